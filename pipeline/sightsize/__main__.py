@@ -1,0 +1,5 @@
+"""Run the command line with ``python -m sightsize``."""
+
+from sightsize.cli import main
+
+main()

@@ -1,0 +1,151 @@
+"""Many prints: read the headers, plan, check, and make what passed, one print's failure alone.
+
+Workers are threads: libvips lets go of Python while it works and uses the cores by itself.
+"""
+
+import time
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from fnmatch import fnmatch
+from pathlib import Path
+from typing import Literal
+
+from sightsize.checks import run_checks
+from sightsize.findings import Finding
+from sightsize.job import Job, PrintRequest
+from sightsize.plan import Plan, plan_print
+
+Status = Literal["made", "kept", "refused", "failed"]
+
+
+@dataclass(frozen=True)
+class PlannedPrint:
+    """A print with its plan and findings; the plan is None when its picture cannot be read."""
+
+    request: PrintRequest
+    plan: Plan | None
+    findings: tuple[Finding, ...]
+
+    @property
+    def refused(self) -> bool:
+        """True when a stop stands against the print."""
+        return any(finding.level == "stop" for finding in self.findings)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a print."""
+
+    planned: PlannedPrint
+    status: Status
+    message: str = ""
+    bytes: int = 0
+    seconds: float = 0.0
+
+
+def chosen(job: Job, only: Sequence[str]) -> list[PrintRequest]:
+    """Return the prints that ``only`` names by file name, picture, frame or number; all if empty.
+
+    File names, pictures and frames may be written as patterns with ``*`` and ``?``.
+    """
+    if not only:
+        return list(job.prints)
+    return [request for request in job.prints if any(_matches(request, word) for word in only)]
+
+
+def _matches(request: PrintRequest, word: str) -> bool:
+    stem = request.name.rpartition(".")[0]
+    frame = request.frame.name if request.frame else ""
+    names = (request.name, stem, request.picture.name, frame, str(request.number))
+    return any(fnmatch(name, word) for name in names if name)
+
+
+def plan_prints(
+    job: Job, requests: Iterable[PrintRequest], *, pictures: bool = True
+) -> list[PlannedPrint]:
+    """Plan and check prints; without ``pictures`` no file but the job is opened."""
+    return [_plan(job, request, pictures) for request in requests]
+
+
+def _plan(job: Job, request: PrintRequest, pictures: bool) -> PlannedPrint:
+    header = None
+    if pictures:
+        # Imported here so that a check without pictures never loads libvips.
+        from sightsize.picture.source import SourceError, read_header
+
+        try:
+            header = read_header(request.picture.source)
+        except SourceError as error:
+            return PlannedPrint(request, None, (_source_finding(job, request, str(error)),))
+    plan = plan_print(request, header)
+    return PlannedPrint(request, plan, tuple(run_checks(plan, str(job.path))))
+
+
+def _source_finding(job: Job, request: PrintRequest, message: str) -> Finding:
+    origin = request.origin("")
+    finding = Finding(
+        level="stop",
+        check="source",
+        message=f"{message}.",
+        remedy="Put the picture there, correct the path, or save it anew.",
+    )
+    return finding.at(str(job.path), origin.line, origin.column, origin.key)
+
+
+def make_prints(
+    job: Job,
+    prints: Sequence[PlannedPrint],
+    *,
+    replace: bool,
+    workers: int,
+    started: Callable[[PrintRequest], None],
+    finished: Callable[[Outcome], None],
+) -> list[Outcome]:
+    """Make every print that is not refused; return the outcomes in the order of ``prints``.
+
+    ``started`` and ``finished`` are called as prints begin and end, from any worker.
+    """
+    sources = frozenset(each.request.picture.source.resolve() for each in prints)
+
+    def make(planned: PlannedPrint) -> Outcome:
+        started(planned.request)
+        outcome = _make(job.output, planned, sources, replace)
+        finished(outcome)
+        return outcome
+
+    with ThreadPoolExecutor(max_workers=workers) as pool:
+        futures = [pool.submit(make, planned) for planned in prints]
+        try:
+            return [future.result() for future in futures]
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+
+
+def _make(folder: Path, planned: PlannedPrint, sources: frozenset[Path], replace: bool) -> Outcome:
+    import pyvips
+
+    from sightsize.deliver import DeliveryError, deliver
+    from sightsize.picture.source import SourceError
+
+    if planned.plan is None or planned.refused:
+        stops = [each.message for each in planned.findings if each.level == "stop"]
+        return Outcome(planned, "refused", stops[0])
+    begin = time.perf_counter()
+    try:
+        done = deliver(planned.plan, folder, sources, replace=replace)
+    except (SourceError, DeliveryError) as error:
+        return Outcome(planned, "failed", str(error))
+    except pyvips.Error as error:
+        return Outcome(planned, "failed", _libvips_sentence(planned, error))
+    except OSError as error:
+        return Outcome(planned, "failed", f"{error.strerror or error} ({planned.request.name})")
+    return Outcome(planned, done.status, "", done.bytes, time.perf_counter() - begin)
+
+
+def _libvips_sentence(planned: PlannedPrint, error: Exception) -> str:
+    detail = str(getattr(error, "detail", error))
+    lines = [line.strip() for line in detail.splitlines() if line.strip()]
+    said = lines[-1] if lines else "no reason given"
+    return f"{planned.request.picture.source.name} could not be printed: {said}"

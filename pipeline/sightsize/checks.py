@@ -1,0 +1,388 @@
+"""The checks: pure rules over a plan, each with an id, a threshold and a sentence.
+
+A rule yields at most a few findings. A stop refuses its print unless the job accepts the rule's id
+in ``checks.accept``; then it is shown as a note. With ``checks.strict`` every warning is a stop.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from fractions import Fraction
+
+from sightsize.findings import Finding, Level
+from sightsize.job import Edges
+from sightsize.plan import Plan, Size, short_margins
+from sightsize.units import inch_text, mm_text
+
+Rule = Callable[[Plan], Iterator[Finding]]
+
+_RULES: dict[str, tuple[Rule, str, str]] = {}
+_EDGES = ("top", "right", "bottom", "left")
+_NORMAL_DISTANCE_MM = 300
+_ONE_CHANNEL = 0.85
+
+_NOMINAL_INCHES = (
+    (4, 6),
+    (5, 7),
+    (8, 10),
+    (8, 12),
+    (11, 14),
+    (12, 16),
+    (16, 20),
+    (20, 24),
+    (24, 36),
+)
+_NOMINAL_CM = ((10, 15), (13, 18), (18, 24), (20, 30), (24, 30), (30, 40), (40, 50), (50, 70))
+
+
+def check_ids() -> frozenset[str]:
+    """Return the ids of all checks, as ``checks.accept`` may name them."""
+    return frozenset(_RULES)
+
+
+def check_help() -> dict[str, str]:
+    """Return each check's id and what it guards against."""
+    return {name: text for name, (_, _, text) in _RULES.items()}
+
+
+def run_checks(plan: Plan, job_file: str) -> list[Finding]:
+    """Return every finding about a plan, placed where the job set what it is about."""
+    findings = []
+    for name, (rule, key, _) in _RULES.items():
+        origin = plan.request.origin(key)
+        for finding in rule(plan):
+            placed = replace(finding, check=name).at(
+                job_file, origin.line, origin.column, origin.key
+            )
+            findings.append(_weighed(placed, plan))
+    return findings
+
+
+def _weighed(finding: Finding, plan: Plan) -> Finding:
+    thresholds = plan.request.thresholds
+    level = finding.level
+    if level == "warn" and thresholds.strict:
+        level = "stop"
+    if level == "stop" and finding.check in thresholds.accept:
+        return replace(finding, level="note", message=f"accepted: {finding.message}", remedy="")
+    return replace(finding, level=level)
+
+
+def _rule(name: str, key: str, text: str) -> Callable[[Rule], Rule]:
+    def register(rule: Rule) -> Rule:
+        _RULES[name] = (rule, key, text)
+        return rule
+
+    return register
+
+
+def _say(level: Level, message: str, remedy: str = "") -> Finding:
+    return Finding(level=level, check="", message=message, remedy=remedy)
+
+
+# The opening.
+
+
+@_rule("unit-slip", "aperture.width", "an opening of a size no frame has, so a slip of the unit")
+def _unit_slip(plan: Plan) -> Iterator[Finding]:
+    for side, length in zip(("wide", "high"), plan.sheet.opening_mm, strict=True):
+        if not 40 <= length <= 1500:
+            yield _say(
+                "stop",
+                f"an opening {mm_text(length)} mm {side} is outside 40 to 1500 mm.",
+                "Was it measured in another unit? Correct it, or accept unit-slip.",
+            )
+
+
+@_rule("nominal-size", "aperture.width", "a frame's label size in place of its measured opening")
+def _nominal_size(plan: Plan) -> Iterator[Finding]:
+    aperture = plan.request.aperture
+    measured = sorted((aperture.width_mm, aperture.height_mm))
+    for label, sides in _nominal_sizes():
+        if all(abs(a - b) <= 1 for a, b in zip(measured, sides, strict=True)):
+            yield _say(
+                "warn",
+                f"the opening is within 1 mm of the nominal {label}: is it the label's size?",
+                "Measure the opening itself: what is sold as 10x8 opens to about 9 5/8 x 7 1/4 in.",
+            )
+
+
+def _nominal_sizes() -> Iterator[tuple[str, list[Fraction]]]:
+    for short, long in _NOMINAL_INCHES:
+        yield f"{long}x{short} in", [Fraction(short * 254, 10), Fraction(long * 254, 10)]
+    for short, long in _NOMINAL_CM:
+        yield f"{long}x{short} cm", [Fraction(short * 10), Fraction(long * 10)]
+
+
+@_rule(
+    "overlap", "aperture.overlap", "too little picture behind the mat to hide cutting and placing"
+)
+def _overlap(plan: Plan) -> Iterator[Finding]:
+    edges, thresholds = plan.request.aperture.overlap_mm, plan.request.thresholds
+    if edges is None:
+        return
+    edge, least = _least(edges)
+    text = f"only {mm_text(least)} mm of picture lies behind the mat at the {edge}."
+    if least < thresholds.overlap_stop_mm:
+        yield _say(
+            "stop",
+            f"{text} Cutting, the lab's placing and hinging together wander by about "
+            f"{mm_text(thresholds.overlap_stop_mm)} mm, so white would show.",
+            "3 mm is usual.",
+        )
+    elif least < thresholds.overlap_warn_mm:
+        yield _say("warn", text, "3 mm is usual.")
+
+
+@_rule("reveal", "aperture.reveal", "a white border so thin that every error shows")
+def _reveal(plan: Plan) -> Iterator[Finding]:
+    edges = plan.request.aperture.reveal_mm
+    if edges is None:
+        return
+    edge, least = _least(edges)
+    if least < plan.request.thresholds.reveal_warn_mm:
+        yield _say(
+            "warn",
+            f"a reveal of {mm_text(least)} mm at the {edge} shows every placing error.",
+            "6 mm, and 8 to 10 mm at the bottom, is usual.",
+        )
+
+
+def _least(edges: Edges) -> tuple[str, Fraction]:
+    return min(((edge, getattr(edges, edge)) for edge in _EDGES), key=lambda row: row[1])
+
+
+@_rule("image-size", "aperture.width", "a reveal that leaves no picture")
+def _image_size(plan: Plan) -> Iterator[Finding]:
+    if min(plan.sheet.image_mm) <= 0 or min(plan.sheet.image_px) < 1:
+        yield _say("stop", "no picture is left inside the opening.", "Make the reveal smaller.")
+
+
+# The sheet.
+
+
+@_rule("sheet-margin", "paper.size", "white overhang too narrow to hinge or to handle")
+def _sheet_margin(plan: Plan) -> Iterator[Finding]:
+    paper = plan.request.paper
+    for edge, margin, least in short_margins(plan.sheet.margins_mm, paper):
+        text = f"{edge} margin {mm_text(margin)} < {mm_text(least)} mm"
+        if margin < 0:
+            yield _say(
+                "stop",
+                f"the picture leaves the sheet by {mm_text(-margin)} mm at the {edge}.",
+                _larger_paper(plan),
+            )
+        elif edge == paper.hinge_edge:
+            yield _say(
+                "stop",
+                f"{text}: too little white to hinge.",
+                _larger_paper(plan),
+            )
+        else:
+            yield _say("warn", f"{text}.")
+
+
+def _larger_paper(plan: Plan) -> str:
+    width, height = plan.sheet.image_mm
+    margin, hinge = plan.request.paper.margin_mm, plan.request.paper.hinge_margin_mm
+    if plan.request.paper.hinge_edge in ("top", "bottom"):
+        need = width + 2 * margin, height + 2 * hinge
+    else:
+        need = width + 2 * hinge, height + 2 * margin
+    return f"The sheet should be at least {mm_text(need[0])} x {mm_text(need[1])} mm."
+
+
+@_rule("rebate", "paper.size", "a sheet that does not go into the frame")
+def _rebate(plan: Plan) -> Iterator[Finding]:
+    frame = plan.request.frame
+    if frame is None or frame.rebate_mm is None:
+        return
+    for edge, free in rebate_room(plan, frame.rebate_mm, frame.bottom_weight_mm):
+        clearance = plan.request.thresholds.rebate_clearance_mm
+        if free < clearance:
+            yield _say(
+                "stop",
+                f"the sheet comes within {mm_text(free)} mm of the rebate at the {edge}; "
+                f"{mm_text(clearance)} mm must stay free."
+                if free >= 0
+                else f"the sheet stands {mm_text(-free)} mm beyond the rebate at the {edge}.",
+                "Choose a smaller sheet, or trim it to fit (a mat knife is sharp: cut away from "
+                "the hand, along a steel rule) and accept rebate.",
+            )
+
+
+def rebate_room(plan: Plan, rebate: Size, bottom_weight: Fraction) -> list[tuple[str, Fraction]]:
+    """Return the free length in mm between sheet and rebate at each edge.
+
+    The picture's middle stands on the opening's middle, which a bottom-weighted mat raises.
+    """
+    sheet = plan.sheet
+    box, margins = sheet.image_mm, sheet.margins_mm
+    raised = bottom_weight / 2
+    edges = plan.request.aperture.overlap_mm or plan.request.aperture.reveal_mm
+    assert edges is not None
+    sign = 1 if plan.request.aperture.overlap_mm else -1
+    # The image's middle against the opening's, where the edges differ.
+    aside = sign * (edges.right - edges.left) / 2
+    down = sign * (edges.bottom - edges.top) / 2
+    side, upright = (rebate[0] - box[0]) / 2, (rebate[1] - box[1]) / 2
+    return [
+        ("top", upright + down - raised - margins.top),
+        ("right", side - aside - margins.right),
+        ("bottom", upright - down + raised - margins.bottom),
+        ("left", side + aside - margins.left),
+    ]
+
+
+# The picture.
+
+
+@_rule("source-size", "checks.source_limit", "a source larger than the job allows to be opened")
+def _source_size(plan: Plan) -> Iterator[Finding]:
+    if plan.header is None:
+        return
+    megapixels = plan.header.width_px * plan.header.height_px / 1e6
+    limit = plan.request.thresholds.source_limit_megapixels
+    if megapixels > limit:
+        yield _say(
+            "stop",
+            f"the source has {megapixels:,.0f} megapixels; the limit is {limit:,.0f}.",
+            "Raise checks.source_limit if the picture is as large as it says.",
+        )
+
+
+@_rule("no-profile", "", "a picture whose colours mean nothing without a profile")
+def _no_profile(plan: Plan) -> Iterator[Finding]:
+    header = plan.header
+    if header is None or header.profile or header.says_srgb or plan.request.picture.assume_profile:
+        return
+    if header.colour == "cmyk":
+        yield _say(
+            "stop",
+            "CMYK without profile: ink numbers alone are no colour.",
+            "Ask for the file with its profile, or give assume_profile for the picture.",
+        )
+    else:
+        yield _say(
+            "stop",
+            "no ICC profile is embedded and the file does not say that it is sRGB.",
+            'Give assume_profile = "srgb" for the picture if you know it, or accept no-profile.',
+        )
+
+
+@_rule("alpha", "", "transparency, which paper does not have")
+def _alpha(plan: Plan) -> Iterator[Finding]:
+    if plan.header is not None and plan.header.has_alpha:
+        yield _say("warn", "the picture has transparency; it is laid onto white.")
+
+
+@_rule("crop-loss", "aperture.width", "a crop that cuts away more than was meant")
+def _crop_loss(plan: Plan) -> Iterator[Finding]:
+    if plan.crop is None:
+        return
+    thresholds, loss = plan.request.thresholds, float(plan.crop.crop_loss)
+    text = f"the crop loses {loss:.1%} of the picture."
+    if plan.request.picture.crop is not None:
+        return
+    if loss > thresholds.crop_loss_stop:
+        yield _say("stop", text, " ".join(_instead_of_cropping(plan)))
+    elif loss > thresholds.crop_loss_warn:
+        unfocused = plan.request.picture.focus is None
+        yield _say("warn", text, "Give the picture a focus to keep." if unfocused else "")
+    elif loss > thresholds.crop_loss_note:
+        yield _say("note", text)
+
+
+def _instead_of_cropping(plan: Plan) -> Iterator[str]:
+    """What could be done when picture and opening do not match: swap, inset, or say the crop."""
+    assert plan.header is not None
+    width, height = plan.sheet.opening_mm
+    upright = plan.header.upright_px
+    if (width > height) != (upright[0] > upright[1]):
+        yield (
+            f"Are width and height swapped (opening {mm_text(width)} x {mm_text(height)} mm, "
+            f"picture {upright[0]} x {upright[1]} px)?"
+        )
+    yield _inset_offer(plan)
+    yield "Or give the picture an explicit crop, or accept crop-loss."
+
+
+def _inset_offer(plan: Plan) -> str:
+    """The whole picture inside the opening with a reveal of 6 mm on the sides it touches."""
+    assert plan.header is not None
+    width, height = plan.sheet.opening_mm
+    ratio = Fraction(*plan.header.upright_px)
+    inset_width = min(width - 12, (height - 12) * ratio)
+    inset_height = inset_width / ratio
+    aside, above = (width - inset_width) / 2, (height - inset_height) / 2
+    return (
+        f'To show it whole: aperture.reveal = {{ left = "{mm_text(aside, 2)} mm", '
+        f'right = "{mm_text(aside, 2)} mm", top = "{mm_text(above, 2)} mm", '
+        f'bottom = "{mm_text(above, 2)} mm" }} makes a picture of {mm_text(inset_width, 2)} x '
+        f"{mm_text(inset_height, 2)} mm with {mm_text(above)} mm of white above and below and "
+        f"{mm_text(aside)} mm at the sides."
+    )
+
+
+@_rule("resolution", "delivery.resolution", "too few pixels for the size and the viewing distance")
+def _resolution(plan: Plan) -> Iterator[Finding]:
+    if plan.crop is None:
+        return
+    thresholds, crop = plan.request.thresholds, plan.crop
+    distance = plan.request.aperture.viewing_distance_mm
+    seen = crop.effective_ppi * distance / _NORMAL_DISTANCE_MM
+    text = (
+        f"{float(crop.effective_ppi):.0f} ppi of real detail: "
+        f"fine from {mm_text(crop.enough_from_mm, 0)} mm."
+    )
+    remedy = "Print smaller, crop less, find a larger source, or set aperture.viewing_distance."
+    if seen < thresholds.resolution_stop_ppi:
+        yield _say("stop", text, remedy)
+    elif seen < thresholds.resolution_warn_ppi:
+        yield _say("warn", text, remedy)
+    elif min(seen, crop.effective_ppi) < thresholds.resolution_note_ppi:
+        yield _say("note", text)
+
+
+@_rule("keep-clear", "", "a face, a hand or lettering behind the mat")
+def _keep_clear(plan: Plan) -> Iterator[Finding]:
+    if plan.crop is None:
+        return
+    for part in plan.crop.clearances:
+        if part.distance_mm < part.wanted_mm:
+            yield _say(
+                "stop",
+                f"{part.label} stands {mm_text(part.distance_mm)} mm from the opening's edge; "
+                f"{mm_text(part.wanted_mm)} mm are wanted."
+                if part.distance_mm >= 0
+                else f"{part.label} is hidden by {mm_text(-part.distance_mm)} mm.",
+                "Move the focus, crop less, or accept keep-clear.",
+            )
+
+
+@_rule("one-channel", "mono.filter", "black-and-white from one noisy channel")
+def _one_channel(plan: Plan) -> Iterator[Finding]:
+    if plan.mono is None or plan.header is None or plan.header.colour == "grey":
+        return
+    heaviest = max(plan.mono.weights)
+    if heaviest > _ONE_CHANNEL:
+        name = ("red", "green", "blue")[plan.mono.weights.index(heaviest)]
+        yield _say(
+            "warn",
+            f"{heaviest:.0%} of the tone comes from {name} alone: expect its noise and blotchy "
+            "skin.",
+            "Lower filter_strength or choose a milder filter.",
+        )
+
+
+def frame_notes(plan: Plan) -> list[str]:
+    """Return lines about the frame for whoever frames the print, with the usual caution."""
+    frame = plan.request.frame
+    if frame is None or frame.rebate_mm is None or frame.moulding_width_mm is None:
+        return []
+    # Stick length 2 (w + h) + 8 face widths: a published framing formula, seen in secondary text.
+    width, height = frame.rebate_mm
+    stick = 2 * (width + height) + 8 * frame.moulding_width_mm
+    return [
+        f"moulding: {mm_text(stick)} mm of stick ({inch_text(stick)} in) cuts this frame; mitre "
+        "saws and glass cut, follow the tool's and your local safety rules"
+    ]

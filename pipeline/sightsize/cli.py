@@ -1,0 +1,252 @@
+"""Commands only: read the command line, call the pipeline, print, and choose the exit code.
+
+0 all well; 1 a print failed or was refused; 2 the job or the command line is wrong;
+130 interrupted.
+"""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from sightsize.batch import PlannedPrint
+    from sightsize.job import Job
+
+app = typer.Typer(
+    help="From a job file to print files that drop into frames the client already owns.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).")]
+JobFiles = Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Report as JSON on standard output.")]
+
+
+def main() -> None:
+    """Run the command line."""
+    try:
+        app()
+    except KeyboardInterrupt:
+        typer.echo("interrupted; finished prints are kept", err=True)
+        sys.exit(130)
+
+
+@app.callback(invoke_without_command=True)
+def _top(
+    version: Annotated[bool, typer.Option("--version", help="Show the version and leave.")] = False,
+) -> None:
+    if version:
+        from sightsize import __version__
+
+        typer.echo(f"sightsize {__version__}")
+        raise typer.Exit
+
+
+def _load(path: Path) -> "Job":
+    from sightsize.checks import check_ids
+    from sightsize.load import load_job
+
+    return load_job(path, check_ids())
+
+
+def _load_or_exit(path: Path, as_json: bool) -> "Job":
+    from sightsize.findings import JobError
+
+    try:
+        return _load(path)
+    except JobError as error:
+        if as_json:
+            _echo_json({"job": str(path), "findings": _as_data(error.findings), "prints": []})
+        else:
+            for finding in error.findings:
+                typer.echo(finding.sentence())
+        raise typer.Exit(2) from None
+
+
+def _as_data(findings: Any) -> list[dict[str, Any]]:
+    from dataclasses import asdict
+
+    return [asdict(finding) for finding in findings]
+
+
+def _echo_json(data: object) -> None:
+    from sightsize.report import as_json
+
+    typer.echo(as_json(data))
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder of pictures.")],
+    job: Annotated[Path, typer.Option("--job", help="Job file to write.")] = Path("job.toml"),
+) -> None:
+    """Write a starter job for a folder of pictures."""
+    from sightsize.starter import StarterError, write_starter
+
+    try:
+        count = write_starter(folder, job)
+    except StarterError as error:
+        typer.echo(f"{error}", err=True)
+        raise typer.Exit(2) from None
+    typer.echo(f"wrote {job} with {count} pictures; measure the frame, then: sightsize check {job}")
+
+
+@app.command()
+def check(
+    jobs: JobFiles,
+    pictures: Annotated[
+        bool, typer.Option("--pictures/--no-pictures", help="Open the pictures' headers too.")
+    ] = True,
+    as_json: AsJson = False,
+    junit: Annotated[
+        Path | None, typer.Option("--junit", metavar="FILE", help="Write JUnit XML as well.")
+    ] = None,
+) -> None:
+    """Say whether jobs still validate: grammar, pictures, geometry."""
+    from sightsize.batch import plan_prints
+    from sightsize.findings import JobError
+    from sightsize.report import junit_xml, prints_data
+
+    code = 0
+    data: list[dict[str, Any]] = []
+    cases: dict[str, Any] = {}
+    for path in jobs:
+        try:
+            job = _load(path)
+        except JobError as error:
+            code = 2
+            data.append({"job": str(path), "findings": _as_data(error.findings), "prints": []})
+            cases[str(path)] = [("job file", error.findings)]
+            _say_findings(str(path), error.findings, len(error.findings), 0, as_json)
+            continue
+        prints = plan_prints(job, job.prints, pictures=pictures)
+        refused = sum(each.refused for each in prints)
+        code = max(code, 1 if refused else 0)
+        data.append({"job": str(path), "findings": [], "prints": prints_data(prints)})
+        cases[str(path)] = [(each.request.name, each.findings) for each in prints]
+        findings = [finding for each in prints for finding in each.findings]
+        _say_findings(str(path), findings, refused, len(prints), as_json)
+    if as_json:
+        _echo_json(data)
+    if junit:
+        junit.write_text(junit_xml(cases), encoding="utf-8")
+    raise typer.Exit(code)
+
+
+def _say_findings(path: str, findings: Any, wrong: int, prints: int, as_json: bool) -> None:
+    if as_json:
+        return
+    for finding in findings:
+        typer.echo(finding.sentence())
+    verdict = "valid" if not wrong else f"{wrong} to mend" if not prints else f"{wrong} refused"
+    typer.echo(f"{path}: {verdict}" + (f", {prints} prints" if prints else ""))
+
+
+@app.command()
+def make(
+    job_file: JobFile,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Print every computed dimension, write nothing.")
+    ] = False,
+    only: Annotated[
+        list[str] | None,
+        typer.Option("--only", help="Only prints of this file name, picture, frame or number."),
+    ] = None,
+    workers: Annotated[
+        int, typer.Option("--workers", min=1, max=64, help="Prints made at the same time.")
+    ] = 1,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Overwrite files made from another plan.")
+    ] = False,
+    lines: Annotated[
+        bool | None,
+        typer.Option("--lines/--full", help="Dry run with one line a print, or in full."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make the print files of a job."""
+    from sightsize.batch import chosen, plan_prints
+
+    job = _load_or_exit(job_file, as_json)
+    requests = chosen(job, only or [])
+    if not requests:
+        typer.echo(f"no print of {job_file} matches --only {' '.join(only or [])}", err=True)
+        raise typer.Exit(2)
+    prints = plan_prints(job, requests)
+    if dry_run:
+        _show_dry_run(job, prints, lines, as_json)
+        raise typer.Exit(1 if any(each.refused for each in prints) else 0)
+    raise typer.Exit(_make(job, prints, workers, replace, as_json))
+
+
+def _show_dry_run(
+    job: "Job", prints: "list[PlannedPrint]", lines: bool | None, as_json: bool
+) -> None:
+    from sightsize import report
+
+    if as_json:
+        _echo_json({"job": str(job.path), "prints": report.prints_data(prints)})
+        return
+    if lines is None:
+        lines = len(prints) > report.LONG_JOB
+    for each in prints:
+        typer.echo(report.plan_line(each) if lines else report.plan_text(each, job) + "\n")
+    typer.echo(report.totals_text(prints))
+
+
+def _make(
+    job: "Job", prints: "list[PlannedPrint]", workers: int, replace: bool, as_json: bool
+) -> int:
+    from sightsize import report
+    from sightsize.batch import make_prints
+    from sightsize.deliver import remove_leftovers
+    from sightsize.progress import Progress
+
+    try:
+        job.output.mkdir(parents=True, exist_ok=True)
+        remove_leftovers(job.output)
+    except OSError as error:
+        typer.echo(
+            f"cannot write in {job.output}: {(error.strerror or str(error)).lower()}", err=True
+        )
+        return 1
+    for each in prints:
+        for finding in each.findings:
+            typer.echo(finding.sentence(), err=True)
+    with Progress(len(prints)) as progress:
+        outcomes = make_prints(
+            job,
+            prints,
+            replace=replace,
+            workers=workers,
+            started=progress.started,
+            finished=progress.finished,
+        )
+    if as_json:
+        _echo_json({"job": str(job.path), "prints": report.outcomes_data(outcomes)})
+    else:
+        for outcome in outcomes:
+            typer.echo(report.outcome_line(outcome))
+        typer.echo(f"{report.outcomes_text(outcomes)}; files in {job.output}")
+    return 0 if all(outcome.status in ("made", "kept") for outcome in outcomes) else 1
+
+
+@app.command()
+def explain(
+    key: Annotated[
+        str | None, typer.Argument(help="A key such as tone.grade, a table, or a check's id.")
+    ] = None,
+) -> None:
+    """Say what a key means: its unit, range and default, from the schema."""
+    from sightsize.explain import UnknownKeyError, explain_text
+
+    try:
+        typer.echo(explain_text(key))
+    except UnknownKeyError as error:
+        typer.echo(str(error), err=True)
+        raise typer.Exit(2) from None

@@ -1,0 +1,213 @@
+"""Deliver a print: written beside its target, flushed, re-opened, verified, then renamed.
+
+A file under a final name is always whole and verified. The order is stricter than writing, renaming
+and then looking: what fails never had the name.
+"""
+
+import os
+import secrets
+from collections.abc import Set
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import pyvips
+
+from sightsize import __version__
+from sightsize.captions import Captions, identity_in_xmp, read_captions, xmp_packet
+from sightsize.identity import print_identity
+from sightsize.job import Delivery
+from sightsize.picture.chain import sheet_image
+from sightsize.picture.finish import output_profile, paper_value
+from sightsize.plan import Plan
+from sightsize.units import MM_PER_INCH
+from sightsize.verify import verify_file
+
+_PART = ".part"
+_OPTIMISED_CODING_LIMIT = 128 * 2**20
+_BYTES_HELD_FOR_EACH_PIXEL = 12
+_BIG_TIFF_ABOVE = 3 * 2**30
+_SERIALS = ("exif-ifd2-BodySerialNumber", "exif-ifd2-LensSerialNumber")
+
+
+class DeliveryError(Exception):
+    """A print that was not delivered; the message is a sentence that says why."""
+
+
+@dataclass(frozen=True)
+class Delivered:
+    """A print under its final name: just made, or kept from an earlier run of the same plan."""
+
+    path: Path
+    status: Literal["made", "kept"]
+    bytes: int
+
+
+def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> Delivered:
+    """Make a print under its final name in ``folder``.
+
+    ``sources`` are the resolved paths of the job's pictures, which are never written. Raises
+    DeliveryError, SourceError or pyvips.Error; no file is then left under the final name, and one
+    that stood there before stays as it was.
+    """
+    target = folder / plan.request.name
+    _refuse_sources(target, sources)
+    identity = print_identity(plan)
+    if os.path.lexists(target):
+        if not target.is_symlink() and _identity_of(target) == identity:
+            return Delivered(target, "kept", target.stat().st_size)
+        if not replace:
+            raise DeliveryError(
+                f"{target.name} exists and was made from another plan; use --replace to make it "
+                "anew, or move it away"
+            )
+    part = folder / f".{target.name}.{os.getpid()}-{secrets.token_hex(4)}{_PART}"
+    try:
+        _write(plan, part, identity)
+        _flush(part)
+        differences = verify_file(part, plan, paper_value(plan.request))
+        if differences:
+            raise DeliveryError(f"{target.name} was not written as planned: {differences[0]}")
+        part.replace(target)
+    finally:
+        part.unlink(missing_ok=True)
+    _flush(folder)
+    return Delivered(target, "made", target.stat().st_size)
+
+
+def _refuse_sources(target: Path, sources: Set[Path]) -> None:
+    if target.resolve() in sources or target.parent.resolve() / target.name in sources:
+        raise DeliveryError(f"{target.name} is a source picture of this job; choose another name")
+
+
+def _identity_of(path: Path) -> str:
+    try:
+        image = pyvips.Image.new_from_file(str(path), access="sequential")
+    except pyvips.Error:
+        return ""
+    return identity_in_xmp(_blob(image, "xmp-data"))
+
+
+def _blob(image: pyvips.Image, name: str) -> bytes:
+    return bytes(image.get(name)) if image.get_typeof(name) else b""
+
+
+def _write(plan: Plan, part: Path, identity: str) -> None:
+    image = _tagged(sheet_image(plan), plan, identity)
+    delivery = plan.request.delivery
+    if delivery.format == "jpeg":
+        image.jpegsave(
+            str(part),
+            Q=delivery.quality,
+            subsample_mode="off",
+            optimize_coding=_optimised_coding(image),
+            keep="all",
+        )
+    else:
+        image.tiffsave(
+            str(part),
+            compression="deflate",
+            predictor="horizontal",
+            resunit="inch",
+            bigtiff=image.width * image.height * image.bands * 2 > _BIG_TIFF_ABOVE,
+            keep="all",
+        )
+
+
+def _optimised_coding(image: pyvips.Image) -> bool:
+    """Whether the file gets Huffman tables of its own, which save 4 to 7 % of its size.
+
+    The encoder holds every coefficient in memory for them, so very large sheets do without.
+    """
+    held = int(image.width * image.height) * _BYTES_HELD_FOR_EACH_PIXEL
+    return held <= _OPTIMISED_CODING_LIMIT
+
+
+def _tagged(sheet: pyvips.Image, plan: Plan, identity: str) -> pyvips.Image:
+    """The sheet with its density, profile, words and identity, and nothing else of the source."""
+    delivery = plan.request.delivery
+    source = pyvips.Image.new_from_file(str(plan.request.picture.source), access="sequential")
+    captions = read_captions(
+        plan.request.picture.source,
+        *(_blob(source, name) for name in ("exif-data", "xmp-data", "iptc-data")),
+    )
+    px_per_mm = float(delivery.ppi / MM_PER_INCH)
+    image = sheet.copy(
+        xres=px_per_mm, yres=px_per_mm, interpretation=_interpretation(sheet, delivery)
+    )
+    image = _without_metadata(image)
+    image.set_type(pyvips.GValue.gstr_type, "resolution-unit", "in")
+    _set_blob(image, "icc-profile-data", output_profile(delivery))
+    _set_blob(image, "xmp-data", xmp_packet(captions, f"sightsize {__version__}", identity))
+    for name, text in _exif_fields(source, delivery, captions).items():
+        image.set_type(pyvips.GValue.gstr_type, name, text)
+    if captions.caption:
+        image.set_type(pyvips.GValue.gstr_type, "image-description", captions.caption)
+    return image
+
+
+def _interpretation(sheet: pyvips.Image, delivery: Delivery) -> str:
+    eight = {1: "b-w", 3: "srgb", 4: "cmyk"}
+    sixteen = {1: "grey16", 3: "rgb16", 4: "cmyk"}
+    return (eight if delivery.bit_depth == 8 else sixteen)[sheet.bands]
+
+
+def _without_metadata(image: pyvips.Image) -> pyvips.Image:
+    image = image.copy()
+    built_in = {
+        "width", "height", "bands", "format", "coding", "interpretation", "xoffset", "yoffset",
+        "xres", "yres", "filename",
+    }  # fmt: skip
+    for name in image.get_fields():
+        if name not in built_in:
+            image.remove(name)
+    return image
+
+
+def _set_blob(image: pyvips.Image, name: str, data: bytes) -> None:
+    image.set_type(pyvips.GValue.blob_type, name, data)
+
+
+def _exif_fields(source: pyvips.Image, delivery: Delivery, captions: Captions) -> dict[str, str]:
+    fields = {
+        "exif-ifd0-ImageDescription": captions.caption,
+        "exif-ifd0-Artist": captions.creator,
+        "exif-ifd0-Copyright": captions.copyright,
+        "exif-ifd0-Orientation": "1",
+        "exif-ifd2-ColorSpace": "1" if delivery.profile == "srgb" else "65535",
+    }
+    kept = [name for name in source.get_fields() if name.startswith("exif-ifd3-")]
+    wanted = (kept if delivery.location else []) + list(_SERIALS if delivery.serial_numbers else ())
+    for name in wanted:
+        if source.get_typeof(name):
+            fields[name] = str(source.get(name))
+    return {name: text for name, text in fields.items() if text}
+
+
+def _flush(path: Path) -> None:
+    """Have the system write a file or folder through to the disk."""
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def remove_leftovers(folder: Path) -> None:
+    """Remove part files in ``folder`` whose process no longer runs."""
+    for part in folder.glob(f".*{_PART}"):
+        process = part.name.removesuffix(_PART).rpartition(".")[2].partition("-")[0]
+        if process.isdigit() and not _runs(int(process)):
+            part.unlink(missing_ok=True)
+
+
+def _runs(process: int) -> bool:
+    if os.name != "posix":  # where signal 0 is not a question
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True

@@ -1,0 +1,54 @@
+"""What the keys of a job mean, straight from the schema."""
+
+import json
+
+from sightsize.checks import check_help
+from sightsize.findings import nearest
+from sightsize.grammar import Node, key_range, kind_text, known_keys
+
+
+class UnknownKeyError(Exception):
+    """A key that the grammar does not have; the message names the nearest."""
+
+
+def explain_text(key: str | None) -> str:
+    """Return all keys, one a line, or everything about one key, table or check."""
+    keys = dict(known_keys())
+    if key is None:
+        rows = [f"{name:<32} {node.get('description', '')}" for name, node in keys.items()]
+        return "\n".join([*rows, "", "checks:", *_check_rows()])
+    if key in check_help():
+        return f"check {key}\n  guards against {check_help()[key]}"
+    name = _resolved(key, keys)
+    inside = [(each, node) for each, node in keys.items() if each.startswith(f"{name}.")]
+    lines = [name, *_facts(keys[name])]
+    lines += [f"  {each:<32} {node.get('description', '')}" for each, node in inside]
+    return "\n".join(lines)
+
+
+def _resolved(key: str, keys: dict[str, Node]) -> str:
+    if key in keys:
+        return key
+    endings = [name for name in keys if name.endswith(f".{key}")]
+    if len(endings) == 1:
+        return endings[0]
+    if endings:
+        raise UnknownKeyError(f"{key!r} could be {', '.join(endings)}")
+    guess = nearest(key, [*keys, *check_help()])
+    hint = f"; did you mean {guess!r}?" if guess else "; sightsize explain lists all keys"
+    raise UnknownKeyError(f"there is no key {key!r}{hint}")
+
+
+def _facts(node: Node) -> list[str]:
+    facts = [f"  {node.get('description', '')}", f"  takes    {kind_text(node)}"]
+    if "maximum" in node:
+        facts.append(f"  range    {key_range(node)}")
+    elif "x-unit" in node:
+        facts.append(f"  unit     {node['x-unit']}")
+    if "default" in node:
+        facts.append(f"  default  {json.dumps(node['default'])}")
+    return facts
+
+
+def _check_rows() -> list[str]:
+    return [f"{name:<32} guards against {text}" for name, text in check_help().items()]

@@ -1,0 +1,64 @@
+"""A finding: one thing to say about a job or a print, and where it stands.
+
+Levels: ``note`` is worth knowing, ``warn`` is worth a second look, ``stop`` refuses the print
+(or, in the grammar, the job).
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+from typing import Literal
+
+Level = Literal["note", "warn", "stop"]
+KeyPath = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One finding; ``line`` and ``column`` count from 1, 0 where there is no place to point at."""
+
+    level: Level
+    check: str
+    message: str
+    remedy: str = ""
+    file: str = ""
+    line: int = 0
+    column: int = 0
+    key: str = ""
+    found: str = ""
+    allowed: str = ""
+    nearest: str = ""
+
+    def sentence(self) -> str:
+        """Return the finding for people, one line."""
+        place = ":".join(str(part) for part in (self.file, self.line, self.column) if part)
+        head = f"{place}: " if place else ""
+        key = f"{self.key}: " if self.key else ""
+        remedy = f" {self.remedy}" if self.remedy else ""
+        return f"{head}{self.level} [{self.check}] {key}{self.message}{remedy}"
+
+    def at(self, file: str, line: int, column: int, key: str) -> "Finding":
+        """Return the finding with its place in a job file."""
+        return replace(self, file=file, line=line, column=column, key=key)
+
+
+class JobError(Exception):
+    """A job that cannot be used; carries every finding that says why."""
+
+    def __init__(self, findings: Iterable[Finding]) -> None:
+        self.findings = tuple(findings)
+        super().__init__("\n".join(finding.sentence() for finding in self.findings))
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return the known name most like a mistyped one, or nothing."""
+    matches = get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
+    return matches[0] if matches else ""
+
+
+def key_text(path: KeyPath) -> str:
+    """Return a key path as people write it: ``prints[2].aperture.width`` (entries count from 1)."""
+    text = ""
+    for part in path:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else part
+    return text

@@ -1,0 +1,348 @@
+"""From a job file to a Job: read, validate, merge, refuse, resolve.
+
+What ``load_job`` returns can be planned without asking the file again.
+"""
+
+import glob
+import re
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from sightsize import convert, names
+from sightsize.cascade import Settings, merge
+from sightsize.document import Document, read_document
+from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest
+from sightsize.grammar import grammar_finding, table_defaults, validate
+from sightsize.job import Frame, Job, Origin, Picture, PrintRequest
+from sightsize.units import parse_length_mm
+
+
+def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:
+    """Read a job file. Raises JobError with all findings of the first stage that has any.
+
+    The stages are TOML syntax, the schema, then the rules between keys. ``check_ids`` are the ids
+    that ``checks.accept`` may name.
+    """
+    document = read_document(path)
+    findings = validate(document, check_ids)
+    if findings:
+        raise JobError(findings)
+    builder = _Builder(document)
+    prints = tuple(builder.prints())
+    if builder.findings:
+        raise JobError(sorted(builder.findings, key=lambda each: (each.line, each.column)))
+    facts = {**table_defaults("job"), **document.values.get("job", {})}
+    return Job(
+        path=path,
+        title=facts["title"],
+        reference=facts["reference"],
+        client=facts["client"],
+        output=(path.parent / facts["output"]).resolve(),
+        prints=prints,
+    )
+
+
+def natural_order(name: str) -> list[tuple[int, int, str]]:
+    """Return a sort key that puts ``2.jpg`` before ``10.jpg``."""
+    parts = re.split(r"(\d+)", name.casefold())
+    return [(1, int(part), "") if part.isdigit() else (0, 0, part) for part in parts if part]
+
+
+class _Builder:
+    """Turns a valid document into print requests and collects what is wrong between keys."""
+
+    def __init__(self, document: Document) -> None:
+        self.findings: list[Finding] = []
+        self._document = document
+        self._values = document.values
+        self._folder = document.path.parent
+        self._taken: dict[str, int] = {}
+
+    def prints(self) -> Iterator[PrintRequest]:
+        self._check_tables()
+        number = 0
+        for index, entry in enumerate(self._values["prints"]):
+            path: KeyPath = ("prints", index)
+            settings = self._settings(path, entry)
+            if not self._check_settings(path, settings):
+                continue
+            for picture in self._pictures(path, entry):
+                number += 1
+                yield self._print(number, path, entry, settings, picture)
+
+    def _stop(self, path: KeyPath, message: str, nearest: str = "") -> None:
+        finding = grammar_finding(self._document, path, message, nearest=nearest)
+        if finding not in self.findings:
+            self.findings.append(finding)
+
+    # Rules inside one table, wherever the table stands.
+
+    def _check_tables(self) -> None:
+        values = self._values
+        levels: list[tuple[KeyPath, dict[str, Any]]] = [((), values)]
+        for group in ("recipes", "frames"):
+            levels += [((group, name), table) for name, table in values.get(group, {}).items()]
+        levels += [(("prints", index), entry) for index, entry in enumerate(values["prints"])]
+        for path, level in levels:
+            self._check_aperture_table((*path, "aperture"), level.get("aperture", {}))
+            self._check_curve((*path, "tone", "curve"), level.get("tone", {}).get("curve", []))
+            self._check_response((*path, "mono", "response"), level.get("mono", {}))
+            self._check_profile(
+                (*path, "delivery", "profile"), level.get("delivery", {}).get("profile")
+            )
+        for name, picture in values.get("pictures", {}).items():
+            self._check_picture(("pictures", name), picture)
+
+    def _check_aperture_table(self, path: KeyPath, table: dict[str, Any]) -> None:
+        if "overlap" in table and "reveal" in table:
+            self._stop(
+                (*path, "reveal"),
+                "overlap and reveal exclude one another: the picture either runs behind the mat "
+                "or shows white inside the opening. Remove one.",
+            )
+        for key in ("width", "height"):
+            if key in table and parse_length_mm(table[key]) == 0:
+                self._stop((*path, key), "an opening of no size; write what was measured.")
+
+    def _check_curve(self, path: KeyPath, curve: list[list[float]]) -> None:
+        for index in range(1, len(curve)):
+            (x0, y0), (x1, y1) = curve[index - 1], curve[index]
+            if x1 <= x0:
+                self._stop(
+                    (*path, index),
+                    f"curve points must rise: L* in {x1:g} comes after {x0:g}. Sort the points and "
+                    "remove repeats.",
+                )
+            elif y1 < y0:
+                self._stop(
+                    (*path, index),
+                    f"the curve falls: L* out {y1:g} comes after {y0:g}, which would turn tones "
+                    "over. Raise it to at least the one before.",
+                )
+
+    def _check_response(self, path: KeyPath, mono: object) -> None:
+        response = mono.get("response") if isinstance(mono, dict) else None
+        if isinstance(response, list) and sum(response) == 0:
+            self._stop(path, "the three weights are all 0; at least one must be above.")
+
+    def _check_profile(self, path: KeyPath, profile: str | None) -> None:
+        if profile is None or profile in ("srgb", "gray"):
+            return
+        if not (self._folder / profile).is_file():
+            guess = nearest(profile, ["srgb", "gray"])
+            hint = f" Did you mean {guess!r}?" if guess else ""
+            self._stop(
+                path,
+                f"{profile!r} is neither srgb, gray nor an ICC profile file that exists.{hint}",
+            )
+
+    def _check_picture(self, path: KeyPath, picture: dict[str, Any]) -> None:
+        crop = picture.get("crop")
+        if crop and (crop["left"] + crop["width"] > 1 or crop["top"] + crop["height"] > 1):
+            self._stop(
+                (*path, "crop"),
+                "the region leaves the picture: left + width and top + height are at most 1.",
+            )
+        for index, part in enumerate(picture.get("keep_clear", [])):
+            left, top, width, height = part["box"]
+            if left + width > 1 or top + height > 1 or 0 in (width, height):
+                self._stop(
+                    (*path, "keep_clear", index, "box"),
+                    "the box is left, top, width, height in fractions of the picture, with a size "
+                    "above 0 and inside the picture.",
+                )
+        self._check_profile((*path, "assume_profile"), picture.get("assume_profile"))
+
+    # Rules over the merged settings of one print.
+
+    def _settings(self, path: KeyPath, entry: dict[str, Any]) -> Settings:
+        levels: list[tuple[KeyPath, Mapping[str, Any]]] = [((), self._values)]
+        for key, group in (("recipe", "recipes"), ("frame", "frames")):
+            table = self._named(path, entry, key, group)
+            if table is not None:
+                levels.append(((group, entry[key]), table))
+        return merge([*levels, (path, entry)])
+
+    def _named(
+        self, path: KeyPath, entry: dict[str, Any], key: str, group: str
+    ) -> dict[str, Any] | None:
+        name = entry.get(key)
+        known: dict[str, dict[str, Any]] = self._values.get(group, {})
+        if name is None or name in known:
+            return known.get(name) if name is not None else None
+        guess = nearest(name, known)
+        hint = f"did you mean {guess!r}?" if guess else f"add a table [{group}.{name}]."
+        self._stop((*path, key), f"there is no {key} named {name!r}; {hint}", nearest=guess)
+        return None
+
+    def _check_settings(self, path: KeyPath, settings: Settings) -> bool:
+        before = len(self.findings)
+        aperture, delivery = settings.tables["aperture"], settings.tables["delivery"]
+        missing = [key for key in ("width", "height") if key not in aperture]
+        if missing:
+            self._stop(
+                path,
+                f"no aperture {' and '.join(missing)} for this print; measure the mat opening and "
+                "write it in [aperture], the frame or the print.",
+            )
+        if "size" not in settings.tables["paper"]:
+            self._stop(
+                path,
+                'no paper for this print; write for example paper.size = "20x16 in" in the job, '
+                "the frame or the print.",
+            )
+        if aperture["measured_at"] == "face" and "mat_thickness" not in aperture:
+            self._stop(
+                settings.origins.get("aperture.measured_at", path),
+                "measured at the face of the bevel needs mat_thickness, so that the opening at its "
+                "back can be worked out (a 4-ply board is about 1.4 mm).",
+            )
+        if delivery["bit_depth"] == 16 and delivery["format"] == "jpeg":
+            self._stop(
+                settings.origins.get("delivery.bit_depth", path),
+                'a JPEG has 8 bits; write format = "tiff" for 16.',
+            )
+        if delivery["profile"] == "gray" and not settings.mono_wanted:
+            self._stop(
+                settings.origins.get("delivery.profile", path),
+                "a gray file holds no colour; add mono = true to the print, or deliver srgb.",
+            )
+        return len(self.findings) == before
+
+    # The pictures a print entry stands for.
+
+    def _pictures(self, path: KeyPath, entry: dict[str, Any]) -> list[Picture]:
+        if "picture" in entry and "source" in entry:
+            self._stop(
+                (*path, "source"),
+                "picture and source exclude one another: name a picture table or a file. "
+                "Remove one.",
+            )
+        elif "picture" in entry:
+            table = self._named(path, entry, "picture", "pictures")
+            return [] if table is None else [self._picture(entry["picture"], table)]
+        elif "source" in entry:
+            return self._globbed(path, entry["source"])
+        else:
+            self._stop(path, "this print names no picture; add picture = or source =.")
+        return []
+
+    def _globbed(self, path: KeyPath, pattern: str) -> list[Picture]:
+        # A file whose name has brackets is meant as itself before it is read as a pattern.
+        if (self._folder / pattern).is_file() or not glob.has_magic(pattern):
+            found = [pattern]
+        else:
+            found = glob.glob(pattern, root_dir=self._folder, recursive=True)  # noqa: PTH207
+            found = [name for name in found if (self._folder / name).is_file()]
+        if not found:
+            self._stop((*path, "source"), f"no picture matches {pattern!r} beside the job file.")
+        return [
+            self._picture(Path(name).stem, {"source": name})
+            for name in sorted(found, key=natural_order)
+        ]
+
+    def _picture(self, name: str, table: dict[str, Any]) -> Picture:
+        facts = {**table_defaults("picture"), **table}
+        focus = table.get("focus")
+        assume = table.get("assume_profile")
+        return Picture(
+            name=name,
+            source=(self._folder / table["source"]),
+            straighten_degrees=float(facts["straighten"]),
+            focus=(convert.fraction(focus[0]), convert.fraction(focus[1])) if focus else None,
+            crop=convert.region(table["crop"]) if "crop" in table else None,
+            keep_clear=tuple(convert.keep_clear(part) for part in facts["keep_clear"]),
+            assume_profile=self._profile(assume) if assume else None,
+        )
+
+    def _profile(self, profile: str) -> str:
+        return profile if profile in ("srgb", "gray") else str((self._folder / profile).resolve())
+
+    def _print(
+        self,
+        number: int,
+        path: KeyPath,
+        entry: dict[str, Any],
+        settings: Settings,
+        picture: Picture,
+    ) -> PrintRequest:
+        tables = settings.tables
+        delivery = convert.delivery(
+            tables["delivery"], self._profile(tables["delivery"]["profile"])
+        )
+        return PrintRequest(
+            number=number,
+            name=self._name(number, path, entry, settings, picture) + delivery.suffix,
+            picture=picture,
+            frame=self._frame(entry),
+            recipe=entry.get("recipe", ""),
+            copies=int({**table_defaults("print"), **entry}["copies"]),
+            aperture=convert.aperture(tables["aperture"]),
+            paper=convert.paper(tables["paper"]),
+            mono=convert.mono(tables["mono"]) if settings.mono_wanted else None,
+            tone=convert.tone(tables["tone"]),
+            sharpen=convert.sharpen(tables["sharpen"]),
+            delivery=delivery,
+            thresholds=convert.thresholds(tables["checks"]),
+            origins=self._origins(path, settings),
+        )
+
+    def _origins(self, path: KeyPath, settings: Settings) -> dict[str, Origin]:
+        paths = {"": path, **settings.origins}
+        places = {key: self._document.place(each) for key, each in paths.items()}
+        return {
+            key: Origin(key_text(each), places[key].line, places[key].column)
+            for key, each in paths.items()
+        }
+
+    def _frame(self, entry: dict[str, Any]) -> Frame | None:
+        name = entry.get("frame")
+        table = self._values.get("frames", {}).get(name)
+        if table is None:
+            return None
+        rebate, face = table.get("rebate"), table.get("moulding_width")
+        weight = table.get("bottom_weight", table_defaults("frame")["bottom_weight"])
+        return Frame(
+            name=str(name),
+            rebate_mm=(parse_length_mm(rebate["width"]), parse_length_mm(rebate["height"]))
+            if rebate
+            else None,
+            bottom_weight_mm=parse_length_mm(weight),
+            moulding_width_mm=parse_length_mm(face) if face else None,
+        )
+
+    def _name(
+        self,
+        number: int,
+        path: KeyPath,
+        entry: dict[str, Any],
+        settings: Settings,
+        picture: Picture,
+    ) -> str:
+        paper = settings.tables["paper"]
+        fields = {
+            "reference": self._values.get("job", {}).get("reference", ""),
+            "picture": picture.name,
+            "frame": entry.get("frame", ""),
+            "recipe": entry.get("recipe", ""),
+            "paper": names.paper_slug(paper["size"]),
+            "surface": paper["surface"],
+            "number": f"{number:04d}",
+        }
+        try:
+            name = names.fill_template(settings.tables["delivery"]["name"], fields)
+        except ValueError as error:
+            self._stop(settings.origins.get("delivery.name", path), f"{error}.")
+            return f"print-{number}"
+        self._take_name(name, number, path)
+        return name
+
+    def _take_name(self, name: str, number: int, path: KeyPath) -> None:
+        first = self._taken.setdefault(name.casefold(), number)
+        if first != number:
+            self._stop(
+                path,
+                f"prints {first} and {number} would both be named {name!r}. Add a field such as "
+                "{number} or {recipe} to delivery.name, or give one print its own name.",
+            )

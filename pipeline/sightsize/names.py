@@ -1,0 +1,64 @@
+"""Names of print files: filled from a template, portable everywhere, never leaving their folder."""
+
+import re
+import string
+import unicodedata
+from collections.abc import Mapping
+
+FIELDS = ("reference", "picture", "frame", "recipe", "paper", "surface", "number")
+LONGEST_NAME = 64
+
+_PORTABLE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
+_DEVICES = {"con", "prn", "aux", "nul"} | {
+    f"{port}{n}" for port in ("com", "lpt") for n in range(10)
+}
+
+
+def slug(text: str) -> str:
+    """Return a text as ASCII letters, digits, points, dashes and underscores."""
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    return re.sub(r"[^A-Za-z0-9._]+", "-", plain).strip("-._")
+
+
+def paper_slug(size_text: str) -> str:
+    """Return a paper size as part of a file name: ``20x16in``, ``8x10in`` for a media name."""
+    dimensions = size_text.strip().rsplit("_", 1)[-1]
+    return slug(re.sub(r"\s+", "", dimensions.replace('"', "in").replace("″", "in")))
+
+
+def fill_template(template: str, fields: Mapping[str, str]) -> str:
+    """Return the file name for a template; an empty field takes its separator away with it.
+
+    Raises ValueError with a sentence when the template or the name it makes is not usable.
+    """
+    try:
+        parts = list(string.Formatter().parse(template))
+    except ValueError as error:
+        raise ValueError(f"the name template is broken: {error}") from error
+    text = ""
+    for literal, name, spec, conversion in parts:
+        text += literal
+        if name is not None:
+            if name not in FIELDS or spec or conversion:
+                shown = ", ".join(f"{{{field}}}" for field in FIELDS)
+                raise ValueError(f"{{{name}}} is not a field of a name; the fields are {shown}")
+            text += slug(fields.get(name, ""))
+    return _checked(re.sub(r"([-_.])[-_.]+", r"\1", text).strip("-_."), text)
+
+
+def _checked(name: str, filled: str) -> str:
+    if not name:
+        raise ValueError("the name is empty once its fields are filled; add {picture} or {number}")
+    if re.search(r"[/\\]", filled):
+        raise ValueError(f"the name {filled!r} has a folder in it; set job.output for the folder")
+    if _PORTABLE.fullmatch(name) is None:
+        raise ValueError(
+            f"the name {name!r} is not portable; use A-Z a-z 0-9 point dash underscore"
+        )
+    if name.split(".")[0].lower() in _DEVICES:
+        raise ValueError(f"the name {name!r} is a device on some systems; choose another")
+    if len(name) > LONGEST_NAME:
+        raise ValueError(
+            f"the name {name!r} has {len(name)} characters; at most {LONGEST_NAME} fit"
+        )
+    return name

@@ -1,0 +1,119 @@
+"""From finished light or lightness to the output's own numbers, dithered to its bits.
+
+The only rounding to the output's bits in the whole chain happens here.
+"""
+
+import random
+from array import array
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pyvips
+
+from sightsize import tones
+from sightsize.job import Delivery, PrintRequest
+from sightsize.picture.light import built_in_profile, rgb_to_xyz
+from sightsize.picture.table import LAST, look_up, tabulate
+
+_TILE = 256
+_SEED = 1931
+_NEXT_TO_BLACK = 1e-5
+
+
+def output_profile(delivery: Delivery) -> bytes:
+    """Return the ICC profile that the file carries."""
+    if delivery.profile in ("srgb", "gray"):
+        return built_in_profile(delivery.profile)
+    return Path(delivery.profile).read_bytes()
+
+
+def finish_mono(lightness: pyvips.Image, delivery: Delivery) -> pyvips.Image:
+    """Return a band of L* in the output's channels and bits; R = G = B where they are RGB."""
+    if delivery.profile in ("srgb", "gray"):
+        value = _to_bits(look_up(lightness, _lightness_to_srgb(), 0, 100), delivery.bit_depth)
+        return value if delivery.profile == "gray" else value.bandjoin([value, value])
+    light = look_up(lightness, _lightness_to_light(), 0, 100)
+    return _through_profile(light.bandjoin([light, light]), delivery)
+
+
+def finish_colour(
+    light: pyvips.Image, luminance: pyvips.Image, lightness: pyvips.Image, delivery: Delivery
+) -> pyvips.Image:
+    """Return linear RGB, brought to a new lightness, in the output's channels and bits.
+
+    Red, green and blue are scaled alike, so hue and saturation of the light stay; what scaling
+    cannot reach next to black is added as grey.
+    """
+    wanted = look_up(lightness, _lightness_to_light(), 0, 100)
+    scale = wanted / luminance.linear(1, _NEXT_TO_BLACK)
+    toned = light * scale + (wanted - luminance * scale)
+    if delivery.profile == "srgb":
+        return _to_bits(look_up(toned, _light_to_srgb(), 0, 1), delivery.bit_depth)
+    return _through_profile(toned, delivery)
+
+
+@cache
+def _light_to_srgb() -> pyvips.Image:
+    return tabulate(tones.srgb_encode, 0, 1)
+
+
+@cache
+def _lightness_to_srgb() -> pyvips.Image:
+    return tabulate(lambda lightness: tones.srgb_encode(tones.luminance(lightness)), 0, 100)
+
+
+@cache
+def _lightness_to_light() -> pyvips.Image:
+    return tabulate(tones.luminance, 0, 100)
+
+
+def paper_value(request: PrintRequest) -> list[int]:
+    """Return the device value of the paper's tone in the output's channels.
+
+    Paper white is every channel full (no ink in CMYK), whatever the profile says of white.
+    """
+    delivery, tone = request.delivery, request.paper.tone_lightness
+    patch = (pyvips.Image.black(1, 1) + tone).cast("float")
+    value = finish_mono(patch, replace(delivery, bit_depth=16))(0, 0)
+    if tone == 100:
+        value = [0 if len(value) == 4 else LAST] * len(value)
+    return [round(each / LAST * (2**delivery.bit_depth - 1)) for each in value]
+
+
+def _through_profile(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
+    xyz = light.recomb(pyvips.Image.new_from_array([list(row) for row in rgb_to_xyz()]))
+    device = xyz.copy(interpretation="xyz").icc_export(
+        output_profile=delivery.profile,
+        intent=delivery.rendering_intent,
+        black_point_compensation=delivery.black_point_compensation,
+        pcs="xyz",
+        depth=16,
+    )
+    return _to_bits(device / LAST, delivery.bit_depth)
+
+
+def _to_bits(value: pyvips.Image, bits: int) -> pyvips.Image:
+    """Round 0 to 1 to 8 bits with dither, or to 16, where rounding is finer than any paper."""
+    if bits == 16:
+        return value.linear(LAST, 0.5).cast("ushort")
+    noise = _noise(value.width, value.height)
+    return (value * 255 + noise).cast("uchar")
+
+
+def _noise(width: int, height: int) -> pyvips.Image:
+    """A repeating tile of even noise from 0 to just below 1, the same in every run.
+
+    Added before the fraction is cut off it makes the mean of a flat tone exact (rectangular
+    dither; Lipshitz, Wannamaker and Vanderkooy, J. Audio Eng. Soc. 40, 1992). Tones that need no
+    rounding, black and white among them, stay untouched.
+    """
+    across, down = -(-width // _TILE), -(-height // _TILE)
+    return _noise_tile().replicate(across, down).crop(0, 0, width, height)
+
+
+@cache
+def _noise_tile() -> pyvips.Image:
+    draw = random.Random(_SEED).random
+    flat = array("f", [min(draw(), 0.999) for _ in range(_TILE * _TILE)])
+    return pyvips.Image.new_from_memory(flat.tobytes(), _TILE, _TILE, 1, "float")

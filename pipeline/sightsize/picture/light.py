@@ -1,0 +1,159 @@
+"""From a picture's own colours to linear light.
+
+Light is relative to white (1.0) with the primaries and white of sRGB, as 32-bit float without
+bounds: a colour outside sRGB has a component below 0 or above 1 and loses nothing.
+
+LittleCMS, through libvips, is the authority for every ICC profile. Where it shows that a profile
+is a curve for each channel and a matrix, both are read off it once and applied as a table and a
+matrix, which is much faster; other profiles pass through LittleCMS pixel by pixel.
+"""
+
+from array import array
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import product
+
+import pyvips
+
+from sightsize.header import ColourModel
+from sightsize.picture.table import LAST, table_image
+
+Rows = tuple[tuple[float, ...], ...]
+
+COLOUR: Rows = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+"""Rows that keep red, green and blue; a single row of three weights makes one grey channel."""
+
+_SPACES = {"rgb": "rgb16", "grey": "grey16", "cmyk": "cmyk"}
+_CHANNELS = {"rgb": 3, "grey": 1, "cmyk": 4}
+_ADDITIVE_WITHIN = 0.1
+"""Largest difference in XYZ (white is Y = 100) that still counts as a curve and a matrix."""
+
+
+def built_in_profile(name: str) -> bytes:
+    """Return libvips' own ``srgb`` or ``gray`` profile (both CC0)."""
+    vips_name = {"srgb": "srgb", "gray": "sgrey"}[name]
+    return bytes(pyvips.Operation.call("profile_load", vips_name))
+
+
+def to_light(image: pyvips.Image, colour: ColourModel, profile: bytes, rows: Rows) -> pyvips.Image:
+    """Return linear light, float, one band for each row of weights over red, green and blue.
+
+    ``image`` is 8 or 16-bit with the channels of ``colour`` and ``profile`` its ICC profile. The
+    conversion is relative colorimetric with black point compensation. A grey picture becomes one
+    band whatever the rows, since they sum to 1.
+    """
+    entries = 256 if image.format == "uchar" else LAST + 1
+    separable = _separate(profile, colour, entries)
+    if separable is None:
+        xyz = _import(image, profile)
+        return _mix(xyz, _times(rows, _xyz_to_rgb()))
+    linear = image.maplut(separable.curves)
+    if colour == "grey":
+        return linear
+    return _mix(linear, _times(rows, separable.matrix))
+
+
+def _mix(image: pyvips.Image, rows: Rows) -> pyvips.Image:
+    return image.recomb(pyvips.Image.new_from_array([list(row) for row in rows]))
+
+
+@dataclass(frozen=True)
+class _Separable:
+    """A profile as a table of curves and a matrix to linear sRGB."""
+
+    curves: pyvips.Image
+    matrix: Rows
+
+
+@lru_cache(maxsize=16)
+def _separate(profile: bytes, colour: ColourModel, entries: int) -> _Separable | None:
+    """Read curves and matrix off a profile; None when it is not made of them."""
+    if colour == "cmyk":
+        return None
+    channels = _CHANNELS[colour]
+    ramps = [_ramp(profile, colour, channel, entries) for channel in range(channels)]
+    curves = [[sum(xyz) / sum(ramp[-1]) for xyz in ramp] for ramp in ramps]
+    if colour == "grey":
+        return _Separable(table_image(curves), ())
+    columns = [ramp[-1] for ramp in ramps]
+    if not _is_additive(profile, curves, columns):
+        return None
+    to_xyz: Rows = tuple(tuple(column[row] for column in columns) for row in range(3))
+    return _Separable(table_image(curves), _times(_xyz_to_rgb(), to_xyz))
+
+
+def _ramp(profile: bytes, colour: ColourModel, channel: int, entries: int) -> list[Sequence[float]]:
+    channels = _CHANNELS[colour]
+    step = LAST // (entries - 1)
+    values = [
+        [index * step if each == channel else 0 for each in range(channels)]
+        for index in range(entries)
+    ]
+    return _xyz_of(profile, colour, values)
+
+
+def _is_additive(profile: bytes, curves: list[list[float]], columns: list[Sequence[float]]) -> bool:
+    steps = (0, 51, 128, 204, 255)
+    scale = (len(curves[0]) - 1) // 255
+    colours = list(product(steps, repeat=3))
+    seen = _xyz_of(profile, "rgb", [[each * 257 for each in rgb] for rgb in colours])
+    for rgb, xyz in zip(colours, seen, strict=True):
+        for row in range(3):
+            parts = (curves[c][rgb[c] * scale] * columns[c][row] for c in range(3))
+            if abs(sum(parts) - xyz[row]) > _ADDITIVE_WITHIN:
+                return False
+    return True
+
+
+def _xyz_of(profile: bytes, colour: ColourModel, values: list[list[int]]) -> list[Sequence[float]]:
+    """XYZ, white at Y = 100, of a list of 16-bit device values."""
+    flat = array("H", [number for value in values for number in value])
+    image = pyvips.Image.new_from_memory(
+        flat.tobytes(), len(values), 1, _CHANNELS[colour], "ushort"
+    ).copy(interpretation=_SPACES[colour])
+    xyz = array("f", bytes(_import(image, profile).write_to_memory()))
+    return [xyz[index : index + 3] for index in range(0, len(xyz), 3)]
+
+
+def _import(image: pyvips.Image, profile: bytes) -> pyvips.Image:
+    """Through LittleCMS to XYZ under D65, white at Y = 100."""
+    tagged = image.copy()
+    tagged.set_type(pyvips.GValue.blob_type, "icc-profile-data", profile)
+    return tagged.icc_import(
+        embedded=True, intent="relative", black_point_compensation=True, pcs="xyz"
+    )
+
+
+@lru_cache(maxsize=1)
+def _xyz_to_rgb() -> Rows:
+    """From XYZ (D65, white at Y = 100) to linear sRGB, read off the sRGB profile itself."""
+    columns = [_ramp(built_in_profile("srgb"), "rgb", channel, 2)[-1] for channel in range(3)]
+    return _inverse(tuple(tuple(column[row] for column in columns) for row in range(3)))
+
+
+@lru_cache(maxsize=1)
+def rgb_to_xyz() -> Rows:
+    """From linear sRGB to XYZ (D65, white at Y = 100)."""
+    return _inverse(_xyz_to_rgb())
+
+
+def _times(left: Rows, right: Rows) -> Rows:
+    return tuple(
+        tuple(sum(row[k] * right[k][column] for k in range(3)) for column in range(3))
+        for row in left
+    )
+
+
+def _inverse(m: Rows) -> Rows:
+    """The inverse of a 3 x 3 matrix, by cofactors."""
+
+    def cofactor(row: int, column: int) -> float:
+        r0, r1 = (row + 1) % 3, (row + 2) % 3
+        c0, c1 = (column + 1) % 3, (column + 2) % 3
+        return m[r0][c0] * m[r1][c1] - m[r0][c1] * m[r1][c0]
+
+    determinant = sum(m[0][column] * cofactor(0, column) for column in range(3))
+    return tuple(
+        tuple(cofactor(column, row) / determinant for column in range(3)) for row in range(3)
+    )

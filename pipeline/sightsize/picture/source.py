@@ -1,0 +1,161 @@
+"""Source pictures: what a header says, and the upright pixels.
+
+Reads JPEG, PNG, TIFF and WebP, and HEIF where the libvips at hand can. A source is only ever read.
+"""
+
+import struct
+from pathlib import Path
+
+import pyvips
+
+from sightsize.header import ColourModel, Header
+
+# Finished operations would keep pictures alive long after their print is written.
+pyvips.cache_set_max(0)
+
+READERS = {
+    "jpegload": "JPEG",
+    "pngload": "PNG",
+    "tiffload": "TIFF",
+    "webpload": "WebP",
+    "heifload": "HEIF",
+}
+
+_COLOURS: dict[str, ColourModel] = {
+    "srgb": "rgb",
+    "rgb": "rgb",
+    "rgb16": "rgb",
+    "b-w": "grey",
+    "grey16": "grey",
+    "cmyk": "cmyk",
+}
+_BANDS = {"rgb": 3, "grey": 1, "cmyk": 4}
+_ICC_SPACES: dict[bytes, ColourModel] = {b"RGB ": "rgb", b"GRAY": "grey", b"CMYK": "cmyk"}
+_BITS = {"uchar": 8, "ushort": 16}
+
+
+class SourceError(Exception):
+    """A picture that cannot be used; the message is a sentence for the job's author."""
+
+
+def read_header(path: Path) -> Header:
+    """Return a picture's header. Raises SourceError when there is none to read."""
+    image = _open(path, sequential=True)
+    bands = _BANDS.get(_COLOURS.get(image.interpretation, ""), 0)
+    if not bands or image.format not in _BITS or image.bands not in (bands, bands + 1):
+        raise SourceError(
+            f"{path.name} holds {image.bands} {image.format} channels ({image.interpretation}); "
+            "save it as 8 or 16-bit grey, RGB or CMYK"
+        )
+    return _header(path, image, _COLOURS[image.interpretation])
+
+
+def _header(path: Path, image: pyvips.Image, colour: ColourModel) -> Header:
+    format_name = READERS[_loader(image)]
+    profile = embedded_profile(image, colour)
+    return Header(
+        width_px=image.width,
+        height_px=image.height,
+        orientation=_orientation(image),
+        colour=colour,
+        bits=_BITS[image.format],
+        has_alpha=image.bands > _BANDS[colour],
+        format=format_name,
+        profile=profile_name(profile) if profile else "",
+        says_srgb=profile is None and colour != "cmyk" and _says_srgb(image, format_name),
+        bytes=path.stat().st_size,
+    )
+
+
+def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
+    if not path.is_file():
+        raise SourceError(f"there is no file {path.name} where the job points to")
+    options: dict[str, str | int] = {
+        "access": "sequential" if sequential else "random",
+        "fail_on": "error",
+    }
+    if shrink > 1:
+        options["shrink"] = shrink
+    try:
+        image = pyvips.Image.new_from_file(str(path), **options)
+    except pyvips.Error as error:
+        raise SourceError(
+            f"{path.name} is not a picture that can be read: {_why(error)}"
+        ) from error
+    if _loader(image) not in READERS:
+        raise SourceError(f"{path.name} is of a kind that is not read here")
+    return image
+
+
+def _loader(image: pyvips.Image) -> str:
+    name = str(image.get("vips-loader")) if image.get_typeof("vips-loader") else ""
+    return name.removesuffix("_source").removesuffix("_buffer")
+
+
+def _why(error: pyvips.Error) -> str:
+    lines = [line.strip() for line in str(error.detail).splitlines() if line.strip()]
+    return lines[-1] if lines else "the file is damaged"
+
+
+def _orientation(image: pyvips.Image) -> int:
+    if image.get_typeof("orientation") == 0:
+        return 1
+    value = int(image.get("orientation"))
+    return value if 1 <= value <= 8 else 1
+
+
+def embedded_profile(image: pyvips.Image, colour: ColourModel) -> bytes | None:
+    """Return the embedded ICC profile, or None when there is none that fits the channels."""
+    if image.get_typeof("icc-profile-data") == 0:
+        return None
+    profile = bytes(image.get("icc-profile-data"))
+    return profile if profile_colour(profile) == colour else None
+
+
+def profile_colour(profile: bytes) -> ColourModel | None:
+    """Return the colour model that an ICC profile's device side is for, None for any other."""
+    return _ICC_SPACES.get(profile[16:20])
+
+
+def profile_name(profile: bytes) -> str:
+    """Return the description of an ICC profile (tag ``desc``, ICC.1), or ``unnamed``."""
+    try:
+        (count,) = struct.unpack_from(">I", profile, 128)
+        for index in range(min(count, 100)):
+            tag, offset, size = struct.unpack_from(">4sII", profile, 132 + 12 * index)
+            if tag == b"desc":
+                return _description(profile[offset : offset + size]) or "unnamed"
+    except struct.error:
+        pass
+    return "unnamed"
+
+
+def _description(tag: bytes) -> str:
+    if tag[:4] == b"mluc":
+        length, offset = struct.unpack_from(">II", tag, 20)
+        return tag[offset : offset + length].decode("utf-16-be", "replace").strip("\0 ")
+    (length,) = struct.unpack_from(">I", tag, 8)
+    return tag[12 : 12 + length].decode("ascii", "replace").strip("\0 ")
+
+
+def _says_srgb(image: pyvips.Image, format_name: str) -> bool:
+    # WebP and HEIF without a profile are sRGB by their own specifications (from memory).
+    if format_name in ("WebP", "HEIF"):
+        return True
+    tag = "exif-ifd2-ColorSpace"
+    return image.get_typeof(tag) != 0 and str(image.get(tag)).startswith("1 ")
+
+
+def open_upright(path: Path, header: Header, *, level: bool, shrink: int = 1) -> pyvips.Image:
+    """Return the upright pixels, alpha laid onto white, streamed from the file where possible.
+
+    An orientation other than 1, or a picture that must be turned to level it, needs its pixels
+    out of order; they are then decoded to memory (or to a temporary file beyond libvips' limit).
+    Raises SourceError.
+    """
+    streamed = header.orientation == 1 and level
+    image = _open(path, sequential=streamed, shrink=shrink)
+    if image.hasalpha():
+        white = 255 if header.bits == 8 else 65535
+        image = image.flatten(background=white)
+    return image if header.orientation == 1 else image.autorot()

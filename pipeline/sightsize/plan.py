@@ -1,0 +1,358 @@
+"""The plan of a print: pure, exact geometry from a request and a picture's header.
+
+Lengths are rational millimetres; whole pixels appear only at the end and are rounded half up.
+``plan_sheet`` needs no picture; ``plan_print`` adds the crop when a header is at hand.
+
+>>> # image 16 3/8 x 13 5/8 in on 20x16 in at 300 ppi: 4913 x 4088 px at (543, 356)
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import cos, radians, sin, tan
+
+from sightsize.header import Header
+from sightsize.job import Aperture, Edges, KeepClear, Paper, Picture, PrintRequest
+from sightsize.media import standard_name
+from sightsize.tones import mono_weights
+from sightsize.units import MM_PER_INCH, px_to_mm, round_half_up, to_px
+
+Size = tuple[Fraction, Fraction]
+
+ACUITY_MM_PPI = MM_PER_INCH / Fraction(tan(radians(1 / 60)))
+"""Pixels per inch times viewing distance in mm at which a pixel spans one arc minute."""
+
+_EDGE_NAMES = ("top", "right", "bottom", "left")
+
+
+@dataclass(frozen=True)
+class Box:
+    """Whole pixels."""
+
+    left: int
+    top: int
+    width: int
+    height: int
+
+
+@dataclass(frozen=True)
+class ExactBox:
+    """Exact pixels of the upright picture after it is turned about its middle to level it."""
+
+    left: Fraction
+    top: Fraction
+    width: Fraction
+    height: Fraction
+
+
+@dataclass(frozen=True)
+class EdgesPx:
+    """Pixels at each edge."""
+
+    top: int
+    right: int
+    bottom: int
+    left: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetPlan:
+    """The sheet and the picture's place on it.
+
+    ``residual_mm`` is how far the picture's middle stands left of and above the sheet's middle
+    when it is centred: the half pixel that whole pixels leave over.
+    """
+
+    ppi: Fraction
+    opening_mm: Size
+    image_mm: Size
+    image_px: tuple[int, int]
+    sheet_mm: Size
+    sheet_px: tuple[int, int]
+    media_name: str
+    picture_box: Box
+    margins_px: EdgesPx
+    margins_mm: Edges
+    residual_mm: Size
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """Distance on paper from a part's box to the opening's edge; negative when it is hidden."""
+
+    label: str
+    distance_mm: Fraction
+    wanted_mm: Fraction
+
+
+@dataclass(frozen=True, kw_only=True)
+class CropPlan:
+    """What is taken from the picture, and how large it becomes."""
+
+    exact: ExactBox
+    box: Box
+    straighten_degrees: float
+    crop_loss: Fraction
+    magnification: Fraction
+    effective_ppi: Fraction
+    enough_from_mm: Fraction
+    clearances: tuple[Clearance, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MonoPlan:
+    """Resolved weights of linear red, green and blue, and the filter factor in stops."""
+
+    weights: tuple[float, float, float]
+    filter_factor_stops: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """Every number of one print; ``header`` and ``crop`` are None when no picture was read."""
+
+    request: PrintRequest
+    sheet: SheetPlan
+    header: Header | None
+    crop: CropPlan | None
+    mono: MonoPlan | None
+    sharpen_sigma_px: float
+    estimated_bytes: int
+
+
+def plan_print(request: PrintRequest, header: Header | None) -> Plan:
+    """Return the plan of one print."""
+    sheet = plan_sheet(request.aperture, request.paper, request.delivery.ppi)
+    crop = None
+    if header is not None:
+        crop = plan_crop(request.picture, header.upright_px, sheet, request.aperture)
+    return Plan(
+        request=request,
+        sheet=sheet,
+        header=header,
+        crop=crop,
+        mono=_plan_mono(request),
+        sharpen_sigma_px=float(request.sharpen.radius_mm / MM_PER_INCH * request.delivery.ppi),
+        estimated_bytes=_estimated_bytes(request, sheet),
+    )
+
+
+def opening_mm(aperture: Aperture) -> Size:
+    """Return the opening at the back of the bevel, as it hangs.
+
+    A 45 degree bevel makes the opening one board thickness smaller on each side at the back.
+    """
+    less = 2 * (aperture.mat_thickness_mm or 0) if aperture.measured_at == "face" else 0
+    return aperture.width_mm - less, aperture.height_mm - less
+
+
+def image_mm(aperture: Aperture) -> Size:
+    """Return the picture's size on paper: the opening and the overlap, or less the reveal."""
+    width, height = opening_mm(aperture)
+    edges, sign = aperture.overlap_mm, 1
+    if edges is None:
+        edges, sign = aperture.reveal_mm, -1
+    assert edges is not None
+    return (
+        width + sign * (edges.left + edges.right),
+        height + sign * (edges.top + edges.bottom),
+    )
+
+
+def plan_sheet(aperture: Aperture, paper: Paper, ppi: Fraction) -> SheetPlan:
+    """Return the sheet, turned the way round the paper asks for or the picture stands best."""
+    image = image_mm(aperture)
+    width, height = paper.size_mm
+    portrait, landscape = tuple(sorted((width, height))), tuple(sorted((width, height)))[::-1]
+    if paper.orientation == "portrait":
+        choices = [portrait]
+    elif paper.orientation == "landscape":
+        choices = [landscape]
+    else:
+        choices = [portrait, landscape]
+    sheets = [_place(aperture, image, (each[0], each[1]), paper, ppi) for each in choices]
+    # max keeps the first of equals, so a square picture stands on an upright sheet.
+    return max(sheets, key=lambda sheet: _standing(sheet, paper))
+
+
+def _standing(sheet: SheetPlan, paper: Paper) -> tuple[bool, Fraction]:
+    """How well a picture stands: all margins kept first, then the widest least margin."""
+    margins = sheet.margins_mm
+    least = min(getattr(margins, edge) for edge in _EDGE_NAMES)
+    return not short_margins(margins, paper), least
+
+
+def short_margins(margins: Edges, paper: Paper) -> list[tuple[str, Fraction, Fraction]]:
+    """Return the edges whose margin is too small, as (edge, margin mm, least mm)."""
+    rows = []
+    for edge in _EDGE_NAMES:
+        least = paper.hinge_margin_mm if edge == paper.hinge_edge else paper.margin_mm
+        margin: Fraction = getattr(margins, edge)
+        if margin < least:
+            rows.append((edge, margin, least))
+    return rows
+
+
+def _place(aperture: Aperture, image: Size, sheet: Size, paper: Paper, ppi: Fraction) -> SheetPlan:
+    image_px = to_px(image[0], ppi), to_px(image[1], ppi)
+    sheet_px = to_px(sheet[0], ppi), to_px(sheet[1], ppi)
+    if paper.placement_mm is None:
+        left, top = (sheet_px[0] - image_px[0]) // 2, (sheet_px[1] - image_px[1]) // 2
+    else:
+        left, top = to_px(paper.placement_mm[0], ppi), to_px(paper.placement_mm[1], ppi)
+    right, bottom = sheet_px[0] - left - image_px[0], sheet_px[1] - top - image_px[1]
+    centred = paper.placement_mm is None
+    return SheetPlan(
+        ppi=ppi,
+        opening_mm=opening_mm(aperture),
+        image_mm=image,
+        image_px=image_px,
+        sheet_mm=sheet,
+        sheet_px=sheet_px,
+        media_name=standard_name(*sheet),
+        picture_box=Box(left, top, *image_px),
+        margins_px=EdgesPx(top, right, bottom, left),
+        margins_mm=Edges(*(px_to_mm(px, ppi) for px in (top, right, bottom, left))),
+        residual_mm=(
+            px_to_mm(Fraction(right - left, 2), ppi) if centred else Fraction(0),
+            px_to_mm(Fraction(bottom - top, 2), ppi) if centred else Fraction(0),
+        ),
+    )
+
+
+def plan_crop(
+    picture: Picture, upright_px: tuple[int, int], sheet: SheetPlan, aperture: Aperture
+) -> CropPlan:
+    """Return the largest box of the image's exact ratio inside the picture or its crop region.
+
+    The focus stands as near the box's middle as fits. ``upright_px`` is the picture's size once
+    its orientation is applied.
+    """
+    exact = _largest_box(picture, upright_px, sheet.image_mm)
+    effective_ppi = exact.width / (sheet.image_mm[0] / MM_PER_INCH)
+    return CropPlan(
+        exact=exact,
+        box=_whole_box(exact, upright_px, level=picture.straighten_degrees == 0),
+        straighten_degrees=picture.straighten_degrees,
+        crop_loss=1 - exact.width * exact.height / (upright_px[0] * upright_px[1]),
+        magnification=sheet.ppi / effective_ppi,
+        effective_ppi=effective_ppi,
+        enough_from_mm=ACUITY_MM_PPI / effective_ppi,
+        clearances=tuple(
+            _clearance(part, picture, upright_px, exact, sheet, aperture)
+            for part in picture.keep_clear
+        ),
+    )
+
+
+def _largest_box(picture: Picture, upright_px: tuple[int, int], image: Size) -> ExactBox:
+    """The largest box of the image's ratio inside a region that is turned with the picture.
+
+    A box of sides (w, h) fits in a rectangle (W, H) turned by an angle when
+    w cos + h sin <= W and w sin + h cos <= H; what is left over on the rectangle's own axes is
+    how far its middle may move.
+    """
+    cosine, sine = _turn(picture.straighten_degrees)
+    across = abs(sine)
+    region_width, region_height, middle = _region_px(picture, upright_px)
+    ratio = image[0] / image[1]
+    width = min(region_width / (cosine + across / ratio), region_height / (across + cosine / ratio))
+    height = width / ratio
+    slack_x = (region_width - (width * cosine + height * across)) / 2
+    slack_y = (region_height - (width * across + height * cosine)) / 2
+    focus = _focus_px(picture, upright_px)
+    x = middle[0] + _clamp(focus[0] - middle[0], slack_x)
+    y = middle[1] + _clamp(focus[1] - middle[1], slack_y)
+    turned_x, turned_y = _turned((x, y), upright_px, picture.straighten_degrees)
+    return ExactBox(turned_x - width / 2, turned_y - height / 2, width, height)
+
+
+def _region_px(
+    picture: Picture, upright_px: tuple[int, int]
+) -> tuple[Fraction, Fraction, tuple[Fraction, Fraction]]:
+    """Width, height and middle of the region the crop may use."""
+    width, height = Fraction(upright_px[0]), Fraction(upright_px[1])
+    crop = picture.crop
+    if crop is None:
+        return width, height, (width / 2, height / 2)
+    middle = (crop.left + crop.width / 2) * width, (crop.top + crop.height / 2) * height
+    return crop.width * width, crop.height * height, middle
+
+
+def _focus_px(picture: Picture, upright_px: tuple[int, int]) -> tuple[Fraction, Fraction]:
+    if picture.focus is not None:
+        return picture.focus[0] * upright_px[0], picture.focus[1] * upright_px[1]
+    return _region_px(picture, upright_px)[2]
+
+
+def _turn(degrees: float) -> tuple[Fraction, Fraction]:
+    angle = radians(degrees)
+    return Fraction(cos(angle)), Fraction(sin(angle))
+
+
+def _turned(
+    point: tuple[Fraction, Fraction], upright_px: tuple[int, int], degrees: float
+) -> tuple[Fraction, Fraction]:
+    """Where a point of the upright picture goes when it is turned clockwise about its middle."""
+    cosine, sine = _turn(degrees)
+    middle_x, middle_y = Fraction(upright_px[0], 2), Fraction(upright_px[1], 2)
+    x, y = point[0] - middle_x, point[1] - middle_y
+    return middle_x + x * cosine - y * sine, middle_y + x * sine + y * cosine
+
+
+def _clamp(value: Fraction, limit: Fraction) -> Fraction:
+    return max(-limit, min(limit, value))
+
+
+def _whole_box(exact: ExactBox, upright_px: tuple[int, int], *, level: bool) -> Box:
+    left, top = round_half_up(exact.left), round_half_up(exact.top)
+    right, bottom = (
+        round_half_up(exact.left + exact.width),
+        round_half_up(exact.top + exact.height),
+    )
+    if level:
+        left, top = max(left, 0), max(top, 0)
+        right, bottom = min(right, upright_px[0]), min(bottom, upright_px[1])
+    return Box(left, top, max(right - left, 1), max(bottom - top, 1))
+
+
+def _clearance(
+    part: KeepClear,
+    picture: Picture,
+    upright_px: tuple[int, int],
+    crop: ExactBox,
+    sheet: SheetPlan,
+    aperture: Aperture,
+) -> Clearance:
+    box = part.box
+    xs = [box.left * upright_px[0], (box.left + box.width) * upright_px[0]]
+    ys = [box.top * upright_px[1], (box.top + box.height) * upright_px[1]]
+    corners = [_turned((x, y), upright_px, picture.straighten_degrees) for x in xs for y in ys]
+    scale = sheet.image_mm[0] / crop.width
+    left = (min(x for x, _ in corners) - crop.left) * scale
+    top = (min(y for _, y in corners) - crop.top) * scale
+    right = sheet.image_mm[0] - (max(x for x, _ in corners) - crop.left) * scale
+    bottom = sheet.image_mm[1] - (max(y for _, y in corners) - crop.top) * scale
+    # With a reveal the picture's own edge is what cuts.
+    hidden = aperture.overlap_mm or Edges(*(Fraction(0),) * 4)
+    distance = min(
+        left - hidden.left, top - hidden.top, right - hidden.right, bottom - hidden.bottom
+    )
+    return Clearance(part.label, distance, part.clearance_mm)
+
+
+def _plan_mono(request: PrintRequest) -> MonoPlan | None:
+    mono = request.mono
+    if mono is None:
+        return None
+    weights, stops = mono_weights(mono.response, mono.filter, mono.filter_strength)
+    return MonoPlan(weights=weights, filter_factor_stops=stops)
+
+
+def _estimated_bytes(request: PrintRequest, sheet: SheetPlan) -> int:
+    """A rough size: bits for each picture pixel as seen on the demo; white costs little."""
+    pixels = sheet.image_px[0] * sheet.image_px[1]
+    channels = 1 if request.mono or request.delivery.profile == "gray" else 3
+    if request.delivery.format == "tiff":
+        return round(pixels * channels * request.delivery.bit_depth / 8 * 0.8)
+    bits = 0.5 + 3.0 * (max(request.delivery.quality, 50) / 100) ** 6
+    return round(pixels * bits / 8 * (1 if channels == 1 else 1.5))

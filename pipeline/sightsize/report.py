@@ -1,0 +1,285 @@
+"""Reports: plans, findings and outcomes as text for people and as plain data for programs."""
+
+import json
+import xml.etree.ElementTree as ET
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from sightsize.batch import Outcome, PlannedPrint
+from sightsize.checks import frame_notes, rebate_room
+from sightsize.findings import Finding
+from sightsize.job import Job
+from sightsize.plan import CropPlan, MonoPlan, Plan, Size
+from sightsize.units import inch_text, mm_text
+
+_LABEL = 12
+LONG_JOB = 20
+"""Above this many prints the dry run gives one line a print."""
+
+
+def plan_text(planned: PlannedPrint, job: Job) -> str:
+    """Return a dry run's account of one print: every computed dimension."""
+    plan = planned.plan
+    if plan is None:
+        return "\n".join([_title(planned), *(f"  {each.sentence()}" for each in planned.findings)])
+    rows = [
+        *_source_rows(plan),
+        *_sheet_rows(plan),
+        *_look_rows(plan),
+        ("output", f"{job.output.name}/{planned.request.name}, {_about(plan.estimated_bytes)}"),
+    ]
+    lines = [_title(planned), *(f"  {label:<{_LABEL}}{text}" for label, text in rows)]
+    lines += [f"  {'frame':<{_LABEL}}{note}" for note in frame_notes(plan)]
+    lines += [f"  {each.sentence()}" for each in planned.findings]
+    return "\n".join(lines)
+
+
+def _title(planned: PlannedPrint) -> str:
+    request = planned.request
+    where = f" for {request.frame.name}" if request.frame else ""
+    copies = f", {request.copies} copies" if request.copies > 1 else ""
+    refused = "  REFUSED" if planned.refused else ""
+    return f"print {request.number}: {request.picture.name}{where}{copies}{refused}"
+
+
+def _source_rows(plan: Plan) -> list[tuple[str, str]]:
+    header, crop = plan.header, plan.crop
+    source = plan.request.picture.source.name
+    if header is None or crop is None:
+        return [("source", f"{source} (not opened)")]
+    profile = header.profile or ("sRGB by its own word" if header.says_srgb else "no profile")
+    width, height = header.upright_px
+    return [
+        (
+            "source",
+            f"{source}: {header.width_px} x {header.height_px} px {header.format}, "
+            f"{header.bits}-bit {header.colour}, {profile}, orientation {header.orientation}"
+            + (f" (upright {width} x {height})" if header.orientation != 1 else ""),
+        ),
+        ("crop", _crop_text(crop)),
+        (
+            "scale",
+            f"magnification {float(crop.magnification):.3f}, effective "
+            f"{float(crop.effective_ppi):.0f} ppi, enough from "
+            f"{mm_text(crop.enough_from_mm, 0)} mm",
+        ),
+        *(
+            ("clear", f"{each.label} {mm_text(each.distance_mm)} mm inside the opening's edge")
+            for each in crop.clearances
+        ),
+    ]
+
+
+def _crop_text(crop: CropPlan) -> str:
+    box = crop.box
+    turned = f", turned {crop.straighten_degrees:g} degrees" if crop.straighten_degrees else ""
+    return (
+        f"{box.width} x {box.height} px at ({box.left}, {box.top}){turned}, "
+        f"loses {float(crop.crop_loss):.1%}"
+    )
+
+
+def _sheet_rows(plan: Plan) -> list[tuple[str, str]]:
+    sheet, aperture = plan.sheet, plan.request.aperture
+    edges = aperture.overlap_mm or aperture.reveal_mm
+    assert edges is not None
+    word = "overlap" if aperture.overlap_mm else "reveal"
+    lengths = [edges.top, edges.right, edges.bottom, edges.left]
+    same = len(set(lengths)) == 1
+    texts = [mm_text(each, 2) for each in (lengths[:1] if same else lengths)]
+    box, px, mm = sheet.picture_box, sheet.margins_px, sheet.margins_mm
+    rows = [
+        ("aperture", f"{_both_units(sheet.opening_mm)}, {word} {' / '.join(texts)} mm"),
+        ("image", f"{_both_units(sheet.image_mm)}, {sheet.image_px[0]} x {sheet.image_px[1]} px"),
+        (
+            "sheet",
+            f"{_both_units(sheet.sheet_mm)}, {sheet.sheet_px[0]} x {sheet.sheet_px[1]} px at "
+            f"{float(sheet.ppi):g} ppi, {sheet.media_name}, {plan.request.paper.surface}",
+        ),
+        ("offset", f"left {box.left} px, top {box.top} px"),
+        (
+            "margins",
+            f"top {px.top}, right {px.right}, bottom {px.bottom}, left {px.left} px = "
+            f"{mm_text(mm.top)}, {mm_text(mm.right)}, {mm_text(mm.bottom)}, {mm_text(mm.left)} mm",
+        ),
+        (
+            "residual",
+            f"{mm_text(sheet.residual_mm[0], 2)} mm across, "
+            f"{mm_text(sheet.residual_mm[1], 2)} mm down",
+        ),
+    ]
+    return rows + _rebate_rows(plan)
+
+
+def _rebate_rows(plan: Plan) -> list[tuple[str, str]]:
+    frame = plan.request.frame
+    if frame is None or frame.rebate_mm is None:
+        return []
+    room = rebate_room(plan, frame.rebate_mm, frame.bottom_weight_mm)
+    free = ", ".join(f"{edge} {mm_text(length)}" for edge, length in room)
+    return [("rebate", f"{_both_units(frame.rebate_mm)}, free: {free} mm")]
+
+
+def _both_units(size: Size) -> str:
+    width, height = size
+    return (
+        f"{mm_text(width, 2)} x {mm_text(height, 2)} mm "
+        f"({inch_text(width)} x {inch_text(height)} in)"
+    )
+
+
+def _look_rows(plan: Plan) -> list[tuple[str, str]]:
+    request = plan.request
+    sharpen = request.sharpen
+    tone = request.tone
+    return [
+        ("tone", f"{_mono_text(plan.mono, plan)}, exposure {tone.exposure_stops:+g} stops, "
+                 f"grade {tone.grade:g}, {len(tone.curve)} curve points"),
+        ("sharpen", f"radius {mm_text(sharpen.radius_mm, 3)} mm = {plan.sharpen_sigma_px:.2f} px, "
+                    f"gain {sharpen.gain:g}, noise floor {sharpen.noise_floor:g} L*"),
+    ]  # fmt: skip
+
+
+def _mono_text(mono: MonoPlan | None, plan: Plan) -> str:
+    if mono is None:
+        return "colour"
+    request = plan.request.mono
+    assert request is not None
+    name = request.response if isinstance(request.response, str) else "own response"
+    weights = " ".join(f"{weight:.3f}" for weight in mono.weights)
+    behind = "" if request.filter == "none" else f" behind {request.filter} "
+    factor = f"(filter factor {mono.filter_factor_stops:.1f} stops)" if behind else ""
+    return f"mono {name}{behind}{factor} = r g b {weights}"
+
+
+def plan_line(planned: PlannedPrint) -> str:
+    """Return a dry run's account of one print in one line, for long jobs."""
+    request, plan = planned.request, planned.plan
+    counts = Counter(finding.level for finding in planned.findings)
+    marks = " ".join(
+        f"{counts[level]} {level}" for level in ("stop", "warn", "note") if counts[level]
+    )
+    if plan is None:
+        return f"{request.number:>5} {request.name}  not readable  {marks}"
+    box, sheet = plan.sheet.picture_box, plan.sheet.sheet_px
+    crop = ""
+    if plan.crop is not None:
+        crop = f"  {float(plan.crop.crop_loss):.1%} off {float(plan.crop.effective_ppi):.0f} ppi"
+    return (
+        f"{request.number:>5} {request.name}  {box.width}x{box.height} at ({box.left},{box.top}) "
+        f"on {sheet[0]}x{sheet[1]}{crop}  {marks}".rstrip()
+    )
+
+
+def totals_text(prints: Sequence[PlannedPrint]) -> str:
+    """Return the totals of a dry run."""
+    plans = [each.plan for each in prints if each.plan is not None and not each.refused]
+    sheets: Counter[str] = Counter()
+    for plan in plans:
+        sheets[f"{plan.sheet.media_name} {plan.request.paper.surface}"] += plan.request.copies
+    refused = sum(each.refused for each in prints)
+    size = _about(sum(plan.estimated_bytes for plan in plans))
+    copies = sum(sheets.values())
+    lines = [f"{len(plans)} files, {copies} sheets, {size}; {refused} refused"]
+    lines += [f"  {count} x {name}" for name, count in sorted(sheets.items())]
+    return "\n".join(lines)
+
+
+def _about(count: int) -> str:
+    return f"about {count / 1e6:.1f} MB"
+
+
+def outcome_line(outcome: Outcome) -> str:
+    """Return one line about what became of a print."""
+    name = outcome.planned.request.name
+    if outcome.status == "made":
+        return f"made     {name}  {outcome.bytes / 1e6:.1f} MB in {outcome.seconds:.1f} s"
+    if outcome.status == "kept":
+        return f"kept     {name}  same plan, left alone"
+    return f"{outcome.status:<8} {name}  {outcome.message}"
+
+
+def outcomes_text(outcomes: Sequence[Outcome]) -> str:
+    """Return the totals of a run."""
+    counts = Counter(outcome.status for outcome in outcomes)
+    return ", ".join(
+        f"{counts[status]} {status}" for status in ("made", "kept", "refused", "failed")
+    )
+
+
+def prints_data(prints: Iterable[PlannedPrint]) -> list[dict[str, Any]]:
+    """Return plans and findings as plain data; lengths are mm, boxes are px."""
+    return [_print_data(each) for each in prints]
+
+
+def _print_data(planned: PlannedPrint) -> dict[str, Any]:
+    request, plan = planned.request, planned.plan
+    data: dict[str, Any] = {
+        "number": request.number,
+        "picture": request.picture.name,
+        "frame": request.frame.name if request.frame else None,
+        "recipe": request.recipe or None,
+        "copies": request.copies,
+        "output": request.name,
+        "refused": planned.refused,
+        "findings": [asdict(finding) for finding in planned.findings],
+    }
+    if plan is not None:
+        data |= {
+            "source": asdict(plan.header) if plan.header else None,
+            "crop": asdict(plan.crop) if plan.crop else None,
+            "sheet": asdict(plan.sheet),
+            "mono": asdict(plan.mono) if plan.mono else None,
+            "tone": asdict(request.tone),
+            "sharpen": {**asdict(request.sharpen), "sigma_px": plan.sharpen_sigma_px},
+            "delivery": {
+                **asdict(request.delivery),
+                "profile": Path(request.delivery.profile).name,
+            },
+            "estimated_bytes": plan.estimated_bytes,
+        }
+    return data
+
+
+def outcomes_data(outcomes: Iterable[Outcome]) -> list[dict[str, Any]]:
+    """Return outcomes as plain data, each with its plan."""
+    return [
+        {
+            **_print_data(outcome.planned),
+            "status": outcome.status,
+            "message": outcome.message,
+            "bytes": outcome.bytes,
+            "seconds": round(outcome.seconds, 3),
+        }
+        for outcome in outcomes
+    ]
+
+
+def as_json(data: object) -> str:
+    """Return data as JSON; exact lengths become decimal numbers to a millionth."""
+    return json.dumps(data, indent=2, ensure_ascii=False, default=_plain)
+
+
+def _plain(value: object) -> object:
+    return round(float(value), 6) if isinstance(value, Fraction) else str(value)
+
+
+def junit_xml(findings_by_job: dict[str, list[tuple[str, Sequence[Finding]]]]) -> str:
+    """Return JUnit XML: a suite for each job file, a case for each print or for the file itself."""
+    root = ET.Element("testsuites")
+    for job, cases in findings_by_job.items():
+        failed = sum(any(each.level == "stop" for each in found) for _, found in cases)
+        suite = ET.SubElement(
+            root, "testsuite", name=job, tests=str(len(cases)), failures=str(failed)
+        )
+        for name, found in cases:
+            case = ET.SubElement(suite, "testcase", classname=job, name=name)
+            for finding in found:
+                if finding.level == "stop":
+                    failure = ET.SubElement(case, "failure", message=finding.message)
+                    failure.text = finding.sentence()
+    return ET.tostring(root, encoding="unicode", xml_declaration=True)

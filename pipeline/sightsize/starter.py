@@ -1,0 +1,53 @@
+"""A starter job for a folder of pictures."""
+
+import os
+from pathlib import Path
+
+import tomli_w
+
+from sightsize.load import natural_order
+
+PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
+
+_HEAD = """\
+# Measure the mat opening itself with a steel rule, at two places each way; never trust the label.
+# Every key, its unit, range and default: sightsize explain
+"""
+
+
+class StarterError(Exception):
+    """A starter that cannot be written; the message says why."""
+
+
+def write_starter(folder: Path, target: Path) -> int:
+    """Write a job with one print for each picture in ``folder``; return their number.
+
+    Raises StarterError when there are none or the job file exists; nothing is ever overwritten.
+    """
+    if not folder.is_dir():
+        raise StarterError(f"{folder} is not a folder")
+    files = [each for each in folder.iterdir() if each.suffix.lower() in PICTURE_ENDINGS]
+    if not files:
+        raise StarterError(f"there is no picture in {folder} ({', '.join(PICTURE_ENDINGS)})")
+    names = sorted((each.name for each in files), key=natural_order)
+    text = _HEAD + tomli_w.dumps(_starter(folder, target, names), multiline_strings=False)
+    try:
+        with target.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise StarterError(f"{target} exists; name another file with --job") from None
+    except OSError as error:
+        raise StarterError(f"cannot write {target}: {error.strerror}") from error
+    return len(names)
+
+
+def _starter(folder: Path, target: Path, names: list[str]) -> dict[str, object]:
+    beside = Path(os.path.relpath(folder, target.parent)).as_posix()
+    return {
+        "sightsize": 1,
+        "job": {"title": folder.resolve().name, "reference": "", "output": "prints"},
+        "aperture": {"width": "7 1/4 in", "height": "9 5/8 in", "overlap": "3 mm"},
+        "paper": {"size": "8x12 in"},
+        "delivery": {"name": "{number}-{picture}-{paper}"},
+        "prints": [{"source": f"{beside}/{name}"} for name in names],
+    }

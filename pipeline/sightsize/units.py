@@ -1,0 +1,126 @@
+"""Exact lengths and resolutions: text with a unit in, rational millimetres out, pixels at the end.
+
+>>> parse_length_mm("7 1/4 in")
+Fraction(3683, 20)
+>>> to_px(parse_length_mm("16 3/8 in"), parse_resolution_ppi("300 ppi"))
+4913
+"""
+
+import re
+from fractions import Fraction
+from math import floor
+
+MM_PER_INCH = Fraction(254, 10)
+"""Exact by the international yard and pound agreement of 1959 (from memory)."""
+
+MM_PER_UNIT = {
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "m": Fraction(1000),
+    "in": MM_PER_INCH,
+    "inch": MM_PER_INCH,
+    "inches": MM_PER_INCH,
+    '"': MM_PER_INCH,
+    "″": MM_PER_INCH,
+}
+
+PPI_PER_UNIT = {
+    "ppi": Fraction(1),
+    "px/in": Fraction(1),
+    "px/cm": Fraction(254, 100),
+    "px/mm": MM_PER_INCH,
+}
+
+_VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+
+_NUMBER = (
+    r"(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)|(?P<decimal>\d+(?:\.\d*)?|\.\d+)"
+)
+_QUANTITY = re.compile(rf"\s*(?P<sign>[-+−]?)\s*(?:{_NUMBER})\s*(?P<unit>[^\d\s].*?)?\s*")
+
+
+class UnitError(ValueError):
+    """A quantity that cannot be read; the message is a sentence for the job file's author."""
+
+
+def parse_length_mm(text: str) -> Fraction:
+    """Return the exact millimetres of a positive or zero length such as ``7 1/4 in``.
+
+    Raises UnitError for a missing or unknown unit, a decimal comma, a negative size or no number.
+    """
+    value, unit = _parse_quantity(text)
+    if unit is None:
+        raise UnitError(f"{text!r} has no unit; write for example {text.strip() + ' mm'!r}")
+    if unit not in MM_PER_UNIT:
+        raise UnitError(f'{unit!r} is not a unit of length; use mm, cm, m, in or "')
+    return value * MM_PER_UNIT[unit]
+
+
+def parse_resolution_ppi(text: str) -> Fraction:
+    """Return the exact pixels per inch of a resolution such as ``300 ppi`` or ``118 px/cm``.
+
+    Raises UnitError for a missing or unknown unit or a resolution that is not above zero.
+    """
+    value, unit = _parse_quantity(text)
+    if unit is None or unit not in PPI_PER_UNIT:
+        number = text.split()[0] if text.split() else "300"
+        raise UnitError(
+            f"{text!r} is not a resolution; a file has pixels per inch: write {number + ' ppi'!r}"
+            if unit in ("dpi", None)
+            else f"{unit!r} is not a unit of resolution; use ppi, px/in, px/cm or px/mm"
+        )
+    if value == 0:
+        raise UnitError("a resolution must be above zero")
+    return value * PPI_PER_UNIT[unit]
+
+
+def _parse_quantity(text: str) -> tuple[Fraction, str | None]:
+    for glyph, fraction in _VULGAR.items():
+        text = text.replace(glyph, f" {fraction}")
+    match = _QUANTITY.fullmatch(text)
+    if match is None:
+        raise UnitError(f"{text.strip()!r} does not begin with a number")
+    if match["sign"] in ("-", "−"):
+        raise UnitError(f"{text.strip()!r} is negative; a size is zero or more")
+    unit = match["unit"]
+    if unit is not None and unit.startswith(","):
+        raise UnitError(f"{text.strip()!r} has a decimal comma; write a point, as in 18.4 cm")
+    return _number(match), unit
+
+
+def _number(match: re.Match[str]) -> Fraction:
+    if match["decimal"] is not None:
+        return Fraction(match["decimal"])
+    if int(match["bottom"]) == 0:
+        raise UnitError(f"{match[0].strip()!r} divides by zero")
+    return int(match["whole"] or 0) + Fraction(int(match["top"]), int(match["bottom"]))
+
+
+def round_half_up(value: Fraction) -> int:
+    """Return the nearest whole number, halves upwards: the rounding of every pixel size."""
+    return floor(value + Fraction(1, 2))
+
+
+def to_px(length_mm: Fraction, ppi: Fraction) -> int:
+    """Return a length in whole pixels at a resolution."""
+    return round_half_up(length_mm / MM_PER_INCH * ppi)
+
+
+def px_to_mm(px: int | Fraction, ppi: Fraction) -> Fraction:
+    """Return the exact length in mm of pixels at a resolution."""
+    return px * MM_PER_INCH / ppi
+
+
+def mm_text(length_mm: Fraction, places: int = 1) -> str:
+    """Return millimetres for people, trailing zeros dropped: ``190.15``, ``305``."""
+    text = f"{float(length_mm):.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def inch_text(length_mm: Fraction) -> str:
+    """Return inches for people: as a fraction to sixteenths where exact, else to a hundredth."""
+    inches = length_mm / MM_PER_INCH
+    if (inches * 16).denominator == 1:
+        whole, rest = divmod(inches, 1)
+        return " ".join(str(part) for part in (whole, rest) if part) or "0"
+    return f"{float(inches):.2f}"
