@@ -1,0 +1,1 @@
+"""What the Tern Quay pictures are drawn with, and the six scenes."""
