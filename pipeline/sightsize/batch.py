@@ -83,12 +83,11 @@ def _plan(job: Job, request: PrintRequest, pictures: bool) -> PlannedPrint:
 
 
 def _source_finding(job: Job, request: PrintRequest, message: str) -> Finding:
-    origin = request.origin("")
+    origin = request.origin("picture.source")
     finding = Finding(
         level="stop",
         check="source",
         message=f"{message}.",
-        remedy="Put the picture there, correct the path, or save it anew.",
     )
     return finding.at(str(job.path), origin.line, origin.column, origin.key)
 
@@ -106,7 +105,7 @@ def make_prints(
 
     ``started`` and ``finished`` are called as prints begin and end, from any worker.
     """
-    sources = frozenset(each.request.picture.source.resolve() for each in prints)
+    sources = frozenset(each.picture.source.resolve() for each in job.prints)
 
     def make(planned: PlannedPrint) -> Outcome:
         started(planned.request)

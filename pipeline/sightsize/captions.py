@@ -1,12 +1,14 @@
 """Words that travel with a picture: caption, creator, copyright, and what stays behind.
 
-The three words are read from XMP, Exif or TIFF tags and IPTC, the first that has one, and written
-to every container that the output format has. Camera facts, position and serial numbers are left
-behind unless the job asks for the last two.
+The three words are read from XMP, Exif or TIFF tags and IPTC, the first that has one. They are
+written to XMP, and to Exif in a JPEG. Camera facts, position and serial numbers are left behind
+unless the job asks for the last two.
 """
 
+import re
 import struct
 import xml.etree.ElementTree as ET
+from collections.abc import Iterator
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -18,8 +20,14 @@ _IPTC_RECORDS = {120: "caption", 80: "creator", 116: "copyright"}
 _XMP_NAMES = {"description": "caption", "creator": "creator", "rights": "copyright"}
 _DC = "{http://purl.org/dc/elements/1.1/}"
 _RDF = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}"
+_TEXT_KINDS = (2, 129)
+"""ASCII of TIFF 6.0 and UTF-8 of Exif 3.0 (the latter from memory)."""
 _MOST_ENTRIES = 1000
-_LONGEST = 20_000
+_LONGEST_READ = 2**20
+_LONGEST_KEPT = 16_000
+"""Bytes of one word in XML: all three must fit the one segment of 64 KiB that a JPEG has."""
+_EXIF_WITHIN = 2**17
+_NOT_IN_XML = re.compile(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]")
 
 
 @dataclass(frozen=True)
@@ -40,36 +48,68 @@ def read_captions(path: Path, exif: bytes, xmp: bytes, iptc: bytes) -> Captions:
     words: dict[str, str] = {}
     for source in sources:
         for name, text in source.items():
-            if text.strip():
-                words.setdefault(name, text.strip())
+            if tidy := _tidy(text):
+                words.setdefault(name, tidy)
     return Captions(**words)
 
 
+def _tidy(text: str) -> str:
+    """Text as XML can hold it, cut where it would not fit a JPEG."""
+    text = _NOT_IN_XML.sub("", text).strip()
+    while len(escape(text).encode()) > _LONGEST_KEPT:
+        text = text[: len(text) * 9 // 10]
+    return text
+
+
 def _from_tiff(file: BinaryIO) -> dict[str, str]:
-    """ASCII tags of the first directory of a TIFF structure (TIFF 6.0; Exif is one too)."""
-    head = file.read(8)
-    order = {b"II*\0": "<", b"MM\0*": ">"}.get(head[:4])
-    if order is None or len(head) < 8:
-        return {}
     words = {}
-    try:
-        (offset,) = struct.unpack(order + "I", head[4:])
+    for name, offset, length in _places_in_tiff(file):
         file.seek(offset)
-        (count,) = struct.unpack(order + "H", file.read(2))
-        entries = file.read(12 * min(count, _MOST_ENTRIES))
-        for tag, kind, length, value in struct.iter_unpack(order + "HHI4s", entries):
-            if tag in _TIFF_TAGS and kind == 2 and 0 < length <= _LONGEST:
-                words[_TIFF_TAGS[tag]] = _text(_ascii_value(file, order, length, value))
-    except struct.error:
-        pass
+        words[name] = _text(file.read(length))
     return words
 
 
-def _ascii_value(file: BinaryIO, order: str, length: int, value: bytes) -> bytes:
-    if length <= 4:
-        return value[:length]
-    file.seek(struct.unpack(order + "I", value)[0])
-    return file.read(length)
+def _places_in_tiff(file: BinaryIO) -> Iterator[tuple[str, int, int]]:
+    """Name, offset and length of each word in the first directory of a TIFF structure.
+
+    TIFF 6.0; the body of an Exif block is such a structure too.
+    """
+    head = file.read(8)
+    order = {b"II*\0": "<", b"MM\0*": ">"}.get(head[:4])
+    if order is None:
+        return
+    try:
+        (directory,) = struct.unpack(order + "I", head[4:])
+        file.seek(directory)
+        (count,) = struct.unpack(order + "H", file.read(2))
+        entries = file.read(12 * min(count, _MOST_ENTRIES))
+        for index, entry in enumerate(struct.iter_unpack(order + "HHII", entries)):
+            tag, kind, length, offset = entry
+            if tag in _TIFF_TAGS and kind in _TEXT_KINDS and 0 < length <= _LONGEST_READ:
+                # A text of up to four bytes stands in the entry itself.
+                inline = directory + 2 + 12 * index + 8
+                yield _TIFF_TAGS[tag], inline if length <= 4 else offset, length
+    except struct.error:
+        return
+
+
+def exif_placeholder(text: str) -> str:
+    """Return ASCII that takes up as many bytes as ``text`` does in UTF-8."""
+    return "?" * len(text.encode())
+
+
+def write_exif_words(path: Path, captions: Captions) -> None:
+    """Put the words, as UTF-8, over their placeholders in the Exif block of a JPEG.
+
+    Written by libvips itself they would lose every letter beyond ASCII and whatever stands in
+    brackets at their end.
+    """
+    with path.open("r+b") as file:
+        head = file.read(_EXIF_WITHIN)
+        start = head.index(b"Exif\0\0") + 6
+        for name, offset, length in _places_in_tiff(BytesIO(head[start:])):
+            file.seek(start + offset)
+            file.write(getattr(captions, name).encode().ljust(length, b"\0"))
 
 
 def _text(raw: bytes) -> str:
@@ -86,7 +126,7 @@ def _from_xmp(xmp: bytes) -> dict[str, str]:
     if not xmp or b"<!DOCTYPE" in xmp or b"<!ENTITY" in xmp:
         return words
     try:
-        root = ET.fromstring(xmp.decode("utf-8", "replace").strip("\0 \n\ufeff"))
+        root = ET.fromstring(xmp.decode("utf-8", "replace").strip("\0 \t\r\n\ufeff"))
     except ET.ParseError:
         return words
     for name, word in _XMP_NAMES.items():

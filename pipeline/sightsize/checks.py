@@ -2,15 +2,17 @@
 
 A rule yields at most a few findings. A stop refuses its print unless the job accepts the rule's id
 in ``checks.accept``; then it is shown as a note. With ``checks.strict`` every warning is a stop.
+What cannot be printed at all stays a stop whatever the job accepts.
 """
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
+from math import ceil
 
 from sightsize.findings import Finding, Level
 from sightsize.job import Edges
-from sightsize.plan import Plan, Size, short_margins
+from sightsize.plan import Plan, least_margins, rebate_room, short_margins
 from sightsize.units import inch_text, mm_text
 
 Rule = Callable[[Plan], Iterator[Finding]]
@@ -19,6 +21,8 @@ _RULES: dict[str, tuple[Rule, str, str]] = {}
 _EDGES = ("top", "right", "bottom", "left")
 _NORMAL_DISTANCE_MM = 300
 _ONE_CHANNEL = 0.85
+_INSET_REVEAL_MM = 6
+_IMPOSSIBLE = ("image-size", "off-sheet")
 
 _NOMINAL_INCHES = (
     (4, 6),
@@ -62,7 +66,8 @@ def _weighed(finding: Finding, plan: Plan) -> Finding:
     level = finding.level
     if level == "warn" and thresholds.strict:
         level = "stop"
-    if level == "stop" and finding.check in thresholds.accept:
+    accepted = finding.check in thresholds.accept and finding.check not in _IMPOSSIBLE
+    if level == "stop" and accepted:
         return replace(finding, level="note", message=f"accepted: {finding.message}", remedy="")
     return replace(finding, level=level)
 
@@ -77,6 +82,20 @@ def _rule(name: str, key: str, text: str) -> Callable[[Rule], Rule]:
 
 def _say(level: Level, message: str, remedy: str = "") -> Finding:
     return Finding(level=level, check="", message=message, remedy=remedy)
+
+
+def _apart(length: Fraction, limit: Fraction) -> tuple[str, str]:
+    """Return both lengths in mm as texts with no more places than it takes to tell them apart."""
+    for places in (1, 2, 3):
+        texts = mm_text(length, places), mm_text(limit, places)
+        if texts[0] != texts[1]:
+            break
+    return texts
+
+
+def _at_least(length: Fraction) -> str:
+    """Return a length in mm as a text that is never less, to a tenth."""
+    return mm_text(Fraction(ceil(length * 10), 10))
 
 
 # The opening.
@@ -120,17 +139,20 @@ def _overlap(plan: Plan) -> Iterator[Finding]:
     edges, thresholds = plan.request.aperture.overlap_mm, plan.request.thresholds
     if edges is None:
         return
-    edge, least = _least(edges)
-    text = f"only {mm_text(least)} mm of picture lies behind the mat at the {edge}."
+    where, least = _least(edges)
     if least < thresholds.overlap_stop_mm:
+        found, wanted = _apart(least, thresholds.overlap_stop_mm)
         yield _say(
             "stop",
-            f"{text} Cutting, the lab's placing and hinging together wander by about "
-            f"{mm_text(thresholds.overlap_stop_mm)} mm, so white would show.",
+            f"only {found} mm of picture lies behind the mat {where}; under {wanted} mm, errors in "
+            "cutting, the lab's placing and hinging let white show.",
             "3 mm is usual.",
         )
     elif least < thresholds.overlap_warn_mm:
-        yield _say("warn", text, "3 mm is usual.")
+        found, _ = _apart(least, thresholds.overlap_warn_mm)
+        yield _say(
+            "warn", f"only {found} mm of picture lies behind the mat {where}.", "3 mm is usual."
+        )
 
 
 @_rule("reveal", "aperture.reveal", "a white border so thin that every error shows")
@@ -138,105 +160,104 @@ def _reveal(plan: Plan) -> Iterator[Finding]:
     edges = plan.request.aperture.reveal_mm
     if edges is None:
         return
-    edge, least = _least(edges)
-    if least < plan.request.thresholds.reveal_warn_mm:
+    where, least = _least(edges)
+    wanted = plan.request.thresholds.reveal_warn_mm
+    if least < wanted:
         yield _say(
             "warn",
-            f"a reveal of {mm_text(least)} mm at the {edge} shows every placing error.",
+            f"a reveal of {_apart(least, wanted)[0]} mm {where} shows every placing error.",
             "6 mm, and 8 to 10 mm at the bottom, is usual.",
         )
 
 
 def _least(edges: Edges) -> tuple[str, Fraction]:
-    return min(((edge, getattr(edges, edge)) for edge in _EDGES), key=lambda row: row[1])
+    """Where the least of four lengths is, in words, and how long it is."""
+    lengths: dict[str, Fraction] = {edge: getattr(edges, edge) for edge in _EDGES}
+    least = min(lengths.values())
+    where = [edge for edge, length in lengths.items() if length == least]
+    return "at each edge" if len(where) == 4 else f"at the {' and '.join(where)}", least
 
 
 @_rule("image-size", "aperture.width", "a reveal that leaves no picture")
 def _image_size(plan: Plan) -> Iterator[Finding]:
     if min(plan.sheet.image_mm) <= 0 or min(plan.sheet.image_px) < 1:
-        yield _say("stop", "no picture is left inside the opening.", "Make the reveal smaller.")
+        yield _say(
+            "stop",
+            "no picture is left inside the opening.",
+            "Make the reveal smaller, or correct the opening.",
+        )
 
 
 # The sheet.
 
 
+@_rule("off-sheet", "paper.size", "a picture that runs off its sheet")
+def _off_sheet(plan: Plan) -> Iterator[Finding]:
+    for edge in _EDGES:
+        margin: Fraction = getattr(plan.sheet.margins_mm, edge)
+        if margin < 0:
+            over, _ = _apart(-margin, Fraction(0))
+            yield _say(
+                "stop",
+                f"the picture runs off the sheet by {over} mm at the {edge}.",
+                _larger_paper(plan),
+            )
+
+
 @_rule("sheet-margin", "paper.size", "white overhang too narrow to hinge or to handle")
 def _sheet_margin(plan: Plan) -> Iterator[Finding]:
-    paper = plan.request.paper
-    for edge, margin, least in short_margins(plan.sheet.margins_mm, paper):
-        text = f"{edge} margin {mm_text(margin)} < {mm_text(least)} mm"
+    aperture, paper = plan.request.aperture, plan.request.paper
+    for edge, margin, least in short_margins(plan.sheet, aperture, paper):
         if margin < 0:
+            continue
+        found, wanted = _apart(margin, least)
+        text = f"{edge} margin {found} < {wanted} mm"
+        if aperture.reveal_mm and margin < getattr(aperture.reveal_mm, edge):
             yield _say(
-                "stop",
-                f"the picture leaves the sheet by {mm_text(-margin)} mm at the {edge}.",
-                _larger_paper(plan),
+                "stop", f"{text}: the sheet's edge shows in the opening.", _larger_paper(plan)
             )
         elif edge == paper.hinge_edge:
-            yield _say(
-                "stop",
-                f"{text}: too little white to hinge.",
-                _larger_paper(plan),
-            )
+            yield _say("stop", f"{text}: too little white to hinge.", _larger_paper(plan))
         else:
-            yield _say("warn", f"{text}.")
+            yield _say("warn", f"{text}: little white to hold and to tape.", _larger_paper(plan))
 
 
 def _larger_paper(plan: Plan) -> str:
-    width, height = plan.sheet.image_mm
-    margin, hinge = plan.request.paper.margin_mm, plan.request.paper.hinge_margin_mm
-    if plan.request.paper.hinge_edge in ("top", "bottom"):
-        need = width + 2 * margin, height + 2 * hinge
-    else:
-        need = width + 2 * hinge, height + 2 * margin
-    return f"The sheet should be at least {mm_text(need[0])} x {mm_text(need[1])} mm."
+    """The smallest sheet that a centred picture stands well on."""
+    (width, height), paper = plan.sheet.image_mm, plan.request.paper
+    least = least_margins(plan.request.aperture, paper)
+    width += 2 * max(least.left, least.right)
+    height += 2 * max(least.top, least.bottom)
+    size = f"at least {_at_least(width)} x {_at_least(height)} mm"
+    if paper.placement_mm is not None:
+        return f"Move paper.placement, or centre the picture on a sheet of {size}."
+    return f"The sheet should be {size}."
 
 
 @_rule("rebate", "paper.size", "a sheet that does not go into the frame")
 def _rebate(plan: Plan) -> Iterator[Finding]:
-    frame = plan.request.frame
-    if frame is None or frame.rebate_mm is None:
-        return
-    for edge, free in rebate_room(plan, frame.rebate_mm, frame.bottom_weight_mm):
+    room_at = rebate_room(plan.sheet, plan.request.aperture, plan.request.frame)
+    for edge, free in room_at.items():
         clearance = plan.request.thresholds.rebate_clearance_mm
         if free < clearance:
+            room, wanted = _apart(free, clearance)
             yield _say(
                 "stop",
-                f"the sheet comes within {mm_text(free)} mm of the rebate at the {edge}; "
-                f"{mm_text(clearance)} mm must stay free."
+                f"only {room} mm stay free between sheet and rebate at the {edge}; "
+                f"{wanted} mm should."
                 if free >= 0
-                else f"the sheet stands {mm_text(-free)} mm beyond the rebate at the {edge}.",
-                "Choose a smaller sheet, or trim it to fit (a mat knife is sharp: cut away from "
-                "the hand, along a steel rule) and accept rebate.",
+                else f"the sheet stands {_apart(-free, Fraction(0))[0]} mm beyond the rebate at "
+                f"the {edge}.",
+                f"Choose a smaller sheet, or trim at least {_at_least(clearance - free)} mm there "
+                "(a mat knife is sharp: cut away from the hand, along a steel rule) and accept "
+                "rebate.",
             )
-
-
-def rebate_room(plan: Plan, rebate: Size, bottom_weight: Fraction) -> list[tuple[str, Fraction]]:
-    """Return the free length in mm between sheet and rebate at each edge.
-
-    The picture's middle stands on the opening's middle, which a bottom-weighted mat raises.
-    """
-    sheet = plan.sheet
-    box, margins = sheet.image_mm, sheet.margins_mm
-    raised = bottom_weight / 2
-    edges = plan.request.aperture.overlap_mm or plan.request.aperture.reveal_mm
-    assert edges is not None
-    sign = 1 if plan.request.aperture.overlap_mm else -1
-    # The image's middle against the opening's, where the edges differ.
-    aside = sign * (edges.right - edges.left) / 2
-    down = sign * (edges.bottom - edges.top) / 2
-    side, upright = (rebate[0] - box[0]) / 2, (rebate[1] - box[1]) / 2
-    return [
-        ("top", upright + down - raised - margins.top),
-        ("right", side - aside - margins.right),
-        ("bottom", upright - down + raised - margins.bottom),
-        ("left", side + aside - margins.left),
-    ]
 
 
 # The picture.
 
 
-@_rule("source-size", "checks.source_limit", "a source larger than the job allows to be opened")
+@_rule("source-size", "picture.source", "a source larger than the job allows to be opened")
 def _source_size(plan: Plan) -> Iterator[Finding]:
     if plan.header is None:
         return
@@ -245,12 +266,12 @@ def _source_size(plan: Plan) -> Iterator[Finding]:
     if megapixels > limit:
         yield _say(
             "stop",
-            f"the source has {megapixels:,.0f} megapixels; the limit is {limit:,.0f}.",
+            f"the source has {megapixels:,.2f} megapixels; the limit is {limit:,g}.",
             "Raise checks.source_limit if the picture is as large as it says.",
         )
 
 
-@_rule("no-profile", "", "a picture whose colours mean nothing without a profile")
+@_rule("no-profile", "picture.source", "a picture whose colours mean nothing without a profile")
 def _no_profile(plan: Plan) -> Iterator[Finding]:
     header = plan.header
     if header is None or header.profile or header.says_srgb or plan.request.picture.assume_profile:
@@ -269,7 +290,7 @@ def _no_profile(plan: Plan) -> Iterator[Finding]:
         )
 
 
-@_rule("alpha", "", "transparency, which paper does not have")
+@_rule("alpha", "picture.source", "transparency, which paper does not have")
 def _alpha(plan: Plan) -> Iterator[Finding]:
     if plan.header is not None and plan.header.has_alpha:
         yield _say("warn", "the picture has transparency; it is laid onto white.")
@@ -297,21 +318,23 @@ def _instead_of_cropping(plan: Plan) -> Iterator[str]:
     assert plan.header is not None
     width, height = plan.sheet.opening_mm
     upright = plan.header.upright_px
-    if (width > height) != (upright[0] > upright[1]):
+    if (width - height) * (upright[0] - upright[1]) < 0:
         yield (
             f"Are width and height swapped (opening {mm_text(width)} x {mm_text(height)} mm, "
             f"picture {upright[0]} x {upright[1]} px)?"
         )
-    yield _inset_offer(plan)
+    if min(width, height) > 2 * _INSET_REVEAL_MM:
+        yield _inset_offer(plan)
     yield "Or give the picture an explicit crop, or accept crop-loss."
 
 
 def _inset_offer(plan: Plan) -> str:
-    """The whole picture inside the opening with a reveal of 6 mm on the sides it touches."""
+    """The whole picture inside the opening, with the usual reveal on the sides it comes near."""
     assert plan.header is not None
     width, height = plan.sheet.opening_mm
     ratio = Fraction(*plan.header.upright_px)
-    inset_width = min(width - 12, (height - 12) * ratio)
+    reveals = 2 * _INSET_REVEAL_MM
+    inset_width = min(width - reveals, (height - reveals) * ratio)
     inset_height = inset_width / ratio
     aside, above = (width - inset_width) / 2, (height - inset_height) / 2
     return (
@@ -331,10 +354,11 @@ def _resolution(plan: Plan) -> Iterator[Finding]:
     distance = plan.request.aperture.viewing_distance_mm
     seen = crop.effective_ppi * distance / _NORMAL_DISTANCE_MM
     text = (
-        f"{float(crop.effective_ppi):.0f} ppi of real detail: "
-        f"fine from {mm_text(crop.enough_from_mm, 0)} mm."
+        f"{float(crop.effective_ppi):.0f} ppi of real detail is fine from "
+        f"{mm_text(crop.enough_from_mm, 0)} mm; this print is looked at from "
+        f"{mm_text(distance, 0)} mm."
     )
-    remedy = "Print smaller, crop less, find a larger source, or set aperture.viewing_distance."
+    remedy = "Print smaller, crop less, find a larger source, or correct aperture.viewing_distance."
     if seen < thresholds.resolution_stop_ppi:
         yield _say("stop", text, remedy)
     elif seen < thresholds.resolution_warn_ppi:
@@ -343,25 +367,33 @@ def _resolution(plan: Plan) -> Iterator[Finding]:
         yield _say("note", text)
 
 
-@_rule("keep-clear", "", "a face, a hand or lettering behind the mat")
+@_rule("keep-clear", "picture.keep_clear", "a face, a hand or lettering behind the mat")
 def _keep_clear(plan: Plan) -> Iterator[Finding]:
     if plan.crop is None:
         return
     for part in plan.crop.clearances:
         if part.distance_mm < part.wanted_mm:
+            found, wanted = _apart(part.distance_mm, part.wanted_mm)
+            edge = cutting_edge(plan)
             yield _say(
                 "stop",
-                f"{part.label} stands {mm_text(part.distance_mm)} mm from the opening's edge; "
-                f"{mm_text(part.wanted_mm)} mm are wanted."
+                f"{part.label} stands {found} mm inside {edge}; {wanted} mm are wanted."
                 if part.distance_mm >= 0
-                else f"{part.label} is hidden by {mm_text(-part.distance_mm)} mm.",
+                else f"{part.label} runs {_apart(-part.distance_mm, Fraction(0))[0]} mm beyond "
+                f"{edge}.",
                 "Move the focus, crop less, or accept keep-clear.",
             )
 
 
+def cutting_edge(plan: Plan) -> str:
+    """Return what cuts the picture off for the eye: the mat, or with a reveal its own edge."""
+    return "the opening's edge" if plan.request.aperture.overlap_mm else "the picture's edge"
+
+
 @_rule("one-channel", "mono.filter", "black-and-white from one noisy channel")
 def _one_channel(plan: Plan) -> Iterator[Finding]:
-    if plan.mono is None or plan.header is None or plan.header.colour == "grey":
+    mono = plan.request.mono
+    if mono is None or plan.mono is None or plan.header is None or plan.header.colour == "grey":
         return
     heaviest = max(plan.mono.weights)
     if heaviest > _ONE_CHANNEL:
@@ -370,7 +402,9 @@ def _one_channel(plan: Plan) -> Iterator[Finding]:
             "warn",
             f"{heaviest:.0%} of the tone comes from {name} alone: expect its noise and blotchy "
             "skin.",
-            "Lower filter_strength or choose a milder filter.",
+            "Choose another response."
+            if mono.filter == "none"
+            else "Lower filter_strength or choose a milder filter.",
         )
 
 

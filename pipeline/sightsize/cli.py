@@ -4,7 +4,6 @@
 130 interrupted.
 """
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -29,11 +28,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Report as JSON on standard
 
 def main() -> None:
     """Run the command line."""
-    try:
-        app()
-    except KeyboardInterrupt:
-        typer.echo("interrupted; finished prints are kept", err=True)
-        sys.exit(130)
+    app()
 
 
 @app.callback(invoke_without_command=True)
@@ -93,7 +88,8 @@ def new(
     except StarterError as error:
         typer.echo(f"{error}", err=True)
         raise typer.Exit(2) from None
-    typer.echo(f"wrote {job} with {count} pictures; measure the frame, then: sightsize check {job}")
+    pictures = _counted(count, "picture")
+    typer.echo(f"wrote {job} with {pictures}; measure the frame, then: sightsize check {job}")
 
 
 @app.command()
@@ -134,8 +130,20 @@ def check(
     if as_json:
         _echo_json(data)
     if junit:
-        junit.write_text(junit_xml(cases), encoding="utf-8")
+        _write_junit(junit, junit_xml(cases))
     raise typer.Exit(code)
+
+
+def _write_junit(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        typer.echo(f"cannot write {path}: {(error.strerror or str(error)).lower()}", err=True)
+        raise typer.Exit(2) from None
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def _say_findings(path: str, findings: Any, wrong: int, prints: int, as_json: bool) -> None:
@@ -144,7 +152,7 @@ def _say_findings(path: str, findings: Any, wrong: int, prints: int, as_json: bo
     for finding in findings:
         typer.echo(finding.sentence())
     verdict = "valid" if not wrong else f"{wrong} to mend" if not prints else f"{wrong} refused"
-    typer.echo(f"{path}: {verdict}" + (f", {prints} prints" if prints else ""))
+    typer.echo(f"{path}: {verdict}" + (f", {_counted(prints, 'print')}" if prints else ""))
 
 
 @app.command()
@@ -218,15 +226,19 @@ def _make(
     for each in prints:
         for finding in each.findings:
             typer.echo(finding.sentence(), err=True)
-    with Progress(len(prints)) as progress:
-        outcomes = make_prints(
-            job,
-            prints,
-            replace=replace,
-            workers=workers,
-            started=progress.started,
-            finished=progress.finished,
-        )
+    try:
+        with Progress(len(prints)) as progress:
+            outcomes = make_prints(
+                job,
+                prints,
+                replace=replace,
+                workers=workers,
+                started=progress.started,
+                finished=progress.finished,
+            )
+    except KeyboardInterrupt:
+        typer.echo("interrupted; the same command goes on where it stopped", err=True)
+        return 130
     if as_json:
         _echo_json({"job": str(job.path), "prints": report.outcomes_data(outcomes)})
     else:

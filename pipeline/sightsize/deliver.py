@@ -6,15 +6,24 @@ and then looking: what fails never had the name.
 
 import os
 import secrets
+import struct
 from collections.abc import Set
 from dataclasses import dataclass
+from mmap import mmap
 from pathlib import Path
 from typing import Literal
 
 import pyvips
 
 from sightsize import __version__
-from sightsize.captions import Captions, identity_in_xmp, read_captions, xmp_packet
+from sightsize.captions import (
+    Captions,
+    exif_placeholder,
+    identity_in_xmp,
+    read_captions,
+    write_exif_words,
+    xmp_packet,
+)
 from sightsize.identity import print_identity
 from sightsize.job import Delivery
 from sightsize.picture.chain import sheet_image
@@ -93,7 +102,11 @@ def _blob(image: pyvips.Image, name: str) -> bytes:
 
 
 def _write(plan: Plan, part: Path, identity: str) -> None:
-    image = _tagged(sheet_image(plan), plan, identity)
+    source = plan.request.picture.source
+    header = pyvips.Image.new_from_file(str(source), access="sequential")
+    blocks = (_blob(header, name) for name in ("exif-data", "xmp-data", "iptc-data"))
+    captions = read_captions(source, *blocks)
+    image = _tagged(sheet_image(plan), plan, header, captions, identity)
     delivery = plan.request.delivery
     if delivery.format == "jpeg":
         image.jpegsave(
@@ -103,6 +116,9 @@ def _write(plan: Plan, part: Path, identity: str) -> None:
             optimize_coding=_optimised_coding(image),
             keep="all",
         )
+        write_exif_words(part, captions)
+        if image.bands in (1, 3):  # the colours that JFIF knows
+            _insert_jfif(part, round(delivery.ppi))
     else:
         image.tiffsave(
             str(part),
@@ -114,6 +130,17 @@ def _write(plan: Plan, part: Path, identity: str) -> None:
         )
 
 
+def _insert_jfif(path: Path, ppi: int) -> None:
+    """Put a JFIF 1.02 header with the density in front; libvips leaves it out beside Exif."""
+    header = b"\xff\xe0" + struct.pack(">H5sHBHHBB", 16, b"JFIF\0", 0x0102, 1, ppi, ppi, 0, 0)
+    size = path.stat().st_size
+    with path.open("r+b") as file:
+        file.truncate(size + len(header))
+        with mmap(file.fileno(), 0) as held:
+            held.move(2 + len(header), 2, size - 2)
+            held[2 : 2 + len(header)] = header
+
+
 def _optimised_coding(image: pyvips.Image) -> bool:
     """Whether the file gets Huffman tables of its own, which save 4 to 7 % of its size.
 
@@ -123,14 +150,11 @@ def _optimised_coding(image: pyvips.Image) -> bool:
     return held <= _OPTIMISED_CODING_LIMIT
 
 
-def _tagged(sheet: pyvips.Image, plan: Plan, identity: str) -> pyvips.Image:
+def _tagged(
+    sheet: pyvips.Image, plan: Plan, source: pyvips.Image, captions: Captions, identity: str
+) -> pyvips.Image:
     """The sheet with its density, profile, words and identity, and nothing else of the source."""
     delivery = plan.request.delivery
-    source = pyvips.Image.new_from_file(str(plan.request.picture.source), access="sequential")
-    captions = read_captions(
-        plan.request.picture.source,
-        *(_blob(source, name) for name in ("exif-data", "xmp-data", "iptc-data")),
-    )
     px_per_mm = float(delivery.ppi / MM_PER_INCH)
     image = sheet.copy(
         xres=px_per_mm, yres=px_per_mm, interpretation=_interpretation(sheet, delivery)
@@ -170,9 +194,9 @@ def _set_blob(image: pyvips.Image, name: str, data: bytes) -> None:
 
 def _exif_fields(source: pyvips.Image, delivery: Delivery, captions: Captions) -> dict[str, str]:
     fields = {
-        "exif-ifd0-ImageDescription": captions.caption,
-        "exif-ifd0-Artist": captions.creator,
-        "exif-ifd0-Copyright": captions.copyright,
+        "exif-ifd0-ImageDescription": exif_placeholder(captions.caption),
+        "exif-ifd0-Artist": exif_placeholder(captions.creator),
+        "exif-ifd0-Copyright": exif_placeholder(captions.copyright),
         "exif-ifd0-Orientation": "1",
         "exif-ifd2-ColorSpace": "1" if delivery.profile == "srgb" else "65535",
     }

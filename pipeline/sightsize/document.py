@@ -17,6 +17,54 @@ import tree_sitter_toml
 
 from sightsize.findings import Finding, JobError, KeyPath
 
+_LINE = 'Text stands in quotes ("..."), numbers without, one key = value a line.'
+
+# What tomllib says and the line, as a pattern; what is wrong; what to write.
+_SLIPS = (
+    (r"[“”„]", "curly quotes are not TOML's", 'Write straight ones: "...".'),
+    (
+        r"^cannot (overwrite|declare|mutate)",
+        "the key or table on this line was already set further up",
+        "Set it once: join the two, or remove one.",
+    ),
+    (
+        r"^(unescaped '\\'|invalid hex)",
+        "a backslash starts an escape in TOML",
+        'Write / in paths, as in "pictures/cox.jpg".',
+    ),
+    (
+        r'\d""',
+        "an inch mark ends the text too early",
+        """Write in, as in "7 1/4 in", or put single quotes around it: '7 1/4"'.""",
+    ),
+    (r"^illegal character '\\n'", "a quote is not closed on this line", 'Add the missing ".'),
+    (r"^expected '=' after", "a key needs = after it", "Write key = value."),
+    (
+        r"^expected '\]' at the end",
+        "a table's name is cut short by a character that needs quotes",
+        'Write letters, digits, - and _, or quote the name: [frames."lobby oak"].',
+    ),
+    (
+        r"^unclosed array",
+        "the list before this point is not closed or lacks a comma",
+        "Add the missing ] or comma.",
+    ),
+    (
+        r"^unclosed inline table",
+        "the table before this point is not closed or lacks a comma",
+        "Add the missing } or comma; { ... } stands on one line.",
+    ),
+    (r"\n.*= *(true|false|yes|no|on|off)\b", "this is no value", "Write true or false."),
+    (r"\n.*= *[-+]?\d+,\d", "a number has a decimal comma", "Write a point, as in 0.5."),
+    (
+        r"\n.*= *[-+]?(\.\d|0\d)",
+        "a number begins with a digit and has no leading zero",
+        "Write 0.5 for .5, and 2 for 02.",
+    ),
+    (r"^expected newline", "there is more on this line than one value", _LINE),
+    (r"^invalid value", "this is no value", _LINE),
+)
+
 
 @dataclass(frozen=True)
 class Place:
@@ -51,7 +99,7 @@ def read_document(path: Path) -> Document:
         raise JobError([_unreadable(path, f"cannot read the file: {why}")]) from error
     except UnicodeDecodeError as error:
         raise JobError(
-            [_unreadable(path, "the file is not UTF-8 text, as TOML must be")]
+            [_unreadable(path, "the file is not UTF-8 text, as TOML must be; save it as UTF-8")]
         ) from error
     except tomllib.TOMLDecodeError as error:
         raise JobError([_syntax_finding(path, str(error), text)]) from error
@@ -61,33 +109,52 @@ def read_document(path: Path) -> Document:
 
 
 def _unreadable(path: Path, message: str) -> Finding:
-    return Finding(level="stop", check="toml", message=message, file=str(path))
+    return Finding(level="stop", check="toml", message=f"{message}.", file=str(path))
 
 
 def _syntax_finding(path: Path, message: str, text: str) -> Finding:
     # tomllib states the place only inside its message before Python 3.14.
     match = re.search(r"\(at line (\d+), column (\d+)\)", message)
-    lines = text.splitlines() or [""]
-    line, column = (int(match[1]), int(match[2])) if match else (len(lines), len(lines[-1]) + 1)
-    said = re.sub(r"\s*\(at .*\)", "", message)
+    lines = text.rstrip().split("\n")
+    row, column = (int(match[1]), int(match[2])) if match else (len(lines), len(lines[-1]) + 1)
+    line = lines[row - 1].rstrip() if row <= len(lines) else ""
+    if column > len(line) or message.startswith("Cannot"):
+        column = len(line) - len(line.lstrip()) + 1
+    said, remedy = _explain(re.sub(r"\s*\(at .*\)", "", message), line)
     return Finding(
         level="stop",
         check="toml",
-        message=f"this line is not TOML: {said[:1].lower()}{said[1:]}.",
-        remedy='Text stands in quotes ("..."), numbers without, one key = value a line.',
+        message=f"{said}.",
+        remedy=remedy,
         file=str(path),
-        line=line,
+        line=row,
         column=column,
-        found=lines[line - 1].strip() if line <= len(lines) else "",
+        found=line.strip(),
     )
+
+
+def _explain(said: str, line: str) -> tuple[str, str]:
+    """Return what is wrong on a line that is not TOML, and what to write."""
+    for pattern, message, remedy in _SLIPS:
+        if re.search(pattern, f"{said}\n{line}", re.IGNORECASE):
+            return message, remedy
+    return f"this line is not TOML: {said[:1].lower()}{said[1:]}", _LINE
 
 
 def _places(text: str) -> dict[KeyPath, Place]:
     language = tree_sitter.Language(tree_sitter_toml.language())
     tree = tree_sitter.Parser(language).parse(text.encode())
-    walker = _PlaceWalker(text.splitlines(keepends=True))
+    walker = _PlaceWalker(text.split("\n"))
     walker.walk_document(tree.root_node)
     return walker.places
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One part of a dotted key, with the node that spells it."""
+
+    name: str
+    node: tree_sitter.Node
 
 
 class _PlaceWalker:
@@ -103,44 +170,44 @@ class _PlaceWalker:
             if node.type == "pair":
                 self._walk_pair(node, ())
             elif node.type == "table":
-                self._walk_table(node, self._resolve(_key_parts(node.named_children[0])))
+                self._walk_table(node, self._walk_header(_named_children(node)[0]))
             elif node.type == "table_array_element":
-                name = self._resolve(_key_parts(node.named_children[0]))
+                header = _named_children(node)[0]
+                name = self._walk_header(header)
                 index = self._array_lengths.get(name, 0)
                 self._array_lengths[name] = index + 1
-                self._note(name, node)
+                self._note((*name, index), list(_key_parts(header))[-1].node)
                 self._walk_table(node, (*name, index))
 
-    def _resolve(self, parts: tuple[str, ...]) -> KeyPath:
+    def _walk_header(self, key: tree_sitter.Node) -> KeyPath:
         """Return a header's path with the running index after each array of tables but the last."""
         path: KeyPath = ()
-        for part in parts[:-1]:
-            path = (*path, part)
+        for part in _key_parts(key):
             if path in self._array_lengths:
                 path = (*path, self._array_lengths[path] - 1)
-        return (*path, parts[-1])
+            path = (*path, part.name)
+            self._note(path, part.node)
+        return path
 
     def _walk_table(self, node: tree_sitter.Node, path: KeyPath) -> None:
-        self._note(path, node.named_children[0])
-        for child in node.named_children[1:]:
+        for child in _named_children(node)[1:]:
             if child.type == "pair":
                 self._walk_pair(child, path)
 
     def _walk_pair(self, node: tree_sitter.Node, prefix: KeyPath) -> None:
-        key, value = [child for child in node.named_children if child.type != "comment"][:2]
+        key, value = _named_children(node)[:2]
         path = prefix
         for part in _key_parts(key):
-            path = (*path, part)
-            self._note(path, key)
+            path = (*path, part.name)
+            self._note(path, part.node)
         self._walk_value(value, path)
 
     def _walk_value(self, node: tree_sitter.Node, path: KeyPath) -> None:
-        children = [child for child in node.named_children if child.type != "comment"]
         if node.type == "inline_table":
-            for child in children:
+            for child in _named_children(node):
                 self._walk_pair(child, path)
         elif node.type == "array":
-            for index, child in enumerate(children):
+            for index, child in enumerate(_named_children(node)):
                 self._note((*path, index), child)
                 self._walk_value(child, (*path, index))
 
@@ -151,14 +218,14 @@ class _PlaceWalker:
         self.places.setdefault(path, Place(row + 1, column))
 
 
-def _key_parts(node: tree_sitter.Node) -> tuple[str, ...]:
-    return tuple(_flat_key_parts(node))
+def _named_children(node: tree_sitter.Node) -> list[tree_sitter.Node]:
+    return [child for child in node.named_children if child.type != "comment"]
 
 
-def _flat_key_parts(node: tree_sitter.Node) -> Iterator[str]:
+def _key_parts(node: tree_sitter.Node) -> Iterator[_Part]:
     if node.type == "dotted_key":
-        for child in node.named_children:
-            yield from _flat_key_parts(child)
+        for child in _named_children(node):
+            yield from _key_parts(child)
     else:
         text = (node.text or b"").decode()
-        yield next(iter(tomllib.loads(f"{text} = 0")))
+        yield _Part(next(iter(tomllib.loads(f"{text} = 0"))), node)

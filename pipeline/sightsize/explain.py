@@ -34,7 +34,8 @@ def _resolved(key: str, keys: dict[str, Node]) -> str:
         return endings[0]
     if endings:
         raise UnknownKeyError(f"{key!r} could be {', '.join(endings)}")
-    guess = nearest(key, [*keys, *check_help()])
+    leaves = [name.rpartition(".")[2] for name in keys]
+    guess = nearest(key, [*keys, *leaves, *check_help()])
     hint = f"; did you mean {guess!r}?" if guess else "; sightsize explain lists all keys"
     raise UnknownKeyError(f"there is no key {key!r}{hint}")
 

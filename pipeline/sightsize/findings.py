@@ -4,6 +4,8 @@ Levels: ``note`` is worth knowing, ``warn`` is worth a second look, ``stop`` ref
 (or, in the grammar, the job).
 """
 
+import json
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
@@ -52,13 +54,22 @@ class JobError(Exception):
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return the known name most like a mistyped one, or nothing."""
-    matches = get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
-    return matches[0] if matches else ""
+    spellings = {name.casefold(): name for name in known}
+    matches = get_close_matches(word.casefold(), list(spellings), n=1, cutoff=0.6)
+    return spellings[matches[0]] if matches else ""
 
 
 def key_text(path: KeyPath) -> str:
     """Return a key path as people write it: ``prints[2].aperture.width`` (entries count from 1)."""
     text = ""
     for part in path:
-        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else part
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            text += ("." if text else "") + quoted_key(part)
     return text
+
+
+def quoted_key(name: str) -> str:
+    """Return a key as TOML spells it: bare where that is allowed, else in quotes."""
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name, ensure_ascii=False)

@@ -5,7 +5,8 @@ module reads it, holds a document against it and says what is wrong in a photogr
 """
 
 import json
-from collections.abc import Callable, Iterator
+import re
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from importlib.resources import files
 from math import isnan
@@ -81,7 +82,8 @@ def known_keys() -> Iterator[tuple[str, Node]]:
 
 def _known_keys(prefix: str, node: Node) -> Iterator[tuple[str, Node]]:
     for key, child in _children(node):
-        if prefix and key in RECIPE_TABLES:
+        # paper.tone has the name of a table but is a value.
+        if prefix and key in RECIPE_TABLES and "properties" in child:
             continue
         name = f"{prefix}.{key}" if prefix else key
         yield name, child
@@ -105,7 +107,8 @@ def validate(document: Document, check_ids: frozenset[str]) -> list[Finding]:
     """
     validator = Draft202012Validator(schema(), format_checker=_format_checker(check_ids))
     errors = validator.iter_errors(document.values)
-    findings = [finding for error in errors for finding in _findings(document, error)]
+    # The schema reports each missing key by itself; one sentence names them all.
+    findings = list(dict.fromkeys(each for error in errors for each in _findings(document, error)))
     findings += [
         grammar_finding(document, path, "found nan, which is not a number; write one.")
         for path in _nan_paths(document.values, ())
@@ -166,7 +169,7 @@ def _findings(document: Document, error: ValidationError) -> Iterator[Finding]:
     path: KeyPath = tuple(error.absolute_path)
     if error.validator == "additionalProperties":
         yield from _unknown_keys(document, error, path)
-    else:
+    elif error.validator != "required" or _missing(error):
         message, allowed = _say(error)
         yield grammar_finding(document, path, message, allowed=allowed, found=_show(error.instance))
 
@@ -198,17 +201,32 @@ def _unknown_keys(document: Document, error: ValidationError, path: KeyPath) -> 
     for key in cast(Node, error.instance):
         if key in known:
             continue
-        later = key in node.get("x-later", ())
-        guess = nearest(key, known)
-        if later:
+        guess = _home(key) or nearest(key, known)
+        if key in node.get("x-later", ()):
             message = "not yet available in this version; remove the key."
         elif guess:
             message = f"unknown key; did you mean {guess!r}?"
         else:
-            message = f"unknown key; this table takes {_or(known)}."
+            table = "this table" if path else "a job file"
+            message = f"unknown key; {table} takes {_or(known)}."
         yield grammar_finding(
             document, (*path, key), message, found=key, allowed=", ".join(known), nearest=guess
         )
+
+
+def _home(key: str) -> str:
+    """Return the full name of a key that stands in the wrong table, when only one table has it."""
+    if key in RECIPE_TABLES:
+        return ""
+    homes = [name for name in RECIPE_TABLES if key in schema()["$defs"][name]["properties"]]
+    return f"{homes[0]}.{key}" if len(homes) == 1 else ""
+
+
+def _missing(error: ValidationError) -> list[str]:
+    """Return the required keys that a table lacks; one that it misspells is reported as such."""
+    given, known = cast(Node, error.instance), cast(Node, error.schema)["properties"]
+    meant = {nearest(key, known) for key in given if key not in known}
+    return [key for key in cast(list[str], error.validator_value) if key not in {*given, *meant}]
 
 
 def _say(error: ValidationError) -> tuple[str, str]:
@@ -219,29 +237,31 @@ def _say(error: ValidationError) -> tuple[str, str]:
     found = _show(value)
     match error.validator:
         case "type":
-            allowed = kind_text(node)
-            hint = _bare_number_hint(value, node)
+            allowed = _wanted(node)
+            hint = _kind_hint(value, node, str(error.absolute_path[-1]))
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "enum":
             guess = nearest(str(value), [str(choice) for choice in rule])
             hint = f" Did you mean {guess!r}?" if guess else ""
-            allowed = _or([_show(choice) for choice in rule])
+            allowed = _wanted(_node_at(error.absolute_path))
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "const":
-            return f"found {found}, but this version reads {_show(rule)} only.", _show(rule)
+            allowed = f"{error.absolute_path[-1]} = {_show(rule)}"
+            return f"found {found}, but this version reads {allowed} only; write that.", allowed
         case "format":
             reason = str(error.cause)
             return f"{reason}{'' if reason.endswith('?') else '.'}", _FORMAT_KINDS.get(rule, "")
         case "required":
-            missing = [key for key in rule if key not in value]
-            noun = "key is" if len(missing) == 1 else "keys are"
-            return f"the {noun} missing: {', '.join(missing)}.", ", ".join(rule)
+            missing = [_as_written(key, node) for key in _missing(error)]
+            verb, them = ("is", "it") if len(missing) == 1 else ("are", "them")
+            return f"{_and(missing)} {verb} missing; add {them}.", ", ".join(rule)
         case "minimum" | "maximum" | "exclusiveMinimum" | "exclusiveMaximum":
             allowed = key_range(node)
-            return f"found {found}, but the range is {allowed}.", allowed
+            return f"found {found}, but the range is {allowed}.{_share_hint(value, node)}", allowed
         case "minItems" | "maxItems":
             allowed = _item_count(node)
-            return f"found {len(value)} entries, but this takes {allowed}.", allowed
+            entries = "1 entry" if len(value) == 1 else f"{len(value)} entries"
+            return f"found {entries}, but this takes {allowed}.", allowed
         case "minLength":
             return "found an empty text; write something or remove the key.", "a text"
         case "maxLength":
@@ -249,33 +269,93 @@ def _say(error: ValidationError) -> tuple[str, str]:
     return f"{error.message}.", ""
 
 
+def _node_at(path: Iterable[str | int]) -> Node:
+    """Return the schema's node for a key path of a job."""
+    node = schema()
+    for part in path:
+        if isinstance(part, int):
+            node = follow(node["items"])
+        else:
+            node = follow(node.get("properties", {}).get(part) or node["additionalProperties"])
+    return node
+
+
+def _as_written(key: str, node: Node) -> str:
+    """Return a missing key as it would stand in the file."""
+    child = follow(node["properties"][key])
+    if "const" in child:
+        return f"{key} = {_show(child['const'])}"
+    return f"[[{key}]]" if _holds_tables(child) else key
+
+
+def _holds_tables(node: Node) -> bool:
+    return bool(follow(node.get("items", {})).get("type") == "object")
+
+
 def kind_text(node: Node) -> str:
     """Return what kind of value a key takes."""
     kinds = node.get("type", [])
     kinds = [kinds] if isinstance(kinds, str) else kinds
-    texts = [_FORMAT_KINDS.get(node.get("format", ""), _KINDS["string"]) if kind == "string"
-             else _KINDS[kind] for kind in kinds]  # fmt: skip
-    choices = node.get("then", {}).get("enum")
-    if choices:
-        texts[0] = _or([_show(choice) for choice in choices])
-    return _or(texts)
+    texts = [text for kind in kinds for text in _kind_texts(kind, node)]
+    return _or(texts or [_show(choice) for choice in node.get("enum", [node.get("const")])])
 
 
-def _bare_number_hint(value: object, node: Node) -> str:
-    if node.get("format") not in ("length", "resolution") or isinstance(value, bool):
+def _kind_texts(kind: str, node: Node) -> list[str]:
+    """Return one kind of value in words, or its choices."""
+    match kind:
+        case "string":
+            choices = node.get("then", {}).get("enum")
+            kind_words = _FORMAT_KINDS.get(node.get("format", ""), _KINDS[kind])
+            return [_show(choice) for choice in choices] if choices else [kind_words]
+        case "object" if "required" in node:
+            return [f"a table of {_and(node['required'])}"]
+        case "array" if "minItems" in node and node["minItems"] == node.get("maxItems"):
+            return [f"a list of {node['minItems']} numbers"]
+    return [_KINDS[kind]]
+
+
+def _wanted(node: Node) -> str:
+    """Return what a key takes, with its range."""
+    return f"{kind_text(node)}, {key_range(node)}" if "maximum" in node else kind_text(node)
+
+
+def _kind_hint(value: object, node: Node, key: str) -> str:
+    """Return what was probably meant by a value of the wrong kind, as a sentence or nothing."""
+    kinds = node["type"]
+    if isinstance(value, dict) and _holds_tables(node):
+        return f" Write [[{key}]] in double brackets, once for each."
+    if isinstance(value, list) and value and isinstance(value[0], dict) and "object" in kinds:
+        return f" Write [{key}] in single brackets, once."
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
         return ""
-    if not isinstance(value, int | float):
-        return ""
-    unit = "ppi" if node["format"] == "resolution" else "mm"
-    return f' A bare number could mean any unit: write "{value} {unit}" if that is what you mean.'
+    if isinstance(value, str):
+        return _quotes_hint(value, kinds)
+    if node.get("format") in ("length", "resolution"):
+        unit = "ppi" if node["format"] == "resolution" else "mm"
+        return f' A bare number could mean any unit: write "{value} {unit}" if that is meant.'
+    return f' Write it in quotes: "{value}".' if "string" in kinds and "then" not in node else ""
+
+
+def _quotes_hint(text: str, kinds: str | list[str]) -> str:
+    if "array" in kinds:
+        return f" Write [{_show(text)}] for a list of one."
+    unquoted = r"true|false" if "boolean" in kinds else r"[-+]?\d+(\.\d+)?"
+    return f" Write {text} without quotes." if re.fullmatch(unquoted, text) else ""
 
 
 def key_range(node: Node) -> str:
     """Return a number's range with its unit."""
-    unit = f" {node['x-unit']}" if "x-unit" in node else ""
-    low = node.get("minimum", node.get("exclusiveMinimum"))
-    above = "above " if "exclusiveMinimum" in node else ""
-    return f"{above}{low} to {node['maximum']}{unit}"
+    unit = f" ({node['x-unit']})" if "x-unit" in node else ""
+    if "exclusiveMinimum" in node:
+        return f"above {node['exclusiveMinimum']}, up to {node['maximum']}{unit}"
+    return f"{node['minimum']} to {node['maximum']}{unit}"
+
+
+def _share_hint(value: float, node: Node) -> str:
+    """Return how a share is written where a percentage or pixels were."""
+    if value <= 1 or (node.get("maximum") != 1 and node.get("x-unit") != "ratio"):
+        return ""
+    return f" {value:g} % is written {value / 100:g}." if value <= 100 else " Half is written 0.5."
 
 
 def _item_count(node: Node) -> str:
@@ -293,9 +373,20 @@ def _show(value: object) -> str:
         return json.dumps(value[:60] + ("..." if len(value) > 60 else ""), ensure_ascii=False)
     if isinstance(value, dict):
         return "a table"
-    text = str(value)
+    text = f"[{', '.join(map(_show, value))}]" if isinstance(value, list) else str(value)
     return text if len(text) <= 60 else f"{text[:60]}..."
 
 
 def _or(words: list[str]) -> str:
-    return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+    return _joined(words, "or")
+
+
+def _and(words: list[str]) -> str:
+    return _joined(words, "and")
+
+
+def _joined(words: list[str], last: str) -> str:
+    if len(words) < 2:
+        return "".join(words)
+    comma = "," if any("," in word for word in words) else ""
+    return f"{', '.join(words[:-1])}{comma} {last} {words[-1]}"

@@ -12,9 +12,9 @@ from typing import Any
 from sightsize import convert, names
 from sightsize.cascade import Settings, merge
 from sightsize.document import Document, read_document
-from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest
+from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
 from sightsize.grammar import grammar_finding, table_defaults, validate
-from sightsize.job import Frame, Job, Origin, Picture, PrintRequest
+from sightsize.job import Frame, Job, Origin, Picture, PrintRequest, Region
 from sightsize.units import parse_length_mm
 
 
@@ -43,10 +43,12 @@ def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:
     )
 
 
-def natural_order(name: str) -> list[tuple[int, int, str]]:
-    """Return a sort key that puts ``2.jpg`` before ``10.jpg``."""
-    parts = re.split(r"(\d+)", name.casefold())
-    return [(1, int(part), "") if part.isdigit() else (0, 0, part) for part in parts if part]
+def natural_order(name: str) -> tuple[list[tuple[int, int, str]], str]:
+    """Return a sort key that puts ``2.jpg`` before ``10.jpg``, and both before ``a.jpg``."""
+    parts = [part for part in re.split(r"(\d+)", name.casefold()) if part]
+    numbers_first = [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts]
+    # The name itself settles what differs only in case or in leading zeros.
+    return numbers_first, name
 
 
 class _Builder:
@@ -58,6 +60,8 @@ class _Builder:
         self._values = document.values
         self._folder = document.path.parent
         self._taken: dict[str, int] = {}
+        self._clashing: set[KeyPath] = set()
+        self._lacks: set[tuple[str, str]] = set()
 
     def prints(self) -> Iterator[PrintRequest]:
         self._check_tables()
@@ -65,7 +69,7 @@ class _Builder:
         for index, entry in enumerate(self._values["prints"]):
             path: KeyPath = ("prints", index)
             settings = self._settings(path, entry)
-            if not self._check_settings(path, settings):
+            if settings is None or not self._check_settings(path, entry, settings):
                 continue
             for picture in self._pictures(path, entry):
                 number += 1
@@ -131,37 +135,47 @@ class _Builder:
             return
         if not (self._folder / profile).is_file():
             guess = nearest(profile, ["srgb", "gray"])
-            hint = f" Did you mean {guess!r}?" if guess else ""
+            hint = f"Did you mean {guess!r}?" if guess else "Paths start at the job file's folder."
             self._stop(
                 path,
-                f"{profile!r} is neither srgb, gray nor an ICC profile file that exists.{hint}",
+                f"{profile!r} is neither srgb, gray nor an ICC profile file that exists. {hint}",
+                guess,
             )
 
     def _check_picture(self, path: KeyPath, picture: dict[str, Any]) -> None:
         crop = picture.get("crop")
-        if crop and (crop["left"] + crop["width"] > 1 or crop["top"] + crop["height"] > 1):
-            self._stop(
-                (*path, "crop"),
-                "the region leaves the picture: left + width and top + height are at most 1.",
-            )
+        if crop is not None:
+            self._check_inside((*path, "crop"), convert.region(crop))
         for index, part in enumerate(picture.get("keep_clear", [])):
-            left, top, width, height = part["box"]
-            if left + width > 1 or top + height > 1 or 0 in (width, height):
-                self._stop(
-                    (*path, "keep_clear", index, "box"),
-                    "the box is left, top, width, height in fractions of the picture, with a size "
-                    "above 0 and inside the picture.",
-                )
+            box = convert.keep_clear(part).box
+            self._check_inside((*path, "keep_clear", index, "box"), box)
         self._check_profile((*path, "assume_profile"), picture.get("assume_profile"))
+
+    def _check_inside(self, path: KeyPath, box: Region) -> None:
+        if 0 in (box.width, box.height):
+            self._stop(path, "a region of no size; its order is left, top, width, height.")
+        for start, length, sides in (
+            (box.left, box.width, "left + width"),
+            (box.top, box.height, "top + height"),
+        ):
+            if start + length > 1:
+                self._stop(
+                    path,
+                    f"the region leaves the picture: {sides} is {float(start + length):g} and can "
+                    "be 1 at most, in fractions of the upright picture.",
+                )
 
     # Rules over the merged settings of one print.
 
-    def _settings(self, path: KeyPath, entry: dict[str, Any]) -> Settings:
+    def _settings(self, path: KeyPath, entry: dict[str, Any]) -> Settings | None:
+        """Return the merged settings, None when the recipe or the frame is not there to merge."""
         levels: list[tuple[KeyPath, Mapping[str, Any]]] = [((), self._values)]
         for key, group in (("recipe", "recipes"), ("frame", "frames")):
             table = self._named(path, entry, key, group)
             if table is not None:
                 levels.append(((group, entry[key]), table))
+            elif key in entry:
+                return None
         return merge([*levels, (path, entry)])
 
     def _named(
@@ -172,43 +186,19 @@ class _Builder:
         if name is None or name in known:
             return known.get(name) if name is not None else None
         guess = nearest(name, known)
-        hint = f"did you mean {guess!r}?" if guess else f"add a table [{group}.{name}]."
+        hint = f"did you mean {guess!r}?" if guess else f"add a table [{group}.{quoted_key(name)}]."
         self._stop((*path, key), f"there is no {key} named {name!r}; {hint}", nearest=guess)
         return None
 
-    def _check_settings(self, path: KeyPath, settings: Settings) -> bool:
-        before = len(self.findings)
-        aperture, delivery = settings.tables["aperture"], settings.tables["delivery"]
-        missing = [key for key in ("width", "height") if key not in aperture]
-        if missing:
-            self._stop(
-                path,
-                f"no aperture {' and '.join(missing)} for this print; measure the mat opening and "
-                "write it in [aperture], the frame or the print.",
-            )
-        if "size" not in settings.tables["paper"]:
-            self._stop(
-                path,
-                'no paper for this print; write for example paper.size = "20x16 in" in the job, '
-                "the frame or the print.",
-            )
-        if aperture["measured_at"] == "face" and "mat_thickness" not in aperture:
-            self._stop(
-                settings.origins.get("aperture.measured_at", path),
-                "measured at the face of the bevel needs mat_thickness, so that the opening at its "
-                "back can be worked out (a 4-ply board is about 1.4 mm).",
-            )
-        if delivery["bit_depth"] == 16 and delivery["format"] == "jpeg":
-            self._stop(
-                settings.origins.get("delivery.bit_depth", path),
-                'a JPEG has 8 bits; write format = "tiff" for 16.',
-            )
-        if delivery["profile"] == "gray" and not settings.mono_wanted:
-            self._stop(
-                settings.origins.get("delivery.profile", path),
-                "a gray file holds no colour; add mono = true to the print, or deliver srgb.",
-            )
-        return len(self.findings) == before
+    def _check_settings(self, path: KeyPath, entry: dict[str, Any], settings: Settings) -> bool:
+        problems = list(_setting_problems(path, settings))
+        for where, message in problems:
+            # What the job or a frame lacks is said once, at the first print that needs it.
+            lack = (message, entry.get("frame", ""))
+            if where != path or lack not in self._lacks:
+                self._lacks.add(lack)
+                self._stop(where, message)
+        return not problems
 
     # The pictures a print entry stands for.
 
@@ -236,7 +226,10 @@ class _Builder:
             found = glob.glob(pattern, root_dir=self._folder, recursive=True)  # noqa: PTH207
             found = [name for name in found if (self._folder / name).is_file()]
         if not found:
-            self._stop((*path, "source"), f"no picture matches {pattern!r} beside the job file.")
+            self._stop(
+                (*path, "source"),
+                f"no picture matches {pattern!r}; paths start at the job file's folder.",
+            )
         return [
             self._picture(Path(name).stem, {"source": name})
             for name in sorted(found, key=natural_order)
@@ -285,11 +278,17 @@ class _Builder:
             sharpen=convert.sharpen(tables["sharpen"]),
             delivery=delivery,
             thresholds=convert.thresholds(tables["checks"]),
-            origins=self._origins(path, settings),
+            origins=self._origins(path, entry, settings),
         )
 
-    def _origins(self, path: KeyPath, settings: Settings) -> dict[str, Origin]:
-        paths = {"": path, **settings.origins}
+    def _origins(
+        self, path: KeyPath, entry: dict[str, Any], settings: Settings
+    ) -> dict[str, Origin]:
+        named = "picture" in entry
+        picture: KeyPath = ("pictures", entry["picture"]) if named else path
+        paths = {"": path, "picture": picture, **settings.origins}
+        paths["picture.source"] = (*picture, "source")
+        paths["picture.keep_clear"] = (*picture, "keep_clear")
         places = {key: self._document.place(each) for key, each in paths.items()}
         return {
             key: Origin(key_text(each), places[key].line, places[key].column)
@@ -340,9 +339,45 @@ class _Builder:
 
     def _take_name(self, name: str, number: int, path: KeyPath) -> None:
         first = self._taken.setdefault(name.casefold(), number)
-        if first != number:
+        # One sentence for each entry: a glob would say it for every file.
+        if first != number and path not in self._clashing:
+            self._clashing.add(path)
             self._stop(
                 path,
                 f"prints {first} and {number} would both be named {name!r}. Add a field such as "
                 "{number} or {recipe} to delivery.name, or give one print its own name.",
             )
+
+
+def _setting_problems(path: KeyPath, settings: Settings) -> Iterator[tuple[KeyPath, str]]:
+    """Yield what is missing from the merged settings of a print, or does not go together."""
+    aperture, delivery = settings.tables["aperture"], settings.tables["delivery"]
+    missing = [key for key in ("width", "height") if key not in aperture]
+    if missing:
+        yield (
+            path,
+            f"no aperture {' and '.join(missing)} for this print; measure the mat opening and "
+            "write it in [aperture], the frame or the print.",
+        )
+    if "size" not in settings.tables["paper"]:
+        yield (
+            path,
+            'no paper for this print; write for example paper.size = "20x16 in" in the job, '
+            "the frame or the print.",
+        )
+    if aperture["measured_at"] == "face" and "mat_thickness" not in aperture:
+        yield (
+            settings.origins.get("aperture.measured_at", path),
+            "measured at the face of the bevel needs mat_thickness, so that the opening at its "
+            "back can be worked out (a 4-ply board is about 1.4 mm).",
+        )
+    if delivery["bit_depth"] == 16 and delivery["format"] == "jpeg":
+        yield (
+            settings.origins.get("delivery.bit_depth", path),
+            'a JPEG has 8 bits; write format = "tiff" for 16.',
+        )
+    if delivery["profile"] == "gray" and not settings.mono_wanted:
+        yield (
+            settings.origins.get("delivery.profile", path),
+            "a gray file holds no colour; add mono = true to the print, or deliver srgb.",
+        )

@@ -41,14 +41,15 @@ STANDARD_NAMES = (
     "om_large-photo_200x300",
 )
 
-_ISO_NAMES = {
+_ALIASES = {
     name.split("_")[1].upper(): name for name in STANDARD_NAMES if name.startswith("iso_")
-}
+} | {"OM_LARGE-PHOTO_200X300": "om_large-photo_200x300mm"}
 _NAME = re.compile(
-    r"(?:iso|jis|jpn|prc|om|na|asme|oe|roc|custom)_[a-z0-9.-]+_([\d.]+)x([\d.]+)(in|mm)?"
+    r"(?:iso|jis|jpn|prc|om|na|asme|oe|roc|custom)_[a-z0-9.-]+_"
+    r"(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)(in|mm)"
 )
-_SIZE = re.compile(r"(?P<width>.+?)\s*[x×]\s*(?P<height>.+)", re.IGNORECASE)
-_UNIT_AT_END = re.compile(r"[\d./\s]*?(mm|cm|m|inches|inch|in|\"|″)\s*")
+_SIZE = re.compile(r"(?P<width>[^_]+?)\s*[x×]\s*(?P<height>[^_]+)", re.IGNORECASE)
+_NOT_OF_A_UNIT = re.compile(r"[\d\s.,/¼½¾⅛⅜⅝⅞]")
 
 
 def parse_size_mm(text: str) -> tuple[Fraction, Fraction]:
@@ -57,9 +58,13 @@ def parse_size_mm(text: str) -> tuple[Fraction, Fraction]:
     A size whose first number has no unit takes the unit of the second.
     Raises UnitError when the text is neither.
     """
-    named = _parse_name(text)
-    if named is not None:
-        return named
+    sides = _parse_name(text) or _parse_sides(text)
+    if 0 in sides:
+        raise UnitError(f"{text!r} has a side of no length; write the sheet's width and height")
+    return sides
+
+
+def _parse_sides(text: str) -> tuple[Fraction, Fraction]:
     match = _SIZE.fullmatch(text.strip())
     if match is None:
         raise UnitError(
@@ -67,24 +72,23 @@ def parse_size_mm(text: str) -> tuple[Fraction, Fraction]:
             "or a standard name such as 'iso_a4_210x297mm'"
         )
     width, height = match["width"], match["height"]
-    shared_unit = _UNIT_AT_END.fullmatch(height)
-    if shared_unit is None:
+    if not _unit(height):
         raise UnitError(f"{text!r} has no unit; write for example {text.strip() + ' in'!r}")
-    if not _UNIT_AT_END.fullmatch(width):
-        width = f"{width} {shared_unit[1]}"
-    sides = parse_length_mm(width), parse_length_mm(height)
-    if 0 in sides:
-        raise UnitError(f"{text!r} has a side of no length")
-    return sides
+    if not _unit(width):
+        width = f"{width} {_unit(height)}"
+    return parse_length_mm(width), parse_length_mm(height)
+
+
+def _unit(length: str) -> str:
+    return _NOT_OF_A_UNIT.split(length)[-1]
 
 
 def _parse_name(text: str) -> tuple[Fraction, Fraction] | None:
     name = text.strip()
-    match = _NAME.fullmatch(_ISO_NAMES.get(name.upper(), name))
+    match = _NAME.fullmatch(_ALIASES.get(name.upper(), name))
     if match is None:
         return None
-    unit = match[3] or "mm"
-    return parse_length_mm(f"{match[1]} {unit}"), parse_length_mm(f"{match[2]} {unit}")
+    return parse_length_mm(f"{match[1]} {match[3]}"), parse_length_mm(f"{match[2]} {match[3]}")
 
 
 def standard_name(width_mm: Fraction, height_mm: Fraction) -> str:

@@ -5,10 +5,13 @@ import string
 import unicodedata
 from collections.abc import Mapping
 
+from sightsize.findings import nearest
+
 FIELDS = ("reference", "picture", "frame", "recipe", "paper", "surface", "number")
 LONGEST_NAME = 64
 
 _PORTABLE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
+_ENDINGS = (".jpg", ".jpeg", ".tif", ".tiff")
 _DEVICES = {"con", "prn", "aux", "nul"} | {
     f"{port}{n}" for port in ("com", "lpt") for n in range(10)
 }
@@ -34,16 +37,24 @@ def fill_template(template: str, fields: Mapping[str, str]) -> str:
     try:
         parts = list(string.Formatter().parse(template))
     except ValueError as error:
-        raise ValueError(f"the name template is broken: {error}") from error
+        raise ValueError("the name has a { or } without its partner") from error
     text = ""
     for literal, name, spec, conversion in parts:
         text += literal
         if name is not None:
-            if name not in FIELDS or spec or conversion:
-                shown = ", ".join(f"{{{field}}}" for field in FIELDS)
-                raise ValueError(f"{{{name}}} is not a field of a name; the fields are {shown}")
+            _check_field(name, spec, conversion)
             text += slug(fields.get(name, ""))
     return _checked(re.sub(r"([-_.])[-_.]+", r"\1", text).strip("-_."), text)
+
+
+def _check_field(name: str, spec: str | None, conversion: str | None) -> None:
+    if name not in FIELDS:
+        shown = ", ".join(f"{{{field}}}" for field in FIELDS)
+        guess = nearest(name, FIELDS)
+        hint = f"perhaps {{{guess}}} is meant" if guess else f"the fields are {shown}"
+        raise ValueError(f"{{{name}}} is not a field of a name; {hint}")
+    if spec or conversion:
+        raise ValueError(f"a field takes nothing beside its name; write {{{name}}}")
 
 
 def _checked(name: str, filled: str) -> str:
@@ -52,9 +63,15 @@ def _checked(name: str, filled: str) -> str:
     if re.search(r"[/\\]", filled):
         raise ValueError(f"the name {filled!r} has a folder in it; set job.output for the folder")
     if _PORTABLE.fullmatch(name) is None:
-        raise ValueError(
-            f"the name {name!r} is not portable; use A-Z a-z 0-9 point dash underscore"
+        strange = ", ".join(
+            repr(each) for each in dict.fromkeys(re.sub(r"[A-Za-z0-9._-]", "", name))
         )
+        raise ValueError(
+            f"the name {name!r} is not portable because of {strange}; use A-Z, a-z, 0-9, point, "
+            "dash and underscore"
+        )
+    if name.lower().endswith(_ENDINGS):
+        raise ValueError(f"the name {name!r} has an ending; leave it to delivery.format")
     if name.split(".")[0].lower() in _DEVICES:
         raise ValueError(f"the name {name!r} is a device on some systems; choose another")
     if len(name) > LONGEST_NAME:

@@ -3,7 +3,7 @@
 Lengths are rational millimetres; whole pixels appear only at the end and are rounded half up.
 ``plan_sheet`` needs no picture; ``plan_print`` adds the crop when a header is at hand.
 
->>> # image 16 3/8 x 13 5/8 in on 20x16 in at 300 ppi: 4913 x 4088 px at (543, 356)
+A worked print: 16 3/8 x 13 5/8 in on 20x16 in at 300 ppi is 4913 x 4088 px at (543, 356).
 """
 
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from fractions import Fraction
 from math import cos, radians, sin, tan
 
 from sightsize.header import Header
-from sightsize.job import Aperture, Edges, KeepClear, Paper, Picture, PrintRequest
+from sightsize.job import Aperture, Edges, Frame, KeepClear, Paper, Picture, PrintRequest
 from sightsize.media import standard_name
 from sightsize.tones import mono_weights
 from sightsize.units import MM_PER_INCH, px_to_mm, round_half_up, to_px
@@ -58,8 +58,9 @@ class EdgesPx:
 class SheetPlan:
     """The sheet and the picture's place on it.
 
-    ``residual_mm`` is how far the picture's middle stands left of and above the sheet's middle
-    when it is centred: the half pixel that whole pixels leave over.
+    Lengths in mm are exact, before any rounding to pixels. ``residual_mm`` is how far the
+    picture's middle stands left of and above the sheet's middle when it is centred: the half pixel
+    that whole pixels leave over.
     """
 
     ppi: Fraction
@@ -108,7 +109,11 @@ class MonoPlan:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """Every number of one print; ``header`` and ``crop`` are None when no picture was read."""
+    """Every number of one print.
+
+    ``header`` is None when no picture was read; ``crop`` is None then too, or when a reveal leaves
+    no picture to crop.
+    """
 
     request: PrintRequest
     sheet: SheetPlan
@@ -121,9 +126,9 @@ class Plan:
 
 def plan_print(request: PrintRequest, header: Header | None) -> Plan:
     """Return the plan of one print."""
-    sheet = plan_sheet(request.aperture, request.paper, request.delivery.ppi)
+    sheet = plan_sheet(request.aperture, request.paper, request.delivery.ppi, request.frame)
     crop = None
-    if header is not None:
+    if header is not None and min(sheet.image_mm) > 0:
         crop = plan_crop(request.picture, header.upright_px, sheet, request.aperture)
     return Plan(
         request=request,
@@ -158,7 +163,9 @@ def image_mm(aperture: Aperture) -> Size:
     )
 
 
-def plan_sheet(aperture: Aperture, paper: Paper, ppi: Fraction) -> SheetPlan:
+def plan_sheet(
+    aperture: Aperture, paper: Paper, ppi: Fraction, frame: Frame | None = None
+) -> SheetPlan:
     """Return the sheet, turned the way round the paper asks for or the picture stands best."""
     image = image_mm(aperture)
     width, height = paper.size_mm
@@ -171,36 +178,83 @@ def plan_sheet(aperture: Aperture, paper: Paper, ppi: Fraction) -> SheetPlan:
         choices = [portrait, landscape]
     sheets = [_place(aperture, image, (each[0], each[1]), paper, ppi) for each in choices]
     # max keeps the first of equals, so a square picture stands on an upright sheet.
-    return max(sheets, key=lambda sheet: _standing(sheet, paper))
+    return max(sheets, key=lambda sheet: _standing(sheet, aperture, paper, frame))
 
 
-def _standing(sheet: SheetPlan, paper: Paper) -> tuple[bool, Fraction]:
-    """How well a picture stands: all margins kept first, then the widest least margin."""
-    margins = sheet.margins_mm
-    least = min(getattr(margins, edge) for edge in _EDGE_NAMES)
-    return not short_margins(margins, paper), least
+def _standing(
+    sheet: SheetPlan, aperture: Aperture, paper: Paper, frame: Frame | None
+) -> tuple[bool, bool, Fraction]:
+    """How well a picture stands: margins kept, inside the rebate, the widest least margin."""
+    room = rebate_room(sheet, aperture, frame)
+    least = min(getattr(sheet.margins_mm, edge) for edge in _EDGE_NAMES)
+    return (
+        not short_margins(sheet, aperture, paper),
+        all(free >= 0 for free in room.values()),
+        least,
+    )
 
 
-def short_margins(margins: Edges, paper: Paper) -> list[tuple[str, Fraction, Fraction]]:
-    """Return the edges whose margin is too small, as (edge, margin mm, least mm)."""
-    rows = []
+def least_margins(aperture: Aperture, paper: Paper) -> Edges:
+    """Return the white that each edge needs: to hinge, to hold, and to reach behind the mat.
+
+    With a reveal some of the white shows, and the sheet must reach beyond the opening all round.
+    """
+    reveal = aperture.reveal_mm
+    lengths = {}
     for edge in _EDGE_NAMES:
         least = paper.hinge_margin_mm if edge == paper.hinge_edge else paper.margin_mm
-        margin: Fraction = getattr(margins, edge)
-        if margin < least:
-            rows.append((edge, margin, least))
-    return rows
+        shown = Fraction(0) if reveal is None else getattr(reveal, edge) + paper.margin_mm
+        lengths[edge] = max(least, shown)
+    return Edges(**lengths)
+
+
+def short_margins(
+    sheet: SheetPlan, aperture: Aperture, paper: Paper
+) -> list[tuple[str, Fraction, Fraction]]:
+    """Return the edges whose margin is too small, as (edge, margin mm, least mm)."""
+    wanted = least_margins(aperture, paper)
+    rows = [(edge, getattr(sheet.margins_mm, edge), getattr(wanted, edge)) for edge in _EDGE_NAMES]
+    return [(edge, margin, least) for edge, margin, least in rows if margin < least]
+
+
+def rebate_room(sheet: SheetPlan, aperture: Aperture, frame: Frame | None) -> dict[str, Fraction]:
+    """Return the free length in mm between sheet and rebate at each edge; empty without a rebate.
+
+    The opening's middle stands on the rebate's, or above it when the mat is bottom-weighted.
+    """
+    if frame is None or frame.rebate_mm is None:
+        return {}
+    margins, edges, sign = sheet.margins_mm, aperture.overlap_mm, 1
+    if edges is None:
+        edges, sign = aperture.reveal_mm, -1
+    assert edges is not None
+    # The image's middle against the rebate's, where the edges differ or the mat is weighted.
+    aside = sign * (edges.right - edges.left) / 2
+    down = sign * (edges.bottom - edges.top) / 2 - frame.bottom_weight_mm / 2
+    across = (frame.rebate_mm[0] - sheet.image_mm[0]) / 2
+    upright = (frame.rebate_mm[1] - sheet.image_mm[1]) / 2
+    return {
+        "top": upright + down - margins.top,
+        "right": across - aside - margins.right,
+        "bottom": upright - down - margins.bottom,
+        "left": across + aside - margins.left,
+    }
 
 
 def _place(aperture: Aperture, image: Size, sheet: Size, paper: Paper, ppi: Fraction) -> SheetPlan:
     image_px = to_px(image[0], ppi), to_px(image[1], ppi)
     sheet_px = to_px(sheet[0], ppi), to_px(sheet[1], ppi)
-    if paper.placement_mm is None:
-        left, top = (sheet_px[0] - image_px[0]) // 2, (sheet_px[1] - image_px[1]) // 2
-    else:
-        left, top = to_px(paper.placement_mm[0], ppi), to_px(paper.placement_mm[1], ppi)
-    right, bottom = sheet_px[0] - left - image_px[0], sheet_px[1] - top - image_px[1]
+    free_mm = sheet[0] - image[0], sheet[1] - image[1]
+    free_px = sheet_px[0] - image_px[0], sheet_px[1] - image_px[1]
     centred = paper.placement_mm is None
+    if paper.placement_mm is None:
+        left_mm, top_mm = free_mm[0] / 2, free_mm[1] / 2
+        left, top = free_px[0] // 2, free_px[1] // 2
+    else:
+        left_mm, top_mm = paper.placement_mm
+        left = _offset_px(left_mm, free_mm[0], free_px[0], ppi)
+        top = _offset_px(top_mm, free_mm[1], free_px[1], ppi)
+    right, bottom = free_px[0] - left, free_px[1] - top
     return SheetPlan(
         ppi=ppi,
         opening_mm=opening_mm(aperture),
@@ -211,12 +265,18 @@ def _place(aperture: Aperture, image: Size, sheet: Size, paper: Paper, ppi: Frac
         media_name=standard_name(*sheet),
         picture_box=Box(left, top, *image_px),
         margins_px=EdgesPx(top, right, bottom, left),
-        margins_mm=Edges(*(px_to_mm(px, ppi) for px in (top, right, bottom, left))),
+        margins_mm=Edges(top_mm, free_mm[0] - left_mm, free_mm[1] - top_mm, left_mm),
         residual_mm=(
             px_to_mm(Fraction(right - left, 2), ppi) if centred else Fraction(0),
             px_to_mm(Fraction(bottom - top, 2), ppi) if centred else Fraction(0),
         ),
     )
+
+
+def _offset_px(offset: Fraction, free: Fraction, free_px: int, ppi: Fraction) -> int:
+    """A placement in pixels; rounding never pushes off the sheet what stands on it."""
+    offset_px = to_px(offset, ppi)
+    return min(offset_px, free_px) if offset <= free else offset_px
 
 
 def plan_crop(

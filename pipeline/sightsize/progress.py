@@ -3,9 +3,12 @@
 import sys
 from threading import Lock
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 import typer
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+from rich.progress import Progress as Bar
 
 from sightsize.batch import Outcome
 from sightsize.job import PrintRequest
@@ -18,21 +21,16 @@ class Progress:
         self._count = 0
         self._prints = prints
         self._lock = Lock()
-        self._current = ""
-        self._bar: Any = None
+        self._bar: Bar | None = None
         if sys.stderr.isatty():
-            self._bar = typer.progressbar(
-                length=prints,
-                file=sys.stderr,
-                show_eta=True,
-                show_pos=True,
-                item_show_func=lambda _: self._current,
-            )
+            columns = MofNCompleteColumn(), BarColumn(), TimeRemainingColumn(compact=True)
+            words = TextColumn("{task.description}")
+            self._bar = Bar(*columns, words, console=Console(stderr=True), transient=True)
+            self._task = self._bar.add_task("", total=prints)
 
     def __enter__(self) -> Self:
         if self._bar is not None:
-            self._bar.__enter__()
-            self._bar.render_progress()
+            self._bar.start()
         return self
 
     def __exit__(
@@ -42,22 +40,20 @@ class Progress:
         traceback: TracebackType | None,
     ) -> None:
         if self._bar is not None:
-            self._bar.__exit__(kind, error, traceback)
+            self._bar.stop()
 
     def started(self, request: PrintRequest) -> None:
         """Show the print that is being made."""
-        with self._lock:
-            self._current = request.name
-            if self._bar is not None:
-                self._bar.update(0, current_item=request.name)
+        if self._bar is not None:
+            self._bar.update(self._task, description=request.name)
 
     def finished(self, outcome: Outcome) -> None:
         """Count a print."""
         with self._lock:
             self._count += 1
             if self._bar is not None:
-                self._bar.update(1, current_item=self._current)
-            else:
-                name = outcome.planned.request.name
-                line = f"[{self._count}/{self._prints}] {outcome.status} {name}"
-                typer.echo(f"{line} {outcome.seconds:.1f} s", err=True)
+                self._bar.advance(self._task)
+                return
+            name = outcome.planned.request.name
+            line = f"[{self._count}/{self._prints}] {outcome.status} {name}"
+            typer.echo(f"{line} {outcome.seconds:.1f} s", err=True)

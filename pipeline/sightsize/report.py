@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from sightsize.batch import Outcome, PlannedPrint
-from sightsize.checks import frame_notes, rebate_room
+from sightsize.checks import cutting_edge, frame_notes
 from sightsize.findings import Finding
-from sightsize.job import Job
-from sightsize.plan import CropPlan, MonoPlan, Plan, Size
+from sightsize.header import Header
+from sightsize.job import Aperture, Job
+from sightsize.plan import CropPlan, MonoPlan, Plan, Size, rebate_room
 from sightsize.units import inch_text, mm_text
 
 _LABEL = 12
@@ -49,29 +50,34 @@ def _title(planned: PlannedPrint) -> str:
 def _source_rows(plan: Plan) -> list[tuple[str, str]]:
     header, crop = plan.header, plan.crop
     source = plan.request.picture.source.name
-    if header is None or crop is None:
+    if header is None:
         return [("source", f"{source} (not opened)")]
+    rows = [("source", f"{source}: {_header_text(header)}")]
+    return rows if crop is None else rows + _crop_rows(plan, crop)
+
+
+def _header_text(header: Header) -> str:
     profile = header.profile or ("sRGB by its own word" if header.says_srgb else "no profile")
     width, height = header.upright_px
-    return [
-        (
-            "source",
-            f"{source}: {header.width_px} x {header.height_px} px {header.format}, "
-            f"{header.bits}-bit {header.colour}, {profile}, orientation {header.orientation}"
-            + (f" (upright {width} x {height})" if header.orientation != 1 else ""),
-        ),
-        ("crop", _crop_text(crop)),
-        (
-            "scale",
-            f"magnification {float(crop.magnification):.3f}, effective "
-            f"{float(crop.effective_ppi):.0f} ppi, enough from "
-            f"{mm_text(crop.enough_from_mm, 0)} mm",
-        ),
-        *(
-            ("clear", f"{each.label} {mm_text(each.distance_mm)} mm inside the opening's edge")
-            for each in crop.clearances
-        ),
+    upright = f" (upright {width} x {height})" if header.orientation != 1 else ""
+    return (
+        f"{header.width_px} x {header.height_px} px {header.format}, "
+        f"{header.bits}-bit {header.colour}, {profile}, orientation {header.orientation}{upright}"
+    )
+
+
+def _crop_rows(plan: Plan, crop: CropPlan) -> list[tuple[str, str]]:
+    scale = (
+        f"magnification {float(crop.magnification):.3f}, effective "
+        f"{float(crop.effective_ppi):.0f} ppi, fine from {mm_text(crop.enough_from_mm, 0)} mm, "
+        f"looked at from {mm_text(plan.request.aperture.viewing_distance_mm, 0)} mm"
+    )
+    clear = [
+        f"{each.label} {mm_text(abs(each.distance_mm))} mm "
+        f"{'inside' if each.distance_mm >= 0 else 'beyond'} {cutting_edge(plan)}"
+        for each in crop.clearances
     ]
+    return [("crop", _crop_text(crop)), ("scale", scale), *(("clear", text) for text in clear)]
 
 
 def _crop_text(crop: CropPlan) -> str:
@@ -85,22 +91,19 @@ def _crop_text(crop: CropPlan) -> str:
 
 def _sheet_rows(plan: Plan) -> list[tuple[str, str]]:
     sheet, aperture = plan.sheet, plan.request.aperture
-    edges = aperture.overlap_mm or aperture.reveal_mm
-    assert edges is not None
-    word = "overlap" if aperture.overlap_mm else "reveal"
-    lengths = [edges.top, edges.right, edges.bottom, edges.left]
-    same = len(set(lengths)) == 1
-    texts = [mm_text(each, 2) for each in (lengths[:1] if same else lengths)]
     box, px, mm = sheet.picture_box, sheet.margins_px, sheet.margins_mm
     rows = [
-        ("aperture", f"{_both_units(sheet.opening_mm)}, {word} {' / '.join(texts)} mm"),
+        ("aperture", f"{_both_units(sheet.opening_mm)}, {_edges_text(aperture)}"),
         ("image", f"{_both_units(sheet.image_mm)}, {sheet.image_px[0]} x {sheet.image_px[1]} px"),
         (
             "sheet",
             f"{_both_units(sheet.sheet_mm)}, {sheet.sheet_px[0]} x {sheet.sheet_px[1]} px at "
             f"{float(sheet.ppi):g} ppi, {sheet.media_name}, {plan.request.paper.surface}",
         ),
-        ("offset", f"left {box.left} px, top {box.top} px"),
+        (
+            "offset",
+            f"left {box.left}, top {box.top} px = {mm_text(mm.left)}, {mm_text(mm.top)} mm",
+        ),
         (
             "margins",
             f"top {px.top}, right {px.right}, bottom {px.bottom}, left {px.left} px = "
@@ -115,19 +118,30 @@ def _sheet_rows(plan: Plan) -> list[tuple[str, str]]:
     return rows + _rebate_rows(plan)
 
 
+def _edges_text(aperture: Aperture) -> str:
+    edges, word = aperture.overlap_mm, "overlap"
+    if edges is None:
+        edges, word = aperture.reveal_mm, "reveal"
+    assert edges is not None
+    lengths = {edge: mm_text(length, 3) for edge, length in asdict(edges).items()}
+    if len(set(lengths.values())) == 1:
+        return f"{word} {lengths['top']} mm"
+    return f"{word} {', '.join(f'{edge} {length}' for edge, length in lengths.items())} mm"
+
+
 def _rebate_rows(plan: Plan) -> list[tuple[str, str]]:
     frame = plan.request.frame
     if frame is None or frame.rebate_mm is None:
         return []
-    room = rebate_room(plan, frame.rebate_mm, frame.bottom_weight_mm)
-    free = ", ".join(f"{edge} {mm_text(length)}" for edge, length in room)
+    room = rebate_room(plan.sheet, plan.request.aperture, frame)
+    free = ", ".join(f"{edge} {mm_text(length)}" for edge, length in room.items())
     return [("rebate", f"{_both_units(frame.rebate_mm)}, free: {free} mm")]
 
 
 def _both_units(size: Size) -> str:
     width, height = size
     return (
-        f"{mm_text(width, 2)} x {mm_text(height, 2)} mm "
+        f"{mm_text(width, 3)} x {mm_text(height, 3)} mm "
         f"({inch_text(width)} x {inch_text(height)} in)"
     )
 
@@ -184,9 +198,14 @@ def totals_text(prints: Sequence[PlannedPrint]) -> str:
     refused = sum(each.refused for each in prints)
     size = _about(sum(plan.estimated_bytes for plan in plans))
     copies = sum(sheets.values())
-    lines = [f"{len(plans)} files, {copies} sheets, {size}; {refused} refused"]
+    counted = f"{_count(len(plans), 'file')}, {_count(copies, 'sheet')}"
+    lines = [f"{counted}, {size}; {refused} refused"]
     lines += [f"  {count} x {name}" for name, count in sorted(sheets.items())]
     return "\n".join(lines)
+
+
+def _count(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def _about(count: int) -> str:
@@ -231,8 +250,11 @@ def _print_data(planned: PlannedPrint) -> dict[str, Any]:
     if plan is not None:
         data |= {
             "source": asdict(plan.header) if plan.header else None,
+            "aperture": asdict(request.aperture),
             "crop": asdict(plan.crop) if plan.crop else None,
+            "paper": asdict(request.paper),
             "sheet": asdict(plan.sheet),
+            "rebate_free_mm": rebate_room(plan.sheet, request.aperture, request.frame),
             "mono": asdict(plan.mono) if plan.mono else None,
             "tone": asdict(request.tone),
             "sharpen": {**asdict(request.sharpen), "sigma_px": plan.sharpen_sigma_px},

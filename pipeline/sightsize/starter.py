@@ -10,8 +10,24 @@ from sightsize.load import natural_order
 PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 
 _HEAD = """\
-# Measure the mat opening itself with a steel rule, at two places each way; never trust the label.
 # Every key, its unit, range and default: sightsize explain
+sightsize = 1
+
+[job]
+{job}
+# Measure the mat opening itself with a steel rule, at two places each way; never trust the label.
+# Then take the mark off these two lines and write what you measured.
+[aperture]
+# width = "7 1/4 in"
+# height = "9 5/8 in"
+overlap = "3 mm"
+
+# The lab's stock sheet, with a unit.
+[paper]
+# size = "12x8 in"
+
+[delivery]
+name = "{{reference}}-{{number}}-{{picture}}-{{paper}}"
 """
 
 
@@ -30,7 +46,7 @@ def write_starter(folder: Path, target: Path) -> int:
     if not files:
         raise StarterError(f"there is no picture in {folder} ({', '.join(PICTURE_ENDINGS)})")
     names = sorted((each.name for each in files), key=natural_order)
-    text = _HEAD + tomli_w.dumps(_starter(folder, target, names), multiline_strings=False)
+    text = _starter_text(folder, target, names)
     try:
         with target.open("x", encoding="utf-8") as file:
             file.write(text)
@@ -41,13 +57,9 @@ def write_starter(folder: Path, target: Path) -> int:
     return len(names)
 
 
-def _starter(folder: Path, target: Path, names: list[str]) -> dict[str, object]:
+def _starter_text(folder: Path, target: Path, names: list[str]) -> str:
     beside = Path(os.path.relpath(folder, target.parent)).as_posix()
-    return {
-        "sightsize": 1,
-        "job": {"title": folder.resolve().name, "reference": "", "output": "prints"},
-        "aperture": {"width": "7 1/4 in", "height": "9 5/8 in", "overlap": "3 mm"},
-        "paper": {"size": "8x12 in"},
-        "delivery": {"name": "{number}-{picture}-{paper}"},
-        "prints": [{"source": f"{beside}/{name}"} for name in names],
-    }
+    job = {"title": folder.resolve().name, "reference": "", "output": "prints"}
+    prints = [tomli_w.dumps({"source": f"{beside}/{name}"}) for name in names]
+    head = _HEAD.format(job=tomli_w.dumps(job))
+    return head + "".join(f"\n[[prints]]\n{each}" for each in prints)

@@ -88,19 +88,19 @@ def grade_contrast(grade: float) -> float:
 def grade_function(grade: float) -> Callable[[float], float]:
     """Return the function from the L* of grade 2 to the L* that a paper of ``grade`` gives.
 
-    A logistic curve about L* 50, scaled so that black and white stay exactly where they are.
-    Grade 2 is the identity; every grade rises everywhere.
+    A logistic curve about L* 50 over all but its outermost thousandths, scaled so that black and
+    white stay exactly where they are. Grade 2 is the identity; every grade rises everywhere.
     """
     contrast = grade_contrast(grade)
     if contrast == 1:
         return lambda value: value
 
     def paper(share: float) -> float:
-        share = min(max(share, _ENDS), 1 - _ENDS)
+        share = _ENDS + share * (1 - 2 * _ENDS)
         return float(1 / (1 + ((1 - share) / share) ** contrast))
 
     black, white = paper(0), paper(1)
-    return lambda value: 100 * (paper(value / 100) - black) / (white - black)
+    return lambda value: 100 * ((paper(value / 100) - black) / (white - black))
 
 
 class MonotoneCurve:
@@ -133,12 +133,7 @@ class MonotoneCurve:
         t = (x - self._x[index]) / step
         y0, y1 = self._y[index], self._y[index + 1]
         m0, m1 = self._slopes[index] * step, self._slopes[index + 1] * step
-        return (
-            y0 * (1 + 2 * t) * (1 - t) ** 2
-            + m0 * t * (1 - t) ** 2
-            + y1 * t * t * (3 - 2 * t)
-            + m1 * t * t * (t - 1)
-        )
+        return y0 + (y1 - y0) * t * t * (3 - 2 * t) + m0 * t * (1 - t) ** 2 - m1 * t * t * (1 - t)
 
     def _all_slopes(self) -> list[float]:
         secants, steps = self._secants, self._steps

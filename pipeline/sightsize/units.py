@@ -33,6 +33,9 @@ PPI_PER_UNIT = {
 
 _VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 
+LONGEST_MM = 100_000
+FINEST_PPI = 10_000
+
 _NUMBER = (
     r"(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)|(?P<decimal>\d+(?:\.\d*)?|\.\d+)"
 )
@@ -46,20 +49,24 @@ class UnitError(ValueError):
 def parse_length_mm(text: str) -> Fraction:
     """Return the exact millimetres of a positive or zero length such as ``7 1/4 in``.
 
-    Raises UnitError for a missing or unknown unit, a decimal comma, a negative size or no number.
+    Raises UnitError for a missing or unknown unit, a comma, a negative size, no number, or a length
+    above 100 m.
     """
     value, unit = _parse_quantity(text)
     if unit is None:
         raise UnitError(f"{text!r} has no unit; write for example {text.strip() + ' mm'!r}")
     if unit not in MM_PER_UNIT:
-        raise UnitError(f'{unit!r} is not a unit of length; use mm, cm, m, in or "')
+        raise UnitError(f"{text!r} is not a length: its unit {unit!r} is none of mm, cm, m and in")
+    if value * MM_PER_UNIT[unit] > LONGEST_MM:
+        raise UnitError(f"{_short(text)} is longer than 100 m; correct the number or the unit")
     return value * MM_PER_UNIT[unit]
 
 
 def parse_resolution_ppi(text: str) -> Fraction:
     """Return the exact pixels per inch of a resolution such as ``300 ppi`` or ``118 px/cm``.
 
-    Raises UnitError for a missing or unknown unit or a resolution that is not above zero.
+    Raises UnitError for a missing or unknown unit or a resolution that is not above zero and at
+    most 10000 ppi.
     """
     value, unit = _parse_quantity(text)
     if unit is None or unit not in PPI_PER_UNIT:
@@ -67,24 +74,36 @@ def parse_resolution_ppi(text: str) -> Fraction:
         raise UnitError(
             f"{text!r} is not a resolution; a file has pixels per inch: write {number + ' ppi'!r}"
             if unit in ("dpi", None)
-            else f"{unit!r} is not a unit of resolution; use ppi, px/in, px/cm or px/mm"
+            else f"{text!r} is not a resolution: its unit {unit!r} is none of ppi, px/in, px/cm "
+            "and px/mm"
         )
-    if value == 0:
-        raise UnitError("a resolution must be above zero")
+    if not 0 < value * PPI_PER_UNIT[unit] <= FINEST_PPI:
+        raise UnitError(f"{_short(text)} is out of range; a resolution is above 0, up to 10000 ppi")
     return value * PPI_PER_UNIT[unit]
+
+
+def _short(text: str) -> str:
+    return repr(text if len(text) <= 40 else f"{text[:40]}...")
 
 
 def _parse_quantity(text: str) -> tuple[Fraction, str | None]:
     for glyph, fraction in _VULGAR.items():
         text = text.replace(glyph, f" {fraction}")
-    match = _QUANTITY.fullmatch(text)
+    match = _QUANTITY.fullmatch(text.replace("⁄", "/"))
     if match is None:
-        raise UnitError(f"{text.strip()!r} does not begin with a number")
+        raise UnitError(f"{text.strip()!r} does not begin with a number; write a number and a unit")
     if match["sign"] in ("-", "−"):
         raise UnitError(f"{text.strip()!r} is negative; a size is zero or more")
     unit = match["unit"]
     if unit is not None and unit.startswith(","):
-        raise UnitError(f"{text.strip()!r} has a decimal comma; write a point, as in 18.4 cm")
+        raise UnitError(
+            f"{text.strip()!r} has a comma; write a point for decimals, as in 18.4 cm, and nothing "
+            "between thousands"
+        )
+    if unit is not None and re.match(r"[-–]\d+/\d", unit):
+        raise UnitError(
+            f"{text.strip()!r} has a dash before its fraction; write a space, as in 7 1/4 in"
+        )
     return _number(match), unit
 
 

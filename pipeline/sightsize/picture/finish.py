@@ -18,7 +18,8 @@ from sightsize.picture.table import LAST, look_up, tabulate
 
 _TILE = 256
 _SEED = 1931
-_NEXT_TO_BLACK = 1e-5
+_NEXT_TO_BLACK = 1e-3
+"""Light, about L* 1, below which a change of lightness is more and more grey added."""
 
 
 def output_profile(delivery: Delivery) -> bytes:
@@ -43,11 +44,12 @@ def finish_colour(
     """Return linear RGB, brought to a new lightness, in the output's channels and bits.
 
     Red, green and blue are scaled alike, so hue and saturation of the light stay; what scaling
-    cannot reach next to black is added as grey.
+    cannot reach next to black is added as grey. Light whose lightness stays as it was stays too.
     """
     wanted = look_up(lightness, _lightness_to_light(), 0, 100)
-    scale = wanted / luminance.linear(1, _NEXT_TO_BLACK)
-    toned = light * scale + (wanted - luminance * scale)
+    seen = luminance.maxpair(0)  # colours that no eye can see may have luminance below black
+    scale = wanted.linear(1, _NEXT_TO_BLACK) / seen.linear(1, _NEXT_TO_BLACK)
+    toned = light * scale + (wanted - seen * scale)
     if delivery.profile == "srgb":
         return _to_bits(look_up(toned, _light_to_srgb(), 0, 1), delivery.bit_depth)
     return _through_profile(toned, delivery)

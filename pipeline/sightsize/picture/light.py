@@ -5,7 +5,8 @@ bounds: a colour outside sRGB has a component below 0 or above 1 and loses nothi
 
 LittleCMS, through libvips, is the authority for every ICC profile. Where it shows that a profile
 is a curve for each channel and a matrix, both are read off it once and applied as a table and a
-matrix, which is much faster; other profiles pass through LittleCMS pixel by pixel.
+matrix, which is much faster; other profiles pass through LittleCMS pixel by pixel. A curve that
+the profile states itself and LittleCMS confirms is taken as it is stated.
 """
 
 from array import array
@@ -17,6 +18,7 @@ from itertools import product
 import pyvips
 
 from sightsize.header import ColourModel
+from sightsize.picture.curves import Curve, tone_curves
 from sightsize.picture.table import LAST, table_image
 
 Rows = tuple[tuple[float, ...], ...]
@@ -28,6 +30,10 @@ _SPACES = {"rgb": "rgb16", "grey": "grey16", "cmyk": "cmyk"}
 _CHANNELS = {"rgb": 3, "grey": 1, "cmyk": 4}
 _ADDITIVE_WITHIN = 0.1
 """Largest difference in XYZ (white is Y = 100) that still counts as a curve and a matrix."""
+_STATED_WITHIN = 0.001
+"""Largest difference in light between a curve as stated and as LittleCMS shows it."""
+_WHITE_WITHIN = 0.0005
+"""Largest error of white that comes from the 16 bits in which LittleCMS hands XYZ over."""
 
 
 def built_in_profile(name: str) -> bytes:
@@ -71,16 +77,47 @@ def _separate(profile: bytes, colour: ColourModel, entries: int) -> _Separable |
     """Read curves and matrix off a profile; None when it is not made of them."""
     if colour == "cmyk":
         return None
-    channels = _CHANNELS[colour]
-    ramps = [_ramp(profile, colour, channel, entries) for channel in range(channels)]
-    curves = [[sum(xyz) / sum(ramp[-1]) for xyz in ramp] for ramp in ramps]
+    curves = _stated_curves(profile, colour, entries) or _shown_curves(profile, colour, entries)
     if colour == "grey":
         return _Separable(table_image(curves), ())
-    columns = [ramp[-1] for ramp in ramps]
+    columns = [_ramp(profile, colour, channel, 2)[-1] for channel in range(3)]
     if not _is_additive(profile, curves, columns):
         return None
     to_xyz: Rows = tuple(tuple(column[row] for column in columns) for row in range(3))
-    return _Separable(table_image(curves), _times(_xyz_to_rgb(), to_xyz))
+    return _Separable(table_image(curves), _white_kept(_times(_xyz_to_rgb(), to_xyz)))
+
+
+def _shown_curves(profile: bytes, colour: ColourModel, entries: int) -> list[list[float]]:
+    """The curves as LittleCMS shows them."""
+    ramps = [_ramp(profile, colour, channel, entries) for channel in range(_CHANNELS[colour])]
+    return [[sum(xyz) / sum(ramp[-1]) for xyz in ramp] for ramp in ramps]
+
+
+def _stated_curves(profile: bytes, colour: ColourModel, entries: int) -> list[list[float]] | None:
+    """The curves as the profile states them, where LittleCMS shows the same."""
+    stated = tone_curves(profile, colour)
+    if stated is None:
+        return None
+    stated = [_black_compensated(curve) for curve in stated]
+    for curve, shown in zip(stated, _shown_curves(profile, colour, 256), strict=True):
+        if any(abs(curve(at / 255) - light) > _STATED_WITHIN for at, light in enumerate(shown)):
+            return None
+    return [[curve(at / (entries - 1)) for at in range(entries)] for curve in stated]
+
+
+def _white_kept(matrix: Rows) -> Rows:
+    """A matrix that takes white to white exactly, unless the profile means another white."""
+    if any(abs(sum(row) - 1) > _WHITE_WITHIN for row in matrix):
+        return matrix
+    return tuple(tuple(value / sum(row) for value in row) for row in matrix)
+
+
+def _black_compensated(curve: Curve) -> Curve:
+    """A curve from light 0 to 1: black point compensation scales light (ISO 18619)."""
+    black, white = curve(0.0), curve(1.0)
+    if white <= black:
+        return curve
+    return lambda value: (curve(value) - black) / (white - black)
 
 
 def _ramp(profile: bytes, colour: ColourModel, channel: int, entries: int) -> list[Sequence[float]]:

@@ -15,7 +15,8 @@ from sightsize.picture.table import look_up, tabulate
 OVERSHOOT = 2.0
 """Largest overshoot beyond the 3 x 3 neighbourhood, in L*: common practice, no source."""
 
-_DETAIL = 128.0
+_LOWEST, _HIGHEST = -128.0, 128.0 - 1 / 256
+"""Detail that the table spans in steps of 1/256 L*, so that no detail is one of its entries."""
 _SMALLEST_WEIGHT = 0.005
 
 
@@ -24,7 +25,7 @@ def sharpen(lightness: pyvips.Image, sharpen: Sharpen, sigma_px: float) -> pyvip
     if sharpen.gain == 0 or sigma_px == 0:
         return lightness
     detail = lightness - blur(lightness, sigma_px)
-    sharp = lightness + look_up(detail, _table(sharpen), -_DETAIL, _DETAIL)
+    sharp = lightness + look_up(detail, _table(sharpen), _LOWEST, _HIGHEST)
     lowest = lightness.rank(3, 1, 0).rank(1, 3, 0)
     highest = lightness.rank(3, 1, 2).rank(1, 3, 2)
     return sharp.maxpair(lowest - OVERSHOOT).minpair(highest + OVERSHOOT)
@@ -32,7 +33,7 @@ def sharpen(lightness: pyvips.Image, sharpen: Sharpen, sigma_px: float) -> pyvip
 
 @lru_cache(maxsize=32)
 def _table(sharpen: Sharpen) -> pyvips.Image:
-    return tabulate(lambda detail: emphasis(detail, sharpen), -_DETAIL, _DETAIL)
+    return tabulate(lambda detail: emphasis(detail, sharpen), _LOWEST, _HIGHEST)
 
 
 def blur(image: pyvips.Image, sigma_px: float) -> pyvips.Image:

@@ -69,7 +69,7 @@ def _header(path: Path, image: pyvips.Image, colour: ColourModel) -> Header:
 
 def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
     if not path.is_file():
-        raise SourceError(f"there is no file {path.name} where the job points to")
+        raise SourceError(f"there is no file {path}; put it there or correct the path")
     options: dict[str, str | int] = {
         "access": "sequential" if sequential else "random",
         "fail_on": "error",
@@ -80,7 +80,7 @@ def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
         image = pyvips.Image.new_from_file(str(path), **options)
     except pyvips.Error as error:
         raise SourceError(
-            f"{path.name} is not a picture that can be read: {_why(error)}"
+            f"{path.name} is not a picture that can be read ({_why(error)}); export it anew"
         ) from error
     if _loader(image) not in READERS:
         raise SourceError(f"{path.name} is of a kind that is not read here")
@@ -113,8 +113,23 @@ def embedded_profile(image: pyvips.Image, colour: ColourModel) -> bytes | None:
 
 
 def profile_colour(profile: bytes) -> ColourModel | None:
-    """Return the colour model that an ICC profile's device side is for, None for any other."""
-    return _ICC_SPACES.get(profile[16:20])
+    """Return the colour model that a whole ICC profile's device side is for, None for any other.
+
+    libvips would silently take sRGB in place of a profile that is damaged.
+    """
+    return _ICC_SPACES.get(profile[16:20]) if _is_whole(profile) else None
+
+
+def _is_whole(profile: bytes) -> bool:
+    """True when the signature is there and every tag of the table lies inside (ICC.1)."""
+    try:
+        (count,) = struct.unpack_from(">I", profile, 128)
+        places = range(132, 132 + 12 * min(count, 100), 12)
+        table = [struct.unpack_from(">4xII", profile, place) for place in places]
+    except struct.error:
+        return False
+    within = all(offset + size <= len(profile) for offset, size in table)
+    return profile[36:40] == b"acsp" and bool(table) and within
 
 
 def profile_name(profile: bytes) -> str:

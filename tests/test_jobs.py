@@ -1,0 +1,213 @@
+"""Whole job files: valid ones load; each invalid one is answered by one exact sentence.
+
+A case is a file: tests/jobs/invalid/NAME.toml has one mistake, on the line marked "# wrong" (or
+missing just below it), and NAME.txt holds the sentence a photographer is told.
+"""
+
+import tomllib
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+import tomli_w
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from sightsize.batch import plan_prints
+from sightsize.checks import check_ids, run_checks
+from sightsize.findings import Finding, JobError
+from sightsize.load import load_job
+from sightsize.plan import plan_print
+
+JOBS = Path(__file__).parent / "jobs"
+VALID = sorted(JOBS.glob("valid/*.toml"))
+INVALID = sorted(JOBS.glob("invalid/*.toml"))
+REFUSED = sorted(JOBS.glob("refused/*.toml"))
+
+
+def marked_line(job: Path) -> int:
+    lines = job.read_text(encoding="utf-8").split("\n")
+    (number,) = [number for number, line in enumerate(lines, 1) if "# wrong" in line]
+    return number
+
+
+def expected(job: Path) -> str:
+    return job.with_suffix(".txt").read_text(encoding="utf-8").rstrip("\n")
+
+
+def assert_says(finding: Finding, job: Path) -> None:
+    assert finding.sentence() == expected(job)
+    assert finding.line == marked_line(job)
+    assert finding.level == "stop"
+
+
+@pytest.mark.parametrize("job", INVALID, ids=lambda job: job.stem)
+def test_invalid_job_is_answered_by_one_sentence(
+    job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(job.parent)
+    with pytest.raises(JobError) as caught:
+        load_job(Path(job.name), check_ids())
+    (finding,) = caught.value.findings
+    assert_says(finding, job)
+    text = job.read_text(encoding="utf-8").split("\n")[finding.line - 1]
+    assert 1 <= finding.column <= len(text)
+
+
+@pytest.mark.parametrize("job", REFUSED, ids=lambda job: job.stem)
+def test_missing_picture_is_a_finding_of_the_plan(
+    job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(job.parent)
+    (planned,) = plan_prints(load := load_job(Path(job.name), check_ids()), load.prints)
+    assert planned.refused
+    assert planned.plan is None
+    (finding,) = planned.findings
+    assert_says(finding, job)
+
+
+def test_there_are_cases() -> None:
+    assert len(INVALID) >= 34
+    assert len(VALID) >= 5
+    assert REFUSED
+    jobs = {job.with_suffix("") for job in [*INVALID, *REFUSED]}
+    assert {text.with_suffix("") for text in JOBS.glob("*/*.txt")} == jobs
+
+
+@pytest.mark.parametrize("job", VALID, ids=lambda job: job.stem)
+def test_valid_job_loads(job: Path) -> None:
+    assert load_job(job, check_ids()).prints
+
+
+@pytest.mark.parametrize("job", VALID, ids=lambda job: job.stem)
+def test_line_ends_and_byte_order_mark_change_nothing(job: Path, tmp_path: Path) -> None:
+    text = job.read_text(encoding="utf-8")
+    plain, windows = tmp_path / "plain" / "job.toml", tmp_path / "windows" / "job.toml"
+    for path in (plain, windows):
+        path.parent.mkdir()
+    plain.write_text(text, encoding="utf-8", newline="\n")
+    windows.write_text(text, encoding="utf-8-sig", newline="\r\n")
+    assert [each.name for each in load_job(windows, check_ids()).prints] == [
+        each.name for each in load_job(plain, check_ids()).prints
+    ]
+    first, second = (load_job(path, check_ids()).prints[0].origins for path in (plain, windows))
+    assert first == second
+
+
+def test_every_mistake_of_a_file_is_reported_in_its_order(tmp_path: Path) -> None:
+    job = tmp_path / "job.toml"
+    job.write_text(
+        "sightsize = 1\n"
+        'aperture = { width = 7, heigth = "9 in" }\n'
+        'paper = { size = "12x8" }\n'
+        "[[prints]]\n"
+        "copies = 0\n"
+    )
+    with pytest.raises(JobError) as caught:
+        load_job(job)
+    places = [(finding.line, finding.key) for finding in caught.value.findings]
+    assert places == [
+        (2, "aperture.width"),
+        (2, "aperture.heigth"),
+        (3, "paper.size"),
+        (5, "prints[1].copies"),
+    ]
+    assert str(caught.value).count("\n") == 3
+
+
+def test_a_name_clash_is_said_once_for_a_glob(tmp_path: Path) -> None:
+    for number in range(5):
+        (tmp_path / f"{number}.jpg").touch()
+    job = tmp_path / "job.toml"
+    job.write_text(
+        'sightsize = 1\naperture = { width = "7 in", height = "9 in" }\npaper.size = "12x8 in"\n'
+        '[[prints]]\nsource = "*.jpg"\ndelivery.name = "album"\n'
+    )
+    with pytest.raises(JobError) as caught:
+        load_job(job)
+    (finding,) = caught.value.findings
+    assert "prints 1 and 2 would both be named 'album'" in finding.message
+
+
+def test_a_glob_is_in_natural_order_and_brackets_are_a_name_first(tmp_path: Path) -> None:
+    for name in ("10.jpg", "2.jpg", "[2].jpg", "notes.txt"):
+        (tmp_path / name).touch()
+    job = tmp_path / "job.toml"
+    head = 'sightsize = 1\naperture = { width = "7 in", height = "9 in" }\npaper.size = "12x8 in"\n'
+    job.write_text(f'{head}delivery.name = "{{number}}"\n[[prints]]\nsource = "*.jpg"\n')
+    assert [each.picture.name for each in load_job(job).prints] == ["2", "10", "[2]"]
+    job.write_text(f'{head}[[prints]]\nsource = "[2].jpg"\n')
+    assert [each.picture.source.name for each in load_job(job).prints] == ["[2].jpg"]
+
+
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [
+        (b"sightsize = 1\n\xff", "the file is not UTF-8 text, as TOML must be; save it as UTF-8."),
+        (b"a = " + b"[" * 20_000, "arrays or tables are nested too deeply."),
+    ],
+    ids=["not UTF-8", "deep"],
+)
+def test_a_file_that_is_no_toml_at_all(tmp_path: Path, content: bytes, sentence: str) -> None:
+    job = tmp_path / "job.toml"
+    job.write_bytes(content)
+    with pytest.raises(JobError) as caught:
+        load_job(job)
+    (finding,) = caught.value.findings
+    assert finding.message == sentence
+
+
+def test_a_job_file_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(JobError, match="cannot read the file: no such file or directory"):
+        load_job(tmp_path / "none.toml")
+
+
+WRONG_VALUES = st.one_of(
+    st.none(),
+    st.booleans(),
+    st.integers(-(10**30), 10**30),
+    st.floats(),
+    st.sampled_from(["", "0 mm", "9" * 400 + " mm", "1x1 in", "gray", "../x", "{", "\x00", "*"]),
+    st.just(date(2026, 5, 1)),
+    st.lists(
+        st.one_of(st.floats(0, 1), st.text(max_size=3), st.lists(st.floats(0, 1))), max_size=4
+    ),
+    st.dictionaries(st.sampled_from(["x", "width", "top", "a b"]), st.integers(0, 1), max_size=2),
+)
+
+
+def tables_of(value: object) -> Iterator[Any]:
+    """Yield every table and list inside a value."""
+    if isinstance(value, dict | list):
+        yield value
+        for child in value.values() if isinstance(value, dict) else value:
+            yield from tables_of(child)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_a_wrong_value_anywhere_is_loaded_or_answered(data: st.DataObject, tmp_path: Path) -> None:
+    values = tomllib.loads((JOBS / "valid" / "whole-job.toml").read_text(encoding="utf-8"))
+    table = data.draw(st.sampled_from([each for each in tables_of(values) if each]))
+    key = data.draw(st.sampled_from(list(table) if isinstance(table, dict) else range(len(table))))
+    wrong = data.draw(WRONG_VALUES)
+    if wrong is None:
+        del table[key]
+    else:
+        table[key] = wrong
+    job = tmp_path / "job.toml"
+    job.write_text(tomli_w.dumps(values), encoding="utf-8")
+    try:
+        loaded = load_job(job, check_ids())
+    except JobError as error:
+        findings = error.findings
+    else:
+        for request in loaded.prints:
+            run_checks(plan_print(request, None), str(job))
+        return
+    assert findings
+    for finding in findings:
+        assert finding.line >= 1
+        assert finding.message.endswith((".", "?"))

@@ -1,0 +1,328 @@
+"""The job schema is the one source of keys, ranges, defaults and help; the code follows it."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from sightsize import job
+from sightsize.findings import JobError
+from sightsize.grammar import (
+    RECIPE_TABLES,
+    follow,
+    key_range,
+    kind_text,
+    known_keys,
+    schema,
+    table_defaults,
+)
+from sightsize.load import load_job
+from sightsize.media import parse_size_mm
+from sightsize.units import parse_length_mm, parse_resolution_ppi
+
+KEYS = dict(known_keys())
+READERS: dict[str, Callable[[str], object]] = {
+    "length": parse_length_mm,
+    "resolution": parse_resolution_ppi,
+    "paper-size": parse_size_mm,
+    "check-id": str,
+}
+
+
+TABLES = {"": schema(), **schema()["$defs"]}
+ALL_KEYS = {
+    f"{table}.{key}": follow(node)
+    for table, tree in TABLES.items()
+    for key, node in tree.get("properties", {}).items()
+}
+
+
+def test_the_schema_is_valid_json_schema_2020_12() -> None:
+    assert schema()["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    Draft202012Validator.check_schema(schema())
+
+
+def test_every_reference_leads_somewhere() -> None:
+    def references(value: object) -> Iterator[str]:
+        if isinstance(value, dict):
+            if isinstance(value.get("$ref"), str):
+                yield value["$ref"]
+            for child in value.values():
+                yield from references(child)
+        elif isinstance(value, list):
+            for child in value:
+                yield from references(child)
+
+    found = set(references(schema()))
+    assert {f"#/$defs/{name}" for name in schema()["$defs"]} == found
+
+
+@pytest.mark.parametrize("name", ALL_KEYS)
+def test_every_key_is_described_and_ranged(name: str) -> None:
+    node = ALL_KEYS[name]
+    text = node["description"]
+    assert text.endswith(".")
+    assert text[0].isupper() or text[0] == '"'
+    assert kind_text(node)
+    if node.get("type") in ("number", "integer"):
+        assert " to " in key_range(node)
+
+
+@pytest.mark.parametrize("name", [name for name, node in ALL_KEYS.items() if "default" in node])
+def test_every_default_is_allowed(name: str) -> None:
+    node = ALL_KEYS[name]
+    standing_alone = {**node, "$defs": schema()["$defs"]}
+    Draft202012Validator(standing_alone).validate(node["default"])
+    if "format" in node and isinstance(node["default"], str):
+        READERS[node["format"]](node["default"])
+
+
+def test_every_table_refuses_unknown_keys() -> None:
+    for name, table in schema()["$defs"].items():
+        if "properties" in table:
+            assert table["additionalProperties"] is False, name
+    assert schema()["additionalProperties"] is False
+
+
+def test_the_tables_that_cascade_stand_at_every_level() -> None:
+    for name in ("frame", "recipe", "print"):
+        assert set(RECIPE_TABLES) <= set(schema()["$defs"][name]["properties"]), name
+    assert set(RECIPE_TABLES) <= set(schema()["properties"])
+
+
+def test_no_key_is_both_here_and_later() -> None:
+    for table in [schema(), *schema()["$defs"].values()]:
+        assert not set(table.get("x-later", [])) & set(table.get("properties", {}))
+
+
+# Schema table -> dataclass. A field is a key, with its unit as a suffix.
+CLASSES: dict[str, type] = {
+    "job": job.Job,
+    "edges": job.Edges,
+    "aperture": job.Aperture,
+    "paper": job.Paper,
+    "mono": job.Mono,
+    "tone": job.Tone,
+    "sharpen": job.Sharpen,
+    "delivery": job.Delivery,
+    "checks": job.Thresholds,
+    "frame": job.Frame,
+    "region": job.Region,
+    "keep_clear": job.KeepClear,
+    "picture": job.Picture,
+    "print": job.PrintRequest,
+}
+UNITS = {"", "_mm", "_ppi", "_stops", "_degrees", "_lightness", "_megapixels"}
+# Keys that the resolved objects hold elsewhere, and fields that no key of the table sets.
+RENAMED = {("delivery", "resolution"): "ppi", ("paper", "tone"): "tone_lightness"}
+ELSEWHERE = {
+    ("delivery", "name"),
+    ("print", "source"),
+    ("print", "checks"),
+    *(("frame", key) for key in RECIPE_TABLES),
+}
+ADDED = {
+    "job": {"path", "prints"},
+    "paper": {"label"},
+    "frame": {"name"},
+    "picture": {"name"},
+    "print": {"number", "name", "thresholds", "origins"},
+}
+
+
+@pytest.mark.parametrize("table", CLASSES)
+def test_fields_correspond_to_keys(table: str) -> None:
+    names = {field.name for field in fields(CLASSES[table])} - ADDED.get(table, set())
+    matched: set[str] = set()
+    for key in schema()["$defs"][table]["properties"]:
+        if (table, key) in ELSEWHERE:
+            continue
+        renamed = RENAMED.get((table, key))
+        found = {renamed} if renamed else {key + unit for unit in UNITS} & names
+        assert len(found) == 1, f"{table}.{key} has no field"
+        matched |= found
+    assert names == matched
+
+
+def test_every_table_has_a_class() -> None:
+    tables = {name for name, table in schema()["$defs"].items() if "properties" in table}
+    assert tables == {*CLASSES, "recipe", "rebate"}
+
+
+def test_known_keys_are_the_whole_grammar() -> None:
+    for name in (
+        "sightsize",
+        "job.reference",
+        "aperture.overlap.bottom",
+        "paper.tone",
+        "paper.placement.x",
+        "mono.filter_strength",
+        "delivery.profile",
+        "checks.accept",
+        "frames.NAME.rebate.width",
+        "pictures.NAME.keep_clear.clearance",
+        "prints.copies",
+    ):
+        assert name in KEYS
+    assert "prints.aperture.width" not in KEYS
+    leaves = {name.rpartition(".")[2] for name in KEYS}
+    for table in schema()["$defs"].values():
+        assert set(table.get("properties", {})) <= leaves
+
+
+@pytest.mark.parametrize(
+    ("name", "kind"),
+    [
+        ("tone.grade", "a number"),
+        ("prints.copies", "a whole number"),
+        ("delivery.format", '"jpeg" or "tiff"'),
+        ("delivery.bit_depth", "8 or 16"),
+        ("paper.tone", '"white" or a number'),
+        ("paper.placement", '"centre" or a table of x and y'),
+        ("checks.strict", "true or false"),
+        ("sightsize", "1"),
+    ],
+)
+def test_kinds_in_words(name: str, kind: str) -> None:
+    assert kind_text(KEYS[name]) == kind
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("tone.exposure", "-4 to 4 (stops)"),
+        ("delivery.quality", "1 to 100"),
+        ("checks.source_limit", "above 0, up to 100000 (megapixels)"),
+    ],
+)
+def test_ranges_in_words(name: str, words: str) -> None:
+    assert key_range(KEYS[name]) == words
+
+
+def test_defaults_are_not_shared_with_the_schema() -> None:
+    assert table_defaults("paper")["hinge_margin"] == "12 mm"
+    table_defaults("paper")["hinge_margin"] = "0 mm"
+    assert table_defaults("paper")["hinge_margin"] == "12 mm"
+
+
+CONTRACT_JOB = """
+sightsize = 1
+
+[job]
+title = "Boathouse refit"
+reference = "TQ-026"
+client = "Tern Quay Rowing Club"
+lab = "quillhaven.lab.toml"                       # later
+output = "prints"
+spend_limit = "40.00 GBP"                         # later
+
+[aperture]
+width = "7 1/4 in"
+height = "9 5/8 in"
+overlap = "3 mm"
+measured_at = "back"
+
+[paper]
+size = "auto"                                     # later
+surface = "lustre"
+placement = "centre"
+hinge_edge = "top"
+hinge_margin = "12 mm"
+margin = "5 mm"
+tone = "white"
+
+[mono]
+response = "panchromatic"
+filter = "yellow"
+filter_strength = 1.0
+
+[tone]
+exposure = 0.1
+curve = [[0, 0], [4, 1], [50, 53], [96, 98], [100, 100]]
+grade = 2.4
+dodge = []                                        # later
+
+[local_contrast]                                  # later
+neighbourhood = "8 mm"
+gain = 0.15
+
+[toner]                                           # later
+kind = "selenium"
+
+[sharpen]
+radius = "0.10 mm"
+gain = 0.8
+noise_floor = 0.8
+
+[delivery]
+resolution = "300 ppi"
+format = "jpeg"
+quality = 95
+bit_depth = 8
+profile = "srgb"
+rendering_intent = "relative"
+black_point_compensation = true
+name = "{reference}-{picture}-{frame}-{paper}"
+
+[frames.lobby-oak]
+aperture = { width = "7 1/4 in", height = "9 5/8 in" }
+rebate = { width = "305 mm", height = "406 mm" }
+moulding_width = "22 mm"
+
+[frames.launch-room]
+aperture = { width = "6 7/8 in", height = "9 3/8 in" }
+rebate = { width = "11 in", height = "14 in" }
+bottom_weight = "12 mm"
+
+[recipes.silver]
+mono = { response = "panchromatic_film", filter = "orange" }
+tone = { grade = 2.6 }
+
+[pictures.cox]
+source = "pictures/cox-megaphone.jpg"
+straighten = -0.7
+focus = [0.42, 0.38]
+crop = { left = 0.05, top = 0.10, width = 0.8, height = 0.7 }
+keep_clear = [{ box = [0.30, 0.20, 0.20, 0.25], clearance = "6 mm", label = "face" }]
+spotting = [{ at = [0.42, 0.31], radius = 0.004 }] # later
+
+[[prints]]
+picture = "cox"
+frame = "lobby-oak"
+recipe = "silver"
+copies = 1
+
+[[prints]]
+source = "pictures/catch-four.tif"
+frame = "lobby-oak"
+"""
+
+
+def test_every_key_of_a_long_job_is_read_or_not_yet(write_job: Callable[..., Path]) -> None:
+    with pytest.raises(JobError) as caught:
+        load_job(write_job(CONTRACT_JOB))
+    lines = CONTRACT_JOB.split("\n")
+    later = {number for number, line in enumerate(lines, 1) if line.endswith("# later")}
+    assert {finding.line for finding in caught.value.findings} == later
+    for finding in caught.value.findings:
+        assert "not yet available" in finding.message
+
+
+def test_a_long_job_loads_without_what_is_later(write_job: Callable[..., Path]) -> None:
+    tables = CONTRACT_JOB.split("\n\n")
+    kept = "\n\n".join(table for table in tables if not table.startswith(("[local", "[toner")))
+    text = "\n".join(line for line in kept.split("\n") if not line.endswith("# later"))
+    loaded = load_job(write_job(text.replace("[paper]", '[paper]\nsize = "12x8 in"')))
+    assert [request.name for request in loaded.prints] == [
+        "TQ-026-cox-lobby-oak-12x8in.jpg",
+        "TQ-026-catch-four-lobby-oak-12x8in.jpg",
+    ]
+    first: Any = loaded.prints[0]
+    assert (first.tone.grade, first.mono.filter, first.picture.straighten_degrees) == (
+        2.6,
+        "orange",
+        -0.7,
+    )
