@@ -1,0 +1,261 @@
+"""Reports as whole texts: what a photographer reads before and after a run."""
+
+import json
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from plans import (
+    COX_MEGAPHONE,
+    CREW_1926_PLATE,
+    LAUNCH_ROOM,
+    LOBBY_OAK,
+    TROPHY_CABINET,
+    header,
+    job,
+    planned_print,
+)
+from sightsize import report
+from sightsize.batch import Outcome, PlannedPrint
+from sightsize.findings import Finding
+
+JOB = '[job]\nreference = "TQ-026"\n'
+
+LOBBY_PRINT = f"""{JOB}{LOBBY_OAK}
+[recipes.silver]
+mono = {{ response = "panchromatic_film", filter = "orange" }}
+tone = {{ exposure = 0.1, grade = 2.6, curve = [[0, 0], [4, 1], [50, 53], [100, 100]] }}
+[pictures.cox-megaphone]
+source = "pictures/cox-megaphone.jpg"
+focus = [0.42, 0.38]
+keep_clear = [{{ box = [0.30, 0.20, 0.20, 0.25], label = "face" }}]
+[[prints]]
+picture = "cox-megaphone"
+frame = "lobby-oak"
+recipe = "silver"
+copies = 2
+"""
+
+LOBBY_TEXT = """\
+print 1: cox-megaphone for lobby-oak, 2 copies
+  source      cox-megaphone.jpg: 6000 x 4000 px JPEG, 8-bit rgb, sRGB, orientation 6 \
+(upright 4000 x 6000)
+  crop        4000 x 5269 px at (0, 0), loses 12.2%
+  scale       magnification 0.561, effective 534 ppi, fine from 163 mm, looked at from 300 mm
+  clear       face 54 mm inside the opening's edge
+  aperture    184.15 x 244.475 mm (7 1/4 x 9 5/8 in), overlap 3 mm
+  image       190.15 x 250.475 mm (7.49 x 9.86 in), 2246 x 2958 px
+  sheet       203.2 x 304.8 mm (8 x 12 in), 2400 x 3600 px at 300 ppi, oe_photo-s8r_8x12in, lustre
+  offset      left 77, top 321 px = 6.5, 27.2 mm
+  margins     top 321, right 77, bottom 321, left 77 px = 27.2, 6.5, 27.2, 6.5 mm
+  residual    0 mm across, 0 mm down
+  rebate      305 x 406 mm (12.01 x 15.98 in), free: top 50.6, right 50.9, bottom 50.6, left 50.9 mm
+  tone        mono panchromatic_film behind orange (filter factor 0.8 stops) = r g b \
+0.570 0.385 0.046, exposure +0.1 stops, grade 2.6, 4 curve points
+  sharpen     radius 0.1 mm = 1.18 px, gain 0.8, noise floor 0.8 L*
+  output      prints/TQ-026-cox-megaphone-lobby-oak-12x8in.jpg, about 2.2 MB
+  frame       moulding: 1598 mm of stick (62.91 in) cuts this frame; mitre saws and glass cut, \
+follow the tool's and your local safety rules
+  job.toml:6:14: note [crop-loss] frames.lobby-oak.aperture.width: the crop loses 12.2% of the \
+picture."""
+
+
+def texts(toml: str, picture: Any = None) -> str:
+    return report.plan_text(planned_print(toml, picture), job(toml))
+
+
+def rows(toml: str, picture: Any = None) -> dict[str, str]:
+    """The labelled rows of a print's account."""
+    lines = texts(toml, picture).splitlines()[1:]
+    return {line[2:14].strip(): line[14:] for line in lines}
+
+
+# The dry run.
+
+
+def test_a_dry_run_tells_every_number() -> None:
+    assert texts(LOBBY_PRINT, COX_MEGAPHONE) == LOBBY_TEXT
+
+
+def test_a_turned_colour_picture_with_uneven_edges_and_an_odd_pixel() -> None:
+    toml = TROPHY_CABINET.replace(
+        "[paper]",
+        'reveal = { top = "6 mm", right = "6 mm", bottom = "8.125 mm", left = "6 mm" }\n[paper]',
+    )
+    picture = "straighten = -0.7\nkeep_clear = [{ box = [0, 0.5, 0.1, 0.1], label = 'rope' }]\n"
+    table = f'[pictures.plate]\nsource = "plate.tif"\n{picture}[[prints]]\npicture = "plate"\n'
+    found = rows(toml + table, header(2480, 3508, profile="", says_srgb=True))
+    assert found["source"] == (
+        "plate.tif: 2480 x 3508 px JPEG, 8-bit rgb, sRGB by its own word, orientation 1"
+    )
+    assert ", turned -0.7 degrees, loses " in found["crop"]
+    assert found["clear"].startswith("rope ")
+    assert found["clear"].endswith(" mm beyond the picture's edge")
+    assert found["aperture"] == (
+        "143 x 198 mm (5.63 x 7.80 in), reveal top 6, right 6, bottom 8.125, left 6 mm"
+    )
+    # 198 - 14.125 = 183.875 mm is 2171.8 px; 3000 - 2172 = 828 is even, 2400 - 1547 = 853 is odd.
+    assert found["image"] == "131 x 183.875 mm (5.16 x 7.24 in), 1547 x 2172 px"
+    assert found["residual"] == "0.04 mm across, 0 mm down"
+    assert found["tone"] == "colour, exposure +0 stops, grade 2, 2 curve points"
+
+
+def test_a_dry_run_without_pictures() -> None:
+    found = rows(LOBBY_PRINT)
+    assert found["source"] == "cox-megaphone.jpg (not opened)"
+    assert found.keys().isdisjoint({"crop", "scale", "clear"})
+    assert found["image"] == "190.15 x 250.475 mm (7.49 x 9.86 in), 2246 x 2958 px"
+
+
+def test_a_picture_that_a_reveal_leaves_nothing_of_was_still_opened() -> None:
+    toml = TROPHY_CABINET.replace("[paper]", 'reveal = "80 mm"\n[paper]')
+    found = rows(toml, COX_MEGAPHONE)
+    assert found["source"].startswith("catch-four.tif: 6000 x 4000 px")
+    assert "crop" not in found
+
+
+def test_a_refused_print_says_so_first() -> None:
+    refused = texts(LAUNCH_ROOM + TROPHY_CABINET.replace("10x8", "8x6"), COX_MEGAPHONE)
+    assert refused.startswith("print 1: catch-four  REFUSED\n")
+    assert "stop [off-sheet] paper.size: the picture runs off the sheet by " in refused
+
+
+def test_mono_by_own_weights_without_a_filter() -> None:
+    found = rows(TROPHY_CABINET + "[mono]\nresponse = [2, 5, 3]\n")
+    assert found["tone"].startswith("mono own response = r g b 0.200 0.500 0.300, exposure")
+
+
+SOURCE_STOP = Finding(level="stop", check="source", message="there is no such file.")
+
+
+def unreadable() -> PlannedPrint:
+    request = planned_print(LOBBY_PRINT, None).request
+    return PlannedPrint(request, None, (SOURCE_STOP,))
+
+
+def test_an_unreadable_picture_is_told_in_full_and_in_a_line() -> None:
+    assert report.plan_text(unreadable(), job(LOBBY_PRINT)) == (
+        "print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED\n"
+        "  stop [source] there is no such file."
+    )
+    assert report.plan_line(unreadable()) == (
+        "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  not readable  1 stop"
+    )
+
+
+def test_one_line_for_a_print() -> None:
+    name = "TQ-026-cox-megaphone-lobby-oak-12x8in.jpg"
+    sheet = "2246x2958 at (77,321) on 2400x3600"
+    with_picture = report.plan_line(planned_print(LOBBY_PRINT, COX_MEGAPHONE))
+    assert with_picture == f"    1 {name}  {sheet}  12.2% off 534 ppi  1 note"
+    assert report.plan_line(planned_print(LOBBY_PRINT, None)) == f"    1 {name}  {sheet}"
+
+
+def test_totals_count_what_will_be_made() -> None:
+    good = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
+    cabinet = planned_print(TROPHY_CABINET, CREW_1926_PLATE)
+    refused = planned_print(TROPHY_CABINET.replace("10x8", "8x6"), CREW_1926_PLATE)
+    assert refused.refused
+    assert report.totals_text([good, cabinet, refused, unreadable()]) == (
+        "2 files, 3 sheets, about 4.4 MB; 2 refused\n"
+        "  1 x na_govt-letter_8x10in lustre\n"
+        "  2 x oe_photo-s8r_8x12in lustre"
+    )
+    assert report.totals_text([cabinet]).startswith("1 file, 1 sheet, about ")
+
+
+# Plain data.
+
+
+def test_data_hold_the_numbers_of_the_text() -> None:
+    planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
+    (data,) = json.loads(report.as_json(report.prints_data([planned])))
+    assert data["output"] == "TQ-026-cox-megaphone-lobby-oak-12x8in.jpg"
+    assert (data["picture"], data["frame"], data["recipe"]) == (
+        "cox-megaphone",
+        "lobby-oak",
+        "silver",
+    )
+    assert (data["number"], data["copies"], data["refused"]) == (1, 2, False)
+    assert [each["check"] for each in data["findings"]] == ["crop-loss"]
+    source, crop, sheet = data["source"], data["crop"], data["sheet"]
+    assert (source["width_px"], source["height_px"], source["orientation"]) == (6000, 4000, 6)
+    assert crop["box"] == {"left": 0, "top": 0, "width": 4000, "height": 5269}
+    assert crop["exact"]["height"] == pytest.approx(4000 * 250.475 / 190.15, abs=1e-6)
+    assert crop["crop_loss"] == pytest.approx(1 - 4 / 6 * 250.475 / 190.15, abs=1e-6)
+    assert round(crop["magnification"], 3) == 0.561
+    assert round(crop["effective_ppi"]) == 534
+    assert round(crop["enough_from_mm"]) == 163
+    assert crop["clearances"][0]["label"] == "face"
+    assert round(crop["clearances"][0]["distance_mm"]) == 54
+    assert data["aperture"]["viewing_distance_mm"] == 300
+    assert data["aperture"]["overlap_mm"] == dict.fromkeys(("top", "right", "bottom", "left"), 3)
+    assert data["paper"]["surface"] == "lustre"
+    assert sheet["opening_mm"] == [184.15, 244.475]
+    assert (sheet["image_mm"], sheet["image_px"]) == ([190.15, 250.475], [2246, 2958])
+    assert (sheet["sheet_mm"], sheet["sheet_px"]) == ([203.2, 304.8], [2400, 3600])
+    assert (sheet["ppi"], sheet["media_name"]) == (300, "oe_photo-s8r_8x12in")
+    assert sheet["picture_box"] == {"left": 77, "top": 321, "width": 2246, "height": 2958}
+    assert sheet["margins_px"] == {"top": 321, "right": 77, "bottom": 321, "left": 77}
+    assert sheet["margins_mm"] == {"top": 27.1625, "right": 6.525, "bottom": 27.1625, "left": 6.525}
+    assert sheet["residual_mm"] == [0, 0]
+    assert data["rebate_free_mm"] == {"top": 50.6, "right": 50.9, "bottom": 50.6, "left": 50.9}
+    assert data["tone"]["grade"] == 2.6
+    assert round(data["mono"]["filter_factor_stops"], 1) == 0.8
+    assert round(data["sharpen"]["sigma_px"], 2) == 1.18
+    assert data["estimated_bytes"] == pytest.approx(2.2e6, abs=5e4)
+
+
+def test_data_without_a_picture_or_a_plan() -> None:
+    (data,) = json.loads(report.as_json(report.prints_data([planned_print(LOBBY_PRINT, None)])))
+    assert (data["source"], data["crop"]) == (None, None)
+    (data,) = json.loads(report.as_json(report.prints_data([unreadable()])))
+    assert data["refused"] is True
+    assert "sheet" not in data
+
+
+def test_data_name_a_profile_without_its_folder() -> None:
+    planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
+    assert planned.plan is not None
+    delivery = replace(planned.request.delivery, profile="/profiles/of/the/lab/lustre.icc")
+    request = replace(planned.request, delivery=delivery)
+    (data,) = report.prints_data([PlannedPrint(request, planned.plan, ())])
+    assert data["delivery"]["profile"] == "lustre.icc"
+
+
+# After a run.
+
+
+def test_outcomes_in_lines_and_in_data() -> None:
+    planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
+    name = planned.request.name
+    outcomes = [
+        Outcome(planned, "made", "", 2_345_678, 1.234),
+        Outcome(planned, "kept", "", 2_345_678),
+        Outcome(planned, "refused", "the crop loses 49.4% of the picture."),
+        Outcome(planned, "failed", "no space left on device"),
+    ]
+    assert [report.outcome_line(each) for each in outcomes] == [
+        f"made     {name}  2.3 MB in 1.2 s",
+        f"kept     {name}  same plan, left alone",
+        f"refused  {name}  the crop loses 49.4% of the picture.",
+        f"failed   {name}  no space left on device",
+    ]
+    assert report.outcomes_text(outcomes) == "1 made, 1 kept, 1 refused, 1 failed"
+    made, *_ = json.loads(report.as_json(report.outcomes_data(outcomes)))
+    assert (made["status"], made["bytes"], made["seconds"]) == ("made", 2_345_678, 1.234)
+    assert made["sheet"]["sheet_px"] == [2400, 3600]
+
+
+def test_junit_has_a_suite_for_a_job_and_a_case_for_a_print() -> None:
+    warn = Finding(level="warn", check="alpha", message="it has transparency.")
+    text = report.junit_xml({"a.toml": [("one.jpg", [warn]), ("two.jpg", [SOURCE_STOP, warn])]})
+    (suite,) = ET.fromstring(text)
+    assert suite.attrib == {"name": "a.toml", "tests": "2", "failures": "1"}
+    one, two = suite
+    assert (one.get("name"), len(one)) == ("one.jpg", 0)
+    (failure,) = two
+    assert failure.get("message") == "there is no such file."
+    assert failure.text == "stop [source] there is no such file."
