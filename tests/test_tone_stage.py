@@ -13,6 +13,7 @@ from icc_profiles import Floats, built_in
 from pictures import patch_means, patches, picture_of, printed, save, save_16
 from sightsize.job import Delivery, Tone
 from sightsize.picture.finish import finish_colour, finish_mono
+from sightsize.picture.table import STEPS_PER_L, whole_steps
 from sightsize.picture.tone import to_lightness, toned
 from sightsize.tones import lightness, srgb_encode
 from sightsize.tones import luminance as light_of
@@ -30,7 +31,7 @@ TONES = [
 
 def stage(light: Floats, tone: Tone) -> Floats:
     image = pyvips.Image.new_from_array(light.astype(np.float32)[None])
-    return np.asarray(to_lightness(image, tone).numpy(), np.float64).reshape(-1)
+    return np.asarray(to_lightness(image, tone).numpy(), np.float64).reshape(-1) / STEPS_PER_L
 
 
 @pytest.mark.parametrize("tone", TONES)
@@ -129,9 +130,9 @@ def delivery() -> Delivery:
 def test_dither_keeps_the_mean_of_a_flat_tone(tone: float) -> None:
     # Rectangular dither makes the mean error nothing (Lipshitz, Wannamaker and Vanderkooy, J.
     # Audio Eng. Soc. 40, 1992). One 256 px tile of noise has a mean within .002 of even.
-    flat = (pyvips.Image.black(512, 256) + tone).cast("float")
+    flat = whole_steps(pyvips.Image.black(512, 256) + tone * STEPS_PER_L)
     found = finish_mono(flat, delivery()).numpy()
-    wanted = 255 * srgb_encode(light_of(tone))
+    wanted = 255 * srgb_encode(light_of(round(tone * STEPS_PER_L) / STEPS_PER_L))
     assert found.mean() == pytest.approx(wanted, abs=0.02)
     assert found.max() - found.min() <= 1
     assert found.std() < 0.51
@@ -148,7 +149,7 @@ def test_dither_leaves_black_and_white_alone(tmp_path: Path) -> None:
 
 def test_dither_has_no_pattern() -> None:
     # White noise: between neighbours, and from one row to the next, no correlation.
-    flat = (pyvips.Image.black(256, 256) + 50.2).cast("float")
+    flat = whole_steps(pyvips.Image.black(256, 256) + 50.2 * STEPS_PER_L)
     found = finish_mono(flat, delivery()).numpy().astype(np.float64)
     found -= found.mean()
     for shift in ((0, 1), (1, 0), (1, 1), (0, 2)):
@@ -190,10 +191,10 @@ def test_a_colour_next_to_black_does_not_blaze_up(green: float) -> None:
     seen = float(np.array([0.2126, 0.7152, 0.0722]) @ light)
     image = pyvips.Image.new_from_array(np.tile(light.astype(np.float32), (32, 32, 1)))
     luminance = (pyvips.Image.black(32, 32) + seen).cast("float")
-    lifted = (pyvips.Image.black(32, 32) + 2.0).cast("float")
+    lifted = whole_steps(pyvips.Image.black(32, 32) + 2.0 * STEPS_PER_L)
     colour = replace(delivery(), profile="srgb", bit_depth=16)
     found = decoded(finish_colour(image, luminance, lifted, colour).numpy()[16, 16] / 257)
     assert found.max() < 4 * light.max()
-    still = (pyvips.Image.black(32, 32) + lightness(max(seen, 0.0))).cast("float")
+    still = whole_steps(pyvips.Image.black(32, 32) + lightness(max(seen, 0.0)) * STEPS_PER_L)
     left = decoded(finish_colour(image, luminance, still, colour).numpy()[16, 16] / 257)
     assert left == pytest.approx(np.maximum(light, 0), abs=2e-5)

@@ -14,7 +14,7 @@ import pyvips
 from sightsize import tones
 from sightsize.job import Delivery, PrintRequest
 from sightsize.picture.light import built_in_profile, rgb_to_xyz
-from sightsize.picture.table import LAST, look_up, tabulate
+from sightsize.picture.table import LAST, STEPS_PER_L, look_up, tabulate, whole_steps
 
 _TILE = 256
 _SEED = 1931
@@ -30,23 +30,23 @@ def output_profile(delivery: Delivery) -> bytes:
 
 
 def finish_mono(lightness: pyvips.Image, delivery: Delivery) -> pyvips.Image:
-    """Return a band of L* in the output's channels and bits; R = G = B where they are RGB."""
+    """Return 16-bit lightness in the output's channels and bits; R = G = B where they are RGB."""
     if delivery.profile in ("srgb", "gray"):
-        value = _to_bits(look_up(lightness, _lightness_to_srgb(), 0, 100), delivery.bit_depth)
+        value = _to_bits(lightness.maplut(_lightness_to_srgb()), delivery.bit_depth)
         return value if delivery.profile == "gray" else value.bandjoin([value, value])
-    light = look_up(lightness, _lightness_to_light(), 0, 100)
+    light = lightness.maplut(_lightness_to_light())
     return _through_profile(light.bandjoin([light, light]), delivery)
 
 
 def finish_colour(
     light: pyvips.Image, luminance: pyvips.Image, lightness: pyvips.Image, delivery: Delivery
 ) -> pyvips.Image:
-    """Return linear RGB, brought to a new lightness, in the output's channels and bits.
+    """Return linear RGB, brought to a new 16-bit lightness, in the output's channels and bits.
 
     Red, green and blue are scaled alike, so hue and saturation of the light stay; what scaling
     cannot reach next to black is added as grey. Light whose lightness stays as it was stays too.
     """
-    wanted = look_up(lightness, _lightness_to_light(), 0, 100)
+    wanted = lightness.maplut(_lightness_to_light())
     seen = luminance.maxpair(0)  # colours that no eye can see may have luminance below black
     scale = wanted.linear(1, _NEXT_TO_BLACK) / seen.linear(1, _NEXT_TO_BLACK)
     toned = light * scale + (wanted - seen * scale)
@@ -76,7 +76,7 @@ def paper_value(request: PrintRequest) -> list[int]:
     Paper white is every channel full (no ink in CMYK), whatever the profile says of white.
     """
     delivery, tone = request.delivery, request.paper.tone_lightness
-    patch = (pyvips.Image.black(1, 1) + tone).cast("float")
+    patch = whole_steps(pyvips.Image.black(1, 1) + tone * STEPS_PER_L)
     value = finish_mono(patch, replace(delivery, bit_depth=16))(0, 0)
     if tone == 100:
         value = [0 if len(value) == 4 else LAST] * len(value)

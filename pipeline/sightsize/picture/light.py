@@ -32,6 +32,7 @@ _ADDITIVE_WITHIN = 0.1
 """Largest difference in XYZ (white is Y = 100) that still counts as a curve and a matrix."""
 _STATED_WITHIN = 0.001
 """Largest difference in light between a curve as stated and as LittleCMS shows it."""
+_SAME_WITHIN = 1e-9
 _WHITE_WITHIN = 0.0005
 """Largest error of white that comes from the 16 bits in which LittleCMS hands XYZ over."""
 
@@ -54,14 +55,27 @@ def to_light(image: pyvips.Image, colour: ColourModel, profile: bytes, rows: Row
     if separable is None:
         xyz = _import(image, profile)
         return _mix(xyz, _times(rows, _xyz_to_rgb()))
-    linear = image.maplut(separable.curves)
     if colour == "grey":
-        return linear
-    return _mix(linear, _times(rows, separable.matrix))
+        return image.maplut(separable.curves)
+    mixed = _times(rows, separable.matrix)
+    if len(mixed) == 1:
+        # The weights go into the curves: a mean of three bands is quicker than a matrix.
+        weighted = separable.curves.linear([3 * weight for weight in mixed[0]], [0, 0, 0])
+        return image.maplut(weighted).bandmean()
+    return _mix(image.maplut(separable.curves), mixed)
 
 
 def _mix(image: pyvips.Image, rows: Rows) -> pyvips.Image:
+    if len(rows) == 3 and _difference(rows, COLOUR) < _SAME_WITHIN:
+        return image
     return image.recomb(pyvips.Image.new_from_array([list(row) for row in rows]))
+
+
+def _difference(left: Rows, right: Rows) -> float:
+    """The largest difference between two matrices of three rows."""
+    return max(
+        abs(left[row][column] - right[row][column]) for row in range(3) for column in range(3)
+    )
 
 
 @dataclass(frozen=True)

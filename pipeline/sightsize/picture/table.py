@@ -1,4 +1,8 @@
-"""Point functions as tables: exact at 65536 places, faster than arithmetic at every pixel."""
+"""Point functions as tables: exact at 65536 places, faster than arithmetic at every pixel.
+
+Lightness travels between stages as 16-bit steps of 1/655.35 L*, finer than any paper shows, so that
+a table can read it as it is and its neighbourhoods are compared in whole numbers.
+"""
 
 from array import array
 from collections.abc import Callable, Sequence
@@ -7,6 +11,9 @@ import pyvips
 
 LAST = 65535
 """Index of white in a 16-bit table."""
+
+STEPS_PER_L = LAST / 100
+"""Steps of 16-bit lightness in one unit of L*."""
 
 
 def table_image(columns: Sequence[Sequence[float]]) -> pyvips.Image:
@@ -22,7 +29,11 @@ def tabulate(function: Callable[[float], float], low: float, high: float) -> pyv
 
 
 def look_up(image: pyvips.Image, table: pyvips.Image, low: float, high: float) -> pyvips.Image:
-    """Return a float image through a table made for ``low`` to ``high``; values beyond are cut."""
+    """Return an image through a table made for ``low`` to ``high``; values beyond are cut."""
     scale = LAST / (high - low)
-    index = image.linear(scale, 0.5 - low * scale).cast("ushort")
-    return index.maplut(table)
+    return image.linear(scale, 0.5 - low * scale).cast("ushort").maplut(table)
+
+
+def whole_steps(image: pyvips.Image) -> pyvips.Image:
+    """Return a float image rounded to 16 bits; values beyond are cut."""
+    return image.linear(1, 0.5).cast("ushort")

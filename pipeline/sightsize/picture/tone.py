@@ -7,11 +7,11 @@ import pyvips
 
 from sightsize import tones
 from sightsize.job import Tone
-from sightsize.picture.table import look_up, tabulate
+from sightsize.picture.table import STEPS_PER_L, look_up, tabulate, whole_steps
 
 
 def to_lightness(luminance: pyvips.Image, tone: Tone) -> pyvips.Image:
-    """Return L*, float 0 to 100, of a band of linear light after exposure, grade and curve.
+    """Return 16-bit lightness of a band of linear light after exposure, grade and curve.
 
     Light below black or beyond white is cut after the exposure.
     """
@@ -20,7 +20,7 @@ def to_lightness(luminance: pyvips.Image, tone: Tone) -> pyvips.Image:
 
 @lru_cache(maxsize=32)
 def _table(tone: Tone) -> pyvips.Image:
-    return tabulate(toned(tone), 0, 1)
+    return whole_steps(tabulate(toned(tone), 0, 1) * STEPS_PER_L).copy_memory()
 
 
 def toned(tone: Tone) -> Callable[[float], float]:
