@@ -10,7 +10,7 @@ from sightsize.picture.finish import output_profile
 from sightsize.plan import Box, Plan
 from sightsize.units import MM_PER_INCH
 
-_STRIP_PX = 128
+_STRIP_PX = 16
 _BLOCK_PX = 8
 _PPI_WITHIN = 0.01
 
@@ -60,19 +60,23 @@ def _overhang(image: pyvips.Image, plan: Plan, paper: list[int]) -> Iterator[str
     size = 2 if image.format == "ushort" else 1
     pixel = b"".join(value.to_bytes(size, "little") for value in paper)
     row = pixel * image.width
-    region = pyvips.Region.new(image)
     left, right = box.left * len(pixel), (box.left + box.width) * len(pixel)
+    for y, line in _lines(image, len(row)):
+        inside = box.top <= y < box.top + box.height
+        spans = [(0, left), (right, len(row))] if inside else [(0, len(row))]
+        if any(bytes(line[start:end]) != row[start:end] for start, end in spans):
+            yield f"row {y} of the overhang is not exact paper tone"
+            return
+
+
+def _lines(image: pyvips.Image, length: int) -> Iterator[tuple[int, memoryview]]:
+    """Each row of pixels with its number, read in the strips in which a JPEG is decoded."""
+    region = pyvips.Region.new(image)
     for top in range(0, image.height, _STRIP_PX):
         height = min(_STRIP_PX, image.height - top)
-        strip = bytes(region.fetch(0, top, image.width, height))
+        strip = memoryview(region.fetch(0, top, image.width, height))
         for y in range(height):
-            line = strip[y * len(row) : (y + 1) * len(row)]
-            inside = box.top <= top + y < box.top + box.height
-            if inside:
-                line = line[:left] + row[left:right] + line[right:]
-            if line != row:
-                yield f"row {top + y} of the overhang is not exact paper tone"
-                return
+            yield top + y, strip[y * length : (y + 1) * length]
 
 
 def _whole_blocks(box: Box, width: int, height: int) -> Box:

@@ -23,7 +23,6 @@ from sightsize.picture.source import (
     open_upright,
     profile_colour,
 )
-from sightsize.picture.strip import keep_strips
 from sightsize.picture.tone import to_lightness
 from sightsize.plan import Box, CropPlan, Plan
 from sightsize.tones import RESPONSES
@@ -67,14 +66,13 @@ def _printed_picture(plan: Plan, light: pyvips.Image) -> pyvips.Image:
     if light.bands == 1:
         lightness = _printed_lightness(plan, light, request.tone)
         return finish.finish_mono(lightness, request.delivery)
-    light = keep_strips(light)
     luminance = light.recomb(pyvips.Image.new_from_array([list(RESPONSES["panchromatic"])]))
     lightness = _printed_lightness(plan, luminance, request.tone)
     return finish.finish_colour(light, luminance, lightness, request.delivery)
 
 
 def _printed_lightness(plan: Plan, luminance: pyvips.Image, tone: Tone) -> pyvips.Image:
-    lightness = keep_strips(to_lightness(luminance, tone))
+    lightness = to_lightness(luminance, tone)
     return sharpen(lightness, plan.request.sharpen, plan.sharpen_sigma_px)
 
 

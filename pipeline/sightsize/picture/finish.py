@@ -32,7 +32,9 @@ def output_profile(delivery: Delivery) -> bytes:
 def finish_mono(lightness: pyvips.Image, delivery: Delivery) -> pyvips.Image:
     """Return 16-bit lightness in the output's channels and bits; R = G = B where they are RGB."""
     if delivery.profile in ("srgb", "gray"):
-        value = _to_bits(lightness.maplut(_lightness_to_srgb()), delivery.bit_depth)
+        value = _rounded(
+            lightness.maplut(_lightness_to_code(delivery.bit_depth)), delivery.bit_depth
+        )
         return value if delivery.profile == "gray" else value.bandjoin([value, value])
     light = lightness.maplut(_lightness_to_light())
     return _through_profile(light.bandjoin([light, light]), delivery)
@@ -51,18 +53,24 @@ def finish_colour(
     scale = wanted.linear(1, _NEXT_TO_BLACK) / seen.linear(1, _NEXT_TO_BLACK)
     toned = light * scale + (wanted - seen * scale)
     if delivery.profile == "srgb":
-        return _to_bits(look_up(toned, _light_to_srgb(), 0, 1), delivery.bit_depth)
+        codes = look_up(toned, _light_to_code(delivery.bit_depth), 0, 1)
+        return _rounded(codes, delivery.bit_depth)
     return _through_profile(toned, delivery)
 
 
 @cache
-def _light_to_srgb() -> pyvips.Image:
-    return tabulate(tones.srgb_encode, 0, 1)
+def _light_to_code(bits: int) -> pyvips.Image:
+    return tabulate(lambda light: _last(bits) * tones.srgb_encode(light), 0, 1)
 
 
 @cache
-def _lightness_to_srgb() -> pyvips.Image:
-    return tabulate(lambda lightness: tones.srgb_encode(tones.luminance(lightness)), 0, 100)
+def _lightness_to_code(bits: int) -> pyvips.Image:
+    last = _last(bits)
+    return tabulate(lambda each: last * tones.srgb_encode(tones.luminance(each)), 0, 100)
+
+
+def _last(bits: int) -> int:
+    return int(2**bits - 1)
 
 
 @cache
@@ -80,7 +88,7 @@ def paper_value(request: PrintRequest) -> list[int]:
     value = finish_mono(patch, replace(delivery, bit_depth=16))(0, 0)
     if tone == 100:
         value = [0 if len(value) == 4 else LAST] * len(value)
-    return [round(each / LAST * (2**delivery.bit_depth - 1)) for each in value]
+    return [round(each / LAST * _last(delivery.bit_depth)) for each in value]
 
 
 def _through_profile(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
@@ -92,15 +100,14 @@ def _through_profile(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
         pcs="xyz",
         depth=16,
     )
-    return _to_bits(device / LAST, delivery.bit_depth)
+    return _rounded(device * (_last(delivery.bit_depth) / LAST), delivery.bit_depth)
 
 
-def _to_bits(value: pyvips.Image, bits: int) -> pyvips.Image:
-    """Round 0 to 1 to 8 bits with dither, or to 16, where rounding is finer than any paper."""
+def _rounded(codes: pyvips.Image, bits: int) -> pyvips.Image:
+    """Round codes to 8 bits with dither, or to 16, where rounding is finer than any paper."""
     if bits == 16:
-        return value.linear(LAST, 0.5).cast("ushort")
-    noise = _noise(value.width, value.height)
-    return (value * 255 + noise).cast("uchar")
+        return whole_steps(codes)
+    return (codes + _noise(codes.width, codes.height)).cast("uchar")
 
 
 def _noise(width: int, height: int) -> pyvips.Image:

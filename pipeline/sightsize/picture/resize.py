@@ -4,16 +4,42 @@ import pyvips
 
 
 def resize_to(image: pyvips.Image, width_px: int, height_px: int) -> pyvips.Image:
-    """Return the picture at exactly a size in pixels.
+    """Return the picture at exactly a size in pixels, its middle staying the middle.
 
-    Shrinking is a Lanczos-3 reduction over all the pixels; libvips would average blocks of them
-    first, which leaves moire. Enlarging is bicubic.
+    Shrinking is a Lanczos-3 reduction over all the pixels; enlarging is bicubic (Catmull-Rom).
     """
-    if (image.width, image.height) == (width_px, height_px):
+    across, down = width_px / image.width, height_px / image.height
+    if (across, down) == (1, 1):
         return image
-    resized = image.resize(
-        width_px / image.width, vscale=height_px / image.height, kernel="lanczos3", gap=0
+    shrunk = _shrink(image, min(across, 1.0), min(down, 1.0), width_px, height_px)
+    return _enlarge(shrunk, max(across, 1.0), max(down, 1.0), width_px, height_px)
+
+
+def _shrink(
+    image: pyvips.Image, across: float, down: float, width_px: int, height_px: int
+) -> pyvips.Image:
+    if across == down == 1:
+        return image
+    # libvips would average blocks of pixels first, which leaves moire; gap=0 keeps it from that.
+    shrunk = image.resize(across, vscale=down, kernel="lanczos3", gap=0)
+    width = width_px if across < 1 else image.width
+    height = height_px if down < 1 else image.height
+    if (shrunk.width, shrunk.height) == (width, height):
+        return shrunk
+    return shrunk.gravity("north-west", width, height, extend="copy")
+
+
+def _enlarge(
+    image: pyvips.Image, across: float, down: float, width_px: int, height_px: int
+) -> pyvips.Image:
+    if across == down == 1:
+        return image
+    # libvips' own resize would set an enlargement half a pixel to the right and down.
+    return image.affine(
+        [across, 0, 0, down],
+        interpolate=pyvips.Interpolate.new("bicubic"),
+        odx=(across - 1) / 2,
+        ody=(down - 1) / 2,
+        oarea=[0, 0, width_px, height_px],
+        extend="copy",
     )
-    if (resized.width, resized.height) == (width_px, height_px):
-        return resized
-    return resized.gravity("north-west", width_px, height_px, extend="copy")

@@ -25,11 +25,12 @@ def sharpen(lightness: pyvips.Image, sharpen: Sharpen, sigma_px: float) -> pyvip
     """Return 16-bit lightness sharpened with a Gaussian of ``sigma_px``; gain 0 is the identity."""
     if sharpen.gain == 0 or sigma_px == 0:
         return lightness
-    detail = (lightness - blur(lightness.cast("float"), sigma_px)) / STEPS_PER_L
-    sharp = whole_steps(lightness + look_up(detail, _table(sharpen), _LOWEST, _HIGHEST))
-    overshoot = OVERSHOOT * STEPS_PER_L
-    lowest = whole_steps(_of_neighbours(lightness, pyvips.Image.minpair) - overshoot)
-    highest = whole_steps(_of_neighbours(lightness, pyvips.Image.maxpair) + overshoot)
+    detail = lightness - blur(lightness.cast("float"), sigma_px)
+    low, high = _LOWEST * STEPS_PER_L, _HIGHEST * STEPS_PER_L
+    sharp = whole_steps(lightness + look_up(detail, _table(sharpen), low, high))
+    overshoot = round(OVERSHOOT * STEPS_PER_L)
+    lowest = whole_steps(_of_neighbours(lightness, pyvips.Image.minpair), -overshoot)
+    highest = whole_steps(_of_neighbours(lightness, pyvips.Image.maxpair), overshoot)
     return sharp.maxpair(lowest).minpair(highest)
 
 

@@ -34,6 +34,6 @@ def look_up(image: pyvips.Image, table: pyvips.Image, low: float, high: float) -
     return image.linear(scale, 0.5 - low * scale).cast("ushort").maplut(table)
 
 
-def whole_steps(image: pyvips.Image) -> pyvips.Image:
-    """Return a float image rounded to 16 bits; values beyond are cut."""
-    return image.linear(1, 0.5).cast("ushort")
+def whole_steps(image: pyvips.Image, more: int = 0) -> pyvips.Image:
+    """Return an image, and ``more`` steps, rounded to 16 bits; values beyond are cut."""
+    return image.linear(1, 0.5 + more).cast("ushort")

@@ -1,0 +1,159 @@
+"""Time subjects in turn, so that a drift of the machine meets all of them alike.
+
+*Warm* prints come from one process for each subject that has already made one print. *Cold*
+prints come from a fresh process each. Only one process works at any time.
+
+Keep this process small and import no picture library here: on Linux a child started by vfork
+begins with its parent's peak as its own peak memory.
+"""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterable
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from pathlib import Path
+from statistics import median
+from typing import cast
+
+from brief import Brief
+from worker import Answer
+
+WORKER = Path(__file__).with_name("worker.py")
+KIB_PER_MIB = 1024
+
+
+@dataclass(kw_only=True)
+class Row:
+    """Every measurement of one subject; `missing` says why there are none."""
+
+    subject: str
+    warm_seconds: list[float] = field(default_factory=list)
+    warm_cpu_seconds: list[float] = field(default_factory=list)
+    cold_seconds: list[float] = field(default_factory=list)
+    peaks_mib: list[float] = field(default_factory=list)
+    missing: str = ""
+    failed: bool = False
+
+    @property
+    def warm(self) -> float:
+        """Median wall time of a warm print in seconds."""
+        return median(self.warm_seconds)
+
+    @property
+    def warm_cpu(self) -> float:
+        """Median processor time of a warm print in seconds, all threads together."""
+        return median(self.warm_cpu_seconds)
+
+    @property
+    def cold(self) -> float:
+        """Median wall time of a cold print in seconds, from starting the process to its end."""
+        return median(self.cold_seconds)
+
+    @property
+    def peak_mib(self) -> float:
+        """Median peak resident memory of the cold processes."""
+        return median(self.peaks_mib)
+
+    def note(self, answer: Answer) -> bool:
+        """Note why a print was not made; return whether it was."""
+        self.failed = self.failed or "failed" in answer
+        self.missing = self.missing or answer.get("unavailable") or answer.get("failed") or ""
+        return not self.missing
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bench:
+    """One run: the brief, its source, where prints go, and how many threads a subject gets."""
+
+    brief: Brief
+    source: Path
+    folder: Path
+    threads: int
+
+    def target(self, subject: str) -> Path:
+        """Where a subject's print goes."""
+        return self.folder / f"{subject}.jpg"
+
+    def cleared_target(self, subject: str) -> Path:
+        """Where a subject's print goes, with any earlier one taken away."""
+        target = self.target(subject)
+        target.unlink(missing_ok=True)
+        return target
+
+    def start(self, subject: str, *paths: Path) -> subprocess.Popen[str]:
+        """Start a worker for a subject: to serve, or for one print with the paths given."""
+        threads = str(self.threads)
+        limits = dict.fromkeys(
+            ("BENCHMARK_THREADS", "VIPS_CONCURRENCY", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"),
+            threads,
+        )
+        return subprocess.Popen(
+            [sys.executable, str(WORKER), subject, self.brief.name, *map(str, paths)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            env=os.environ | limits,
+        )
+
+
+def measure(bench: Bench, subjects: Iterable[str], runs: int) -> list[Row]:
+    """Measure every subject `runs` times warm, then `runs` times cold."""
+    rows = [Row(subject=subject) for subject in subjects]
+    _measure_warm(bench, rows, runs)
+    for _ in range(runs):
+        for row in rows:
+            if not row.missing:
+                _measure_cold(bench, row)
+    return rows
+
+
+def _measure_warm(bench: Bench, rows: list[Row], runs: int) -> None:
+    with ExitStack() as stack:
+        workers = [stack.enter_context(bench.start(row.subject)) for row in rows]
+        for _ in range(runs):
+            for row, worker in zip(rows, workers, strict=True):
+                if not row.missing:
+                    _take_turn(bench, row, worker)
+
+
+def _take_turn(bench: Bench, row: Row, worker: subprocess.Popen[str]) -> None:
+    """Make one print to warm up and one that counts.
+
+    Every turn warms up anew: a virtual machine gives freed memory back to its host while others
+    work, and a subject that needs much of it would pay for that instead of for its work.
+    """
+    for _ in range(2):
+        answer = _ask(worker, bench.source, bench.cleared_target(row.subject))
+        if not row.note(answer):
+            return
+    row.warm_seconds.append(answer["seconds"])
+    row.warm_cpu_seconds.append(answer["cpu_seconds"])
+
+
+def _ask(worker: subprocess.Popen[str], source: Path, target: Path) -> Answer:
+    assert worker.stdin is not None
+    assert worker.stdout is not None
+    print(json.dumps([str(source), str(target)]), file=worker.stdin, flush=True)
+    return _read(worker.stdout.readline())
+
+
+def _read(line: str) -> Answer:
+    return cast(Answer, json.loads(line)) if line else {"failed": "the process ended early"}
+
+
+def _measure_cold(bench: Bench, row: Row) -> None:
+    target = bench.cleared_target(row.subject)
+    started = time.perf_counter()
+    with bench.start(row.subject, bench.source, target) as worker:
+        assert worker.stdout is not None
+        answer = _read(worker.stdout.read())
+        _, status, usage = os.wait4(worker.pid, 0)
+        worker.returncode = os.waitstatus_to_exitcode(status)
+    seconds = time.perf_counter() - started
+    if row.note(answer):
+        row.cold_seconds.append(seconds)
+        row.peaks_mib.append(usage.ru_maxrss / KIB_PER_MIB)

@@ -1,0 +1,72 @@
+"""The subject: the same print through sightsize, from a job file to a verified print file."""
+
+import os
+import tempfile
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+from brief import MONO_20X16, Brief
+
+from sightsize.batch import make_prints, plan_prints
+from sightsize.checks import check_ids
+from sightsize.load import load_job
+
+ACCEPTED_CHECKS = ("overlap",)
+"""The check that refuses a picture without overlap; the brief wants exactly the opening's size."""
+
+
+def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
+    """Write the job of the brief, run it and move the print file to `target`."""
+    with tempfile.TemporaryDirectory(dir=target.parent) as folder:
+        job_path = Path(folder) / "benchmark.toml"
+        job_path.write_text(tomli_w.dumps(_job(source, job_path, brief)), encoding="utf-8")
+        run_job(job_path)
+        (made,) = (job_path.parent / "prints").glob("*.jpg")
+        made.replace(target)
+
+
+def run_job(job_path: Path) -> None:
+    """Make the one print of a job file, in this process, as `sightsize make` does."""
+    job = load_job(job_path, check_ids())
+    job.output.mkdir(parents=True, exist_ok=True)
+    (outcome,) = make_prints(
+        job,
+        plan_prints(job, job.prints),
+        replace=False,
+        workers=1,
+        started=lambda _: None,
+        finished=lambda _: None,
+    )
+    if outcome.status != "made":
+        raise RuntimeError(f"sightsize {outcome.status} the print: {outcome.message}")
+
+
+def _job(source: Path, job_path: Path, brief: Brief) -> dict[str, Any]:
+    width, height = (_inches(side) for side in brief.aperture_in)
+    return {
+        "sightsize": 1,
+        "aperture": {"width": width, "height": height, "overlap": "0 mm"},
+        "paper": {"size": f"{float(brief.paper_in[0]):g}x{_inches(brief.paper_in[1])}"},
+        "mono": {"response": "panchromatic", "filter": "none"},
+        "tone": {"curve": [list(point) for point in brief.curve]},
+        "sharpen": {
+            "radius": f"{float(brief.sharpen_radius_mm)} mm",
+            "gain": brief.sharpen_gain,
+            "noise_floor": 0.0,
+        },
+        "delivery": {
+            "resolution": f"{brief.ppi} ppi",
+            "format": "jpeg",
+            "quality": brief.quality,
+            "profile": "srgb",
+            "name": brief.name,
+        },
+        "checks": {"accept": list(ACCEPTED_CHECKS)},
+        "prints": [{"source": os.path.relpath(source, job_path.parent)}],
+    }
+
+
+def _inches(side: Fraction) -> str:
+    return f"{float(side):g} in"

@@ -1,0 +1,62 @@
+"""Run one subject in a process of its own, for `bench.py`.
+
+    python worker.py SUBJECT BRIEF                   serve: one print for each line of stdin
+    python worker.py SUBJECT BRIEF SOURCE TARGET     make one print and end
+
+A request is the JSON list [source, target]; an answer is the JSON of `Answer`.
+"""
+
+import importlib
+import json
+import os
+import sys
+import time
+import traceback
+from pathlib import Path
+from typing import TextIO, TypedDict
+
+from brief import BRIEFS, Brief
+
+
+class Answer(TypedDict, total=False):
+    """What became of one print: its times, or why there is none."""
+
+    seconds: float
+    cpu_seconds: float
+    unavailable: str
+    failed: str
+
+
+def make_one(subject: str, brief: Brief, source: str, target: str) -> Answer:
+    """Make one print and time it; what the subject lacks or does wrong is the answer, too."""
+    try:
+        make_print = importlib.import_module(subject).make_print
+        started, cpu_started = time.perf_counter(), time.process_time()
+        make_print(Path(source), Path(target), brief)
+        cpu_seconds = time.process_time() - cpu_started
+        return {"seconds": time.perf_counter() - started, "cpu_seconds": cpu_seconds}
+    except (ImportError, NotImplementedError) as error:
+        return {"unavailable": str(error)}
+    except Exception:
+        return {"failed": traceback.format_exc()}
+
+
+def main(arguments: list[str]) -> None:
+    """Answer the requests of the command line or of stdin."""
+    subject, brief, *paths = arguments
+    requests = [json.dumps(paths)] if paths else sys.stdin
+    answers = _answer_stream()
+    for request in requests:
+        answer = make_one(subject, BRIEFS[brief], *json.loads(request))
+        print(json.dumps(answer), file=answers, flush=True)
+
+
+def _answer_stream() -> TextIO:
+    """Keep stdout for answers; whatever a subject prints goes to stderr."""
+    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)
+    return answers
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
