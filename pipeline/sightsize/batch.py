@@ -84,11 +84,7 @@ def _plan(job: Job, request: PrintRequest, pictures: bool) -> PlannedPrint:
 
 def _source_finding(job: Job, request: PrintRequest, message: str) -> Finding:
     origin = request.origin("picture.source")
-    finding = Finding(
-        level="stop",
-        check="source",
-        message=f"{message}.",
-    )
+    finding = Finding(level="stop", check="source", message=f"{message}.")
     return finding.at(str(job.path), origin.line, origin.column, origin.key)
 
 
@@ -126,7 +122,7 @@ def _make(folder: Path, planned: PlannedPrint, sources: frozenset[Path], replace
     import pyvips
 
     from sightsize.deliver import DeliveryError, deliver
-    from sightsize.picture.source import SourceError
+    from sightsize.picture.source import SourceError, last_word
 
     if planned.plan is None or planned.refused:
         stops = [each.message for each in planned.findings if each.level == "stop"]
@@ -137,14 +133,8 @@ def _make(folder: Path, planned: PlannedPrint, sources: frozenset[Path], replace
     except (SourceError, DeliveryError) as error:
         return Outcome(planned, "failed", str(error))
     except pyvips.Error as error:
-        return Outcome(planned, "failed", _libvips_sentence(planned, error))
+        source = planned.request.picture.source.name
+        return Outcome(planned, "failed", f"{source} could not be printed: {last_word(error)}")
     except OSError as error:
         return Outcome(planned, "failed", f"{error.strerror or error} ({planned.request.name})")
     return Outcome(planned, done.status, "", done.bytes, time.perf_counter() - begin)
-
-
-def _libvips_sentence(planned: PlannedPrint, error: Exception) -> str:
-    detail = str(getattr(error, "detail", error))
-    lines = [line.strip() for line in detail.splitlines() if line.strip()]
-    said = lines[-1] if lines else "no reason given"
-    return f"{planned.request.picture.source.name} could not be printed: {said}"

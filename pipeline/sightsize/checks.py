@@ -11,14 +11,13 @@ from fractions import Fraction
 from math import ceil
 
 from sightsize.findings import Finding, Level
-from sightsize.job import Edges
+from sightsize.job import EDGES, Edges
 from sightsize.plan import Plan, least_margins, rebate_room, short_margins
 from sightsize.units import inch_text, mm_text
 
 Rule = Callable[[Plan], Iterator[Finding]]
 
 _RULES: dict[str, tuple[Rule, str, str]] = {}
-_EDGES = ("top", "right", "bottom", "left")
 _NORMAL_DISTANCE_MM = 300
 _ONE_CHANNEL = 0.85
 _INSET_REVEAL_MM = 6
@@ -172,7 +171,7 @@ def _reveal(plan: Plan) -> Iterator[Finding]:
 
 def _least(edges: Edges) -> tuple[str, Fraction]:
     """Where the least of four lengths is, in words, and how long it is."""
-    lengths: dict[str, Fraction] = {edge: getattr(edges, edge) for edge in _EDGES}
+    lengths: dict[str, Fraction] = {edge: getattr(edges, edge) for edge in EDGES}
     least = min(lengths.values())
     where = [edge for edge, length in lengths.items() if length == least]
     return "at each edge" if len(where) == 4 else f"at the {' and '.join(where)}", least
@@ -193,7 +192,7 @@ def _image_size(plan: Plan) -> Iterator[Finding]:
 
 @_rule("off-sheet", "paper.size", "a picture that runs off its sheet")
 def _off_sheet(plan: Plan) -> Iterator[Finding]:
-    for edge in _EDGES:
+    for edge in EDGES:
         margin: Fraction = getattr(plan.sheet.margins_mm, edge)
         if margin < 0:
             over, _ = _apart(-margin, Fraction(0))

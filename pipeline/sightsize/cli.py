@@ -81,6 +81,7 @@ def new(
     job: Annotated[Path, typer.Option("--job", help="Job file to write.")] = Path("job.toml"),
 ) -> None:
     """Write a starter job for a folder of pictures."""
+    from sightsize.report import counted
     from sightsize.starter import StarterError, write_starter
 
     try:
@@ -88,7 +89,7 @@ def new(
     except StarterError as error:
         typer.echo(f"{error}", err=True)
         raise typer.Exit(2) from None
-    pictures = _counted(count, "picture")
+    pictures = counted(count, "picture")
     typer.echo(f"wrote {job} with {pictures}; measure the frame, then: sightsize check {job}")
 
 
@@ -142,17 +143,15 @@ def _write_junit(path: Path, text: str) -> None:
         raise typer.Exit(2) from None
 
 
-def _counted(count: int, noun: str) -> str:
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
-
-
 def _say_findings(path: str, findings: Any, wrong: int, prints: int, as_json: bool) -> None:
+    from sightsize.report import counted
+
     if as_json:
         return
     for finding in findings:
         typer.echo(finding.sentence())
     verdict = "valid" if not wrong else f"{wrong} to mend" if not prints else f"{wrong} refused"
-    typer.echo(f"{path}: {verdict}" + (f", {_counted(prints, 'print')}" if prints else ""))
+    typer.echo(f"{path}: {verdict}" + (f", {counted(prints, 'print')}" if prints else ""))
 
 
 @app.command()

@@ -5,6 +5,7 @@ from typing import Any
 
 from sightsize.grammar import table_defaults
 from sightsize.job import (
+    EDGES,
     Aperture,
     Delivery,
     Edges,
@@ -30,7 +31,7 @@ def edges(value: str | dict[str, str]) -> Edges:
     if isinstance(value, str):
         length = parse_length_mm(value)
         return Edges(length, length, length, length)
-    return Edges(*(parse_length_mm(value[edge]) for edge in ("top", "right", "bottom", "left")))
+    return Edges(*(parse_length_mm(value[edge]) for edge in EDGES))
 
 
 def region(table: dict[str, float]) -> Region:

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from sightsize import __version__
+from sightsize.job import BUILT_IN_PROFILES
 from sightsize.plan import Plan
 
 
@@ -40,4 +41,4 @@ def print_identity(plan: Plan) -> str:
 
 
 def _profile_identity(profile: str) -> str:
-    return profile if profile in ("", "srgb", "gray") else file_sha256(Path(profile))
+    return profile if profile in ("", *BUILT_IN_PROFILES) else file_sha256(Path(profile))

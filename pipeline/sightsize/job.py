@@ -7,9 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 Edge = Literal["top", "right", "bottom", "left"]
+EDGES: tuple[Edge, ...] = get_args(Edge)
+BUILT_IN_PROFILES = ("srgb", "gray")
+"""Profiles that a job may name; any other is a path."""
+
 Point = tuple[Fraction, Fraction]
 
 
@@ -34,6 +38,14 @@ class Aperture:
     measured_at: Literal["back", "face"]
     mat_thickness_mm: Fraction | None
     viewing_distance_mm: Fraction
+
+    @property
+    def edges_mm(self) -> tuple[Edges, Literal[1, -1]]:
+        """The overlap and 1, or the reveal and -1: what is added at each edge of the opening."""
+        if self.overlap_mm is not None:
+            return self.overlap_mm, 1
+        assert self.reveal_mm is not None
+        return self.reveal_mm, -1
 
 
 @dataclass(frozen=True, kw_only=True)

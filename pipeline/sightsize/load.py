@@ -14,7 +14,7 @@ from sightsize.cascade import Settings, merge
 from sightsize.document import Document, read_document
 from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
 from sightsize.grammar import grammar_finding, table_defaults, validate
-from sightsize.job import Frame, Job, Origin, Picture, PrintRequest, Region
+from sightsize.job import BUILT_IN_PROFILES, Frame, Job, Origin, Picture, PrintRequest, Region
 from sightsize.units import parse_length_mm
 
 
@@ -131,10 +131,10 @@ class _Builder:
             self._stop(path, "the three weights are all 0; at least one must be above.")
 
     def _check_profile(self, path: KeyPath, profile: str | None) -> None:
-        if profile is None or profile in ("srgb", "gray"):
+        if profile is None or profile in BUILT_IN_PROFILES:
             return
         if not (self._folder / profile).is_file():
-            guess = nearest(profile, ["srgb", "gray"])
+            guess = nearest(profile, BUILT_IN_PROFILES)
             hint = f"Did you mean {guess!r}?" if guess else "Paths start at the job file's folder."
             self._stop(
                 path,
@@ -250,7 +250,7 @@ class _Builder:
         )
 
     def _profile(self, profile: str) -> str:
-        return profile if profile in ("srgb", "gray") else str((self._folder / profile).resolve())
+        return profile if profile in BUILT_IN_PROFILES else str((self._folder / profile).resolve())
 
     def _print(
         self,
@@ -286,7 +286,7 @@ class _Builder:
     ) -> dict[str, Origin]:
         named = "picture" in entry
         picture: KeyPath = ("pictures", entry["picture"]) if named else path
-        paths = {"": path, "picture": picture, **settings.origins}
+        paths = {"": path, **settings.origins}
         paths["picture.source"] = (*picture, "source")
         paths["picture.keep_clear"] = (*picture, "keep_clear")
         places = {key: self._document.place(each) for key, each in paths.items()}

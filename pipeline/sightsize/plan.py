@@ -11,7 +11,7 @@ from fractions import Fraction
 from math import cos, radians, sin, tan
 
 from sightsize.header import Header
-from sightsize.job import Aperture, Edges, Frame, KeepClear, Paper, Picture, PrintRequest
+from sightsize.job import EDGES, Aperture, Edges, Frame, KeepClear, Paper, Picture, PrintRequest
 from sightsize.media import standard_name
 from sightsize.tones import mono_weights
 from sightsize.units import MM_PER_INCH, px_to_mm, round_half_up, to_px
@@ -20,8 +20,6 @@ Size = tuple[Fraction, Fraction]
 
 ACUITY_MM_PPI = MM_PER_INCH / Fraction(tan(radians(1 / 60)))
 """Pixels per inch times viewing distance in mm at which a pixel spans one arc minute."""
-
-_EDGE_NAMES = ("top", "right", "bottom", "left")
 
 
 @dataclass(frozen=True)
@@ -153,10 +151,7 @@ def opening_mm(aperture: Aperture) -> Size:
 def image_mm(aperture: Aperture) -> Size:
     """Return the picture's size on paper: the opening and the overlap, or less the reveal."""
     width, height = opening_mm(aperture)
-    edges, sign = aperture.overlap_mm, 1
-    if edges is None:
-        edges, sign = aperture.reveal_mm, -1
-    assert edges is not None
+    edges, sign = aperture.edges_mm
     return (
         width + sign * (edges.left + edges.right),
         height + sign * (edges.top + edges.bottom),
@@ -186,7 +181,7 @@ def _standing(
 ) -> tuple[bool, bool, Fraction]:
     """How well a picture stands: margins kept, inside the rebate, the widest least margin."""
     room = rebate_room(sheet, aperture, frame)
-    least = min(getattr(sheet.margins_mm, edge) for edge in _EDGE_NAMES)
+    least = min(getattr(sheet.margins_mm, edge) for edge in EDGES)
     return (
         not short_margins(sheet, aperture, paper),
         all(free >= 0 for free in room.values()),
@@ -201,7 +196,7 @@ def least_margins(aperture: Aperture, paper: Paper) -> Edges:
     """
     reveal = aperture.reveal_mm
     lengths = {}
-    for edge in _EDGE_NAMES:
+    for edge in EDGES:
         least = paper.hinge_margin_mm if edge == paper.hinge_edge else paper.margin_mm
         shown = Fraction(0) if reveal is None else getattr(reveal, edge) + paper.margin_mm
         lengths[edge] = max(least, shown)
@@ -213,7 +208,7 @@ def short_margins(
 ) -> list[tuple[str, Fraction, Fraction]]:
     """Return the edges whose margin is too small, as (edge, margin mm, least mm)."""
     wanted = least_margins(aperture, paper)
-    rows = [(edge, getattr(sheet.margins_mm, edge), getattr(wanted, edge)) for edge in _EDGE_NAMES]
+    rows = [(edge, getattr(sheet.margins_mm, edge), getattr(wanted, edge)) for edge in EDGES]
     return [(edge, margin, least) for edge, margin, least in rows if margin < least]
 
 
@@ -224,10 +219,7 @@ def rebate_room(sheet: SheetPlan, aperture: Aperture, frame: Frame | None) -> di
     """
     if frame is None or frame.rebate_mm is None:
         return {}
-    margins, edges, sign = sheet.margins_mm, aperture.overlap_mm, 1
-    if edges is None:
-        edges, sign = aperture.reveal_mm, -1
-    assert edges is not None
+    margins, (edges, sign) = sheet.margins_mm, aperture.edges_mm
     # The image's middle against the rebate's, where the edges differ or the mat is weighted.
     aside = sign * (edges.right - edges.left) / 2
     down = sign * (edges.bottom - edges.top) / 2 - frame.bottom_weight_mm / 2

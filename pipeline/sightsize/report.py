@@ -119,10 +119,8 @@ def _sheet_rows(plan: Plan) -> list[tuple[str, str]]:
 
 
 def _edges_text(aperture: Aperture) -> str:
-    edges, word = aperture.overlap_mm, "overlap"
-    if edges is None:
-        edges, word = aperture.reveal_mm, "reveal"
-    assert edges is not None
+    edges, sign = aperture.edges_mm
+    word = "overlap" if sign == 1 else "reveal"
     lengths = {edge: mm_text(length, 3) for edge, length in asdict(edges).items()}
     if len(set(lengths.values())) == 1:
         return f"{word} {lengths['top']} mm"
@@ -198,13 +196,14 @@ def totals_text(prints: Sequence[PlannedPrint]) -> str:
     refused = sum(each.refused for each in prints)
     size = _about(sum(plan.estimated_bytes for plan in plans))
     copies = sum(sheets.values())
-    counted = f"{_count(len(plans), 'file')}, {_count(copies, 'sheet')}"
-    lines = [f"{counted}, {size}; {refused} refused"]
+    total = f"{counted(len(plans), 'file')}, {counted(copies, 'sheet')}"
+    lines = [f"{total}, {size}; {refused} refused"]
     lines += [f"  {count} x {name}" for name, count in sorted(sheets.items())]
     return "\n".join(lines)
 
 
-def _count(count: int, noun: str) -> str:
+def counted(count: int, noun: str) -> str:
+    """Return a number with its noun, in the plural where it is not one."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 

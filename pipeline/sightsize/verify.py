@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pyvips
 
+from sightsize.job import BUILT_IN_PROFILES
 from sightsize.picture.finish import output_profile
+from sightsize.picture.source import last_word
 from sightsize.plan import Box, Plan
 from sightsize.units import MM_PER_INCH
 
@@ -26,7 +28,7 @@ def verify_file(path: Path, plan: Plan, paper: list[int]) -> list[str]:
         image = pyvips.Image.new_from_file(str(path), access="sequential", fail_on="error")
         return list(_header_differences(image, plan)) or list(_overhang(image, plan, paper))
     except pyvips.Error as error:
-        return [f"it cannot be read again ({str(error.detail).strip()})"]
+        return [f"it cannot be read again ({last_word(error)})"]
 
 
 def _header_differences(image: pyvips.Image, plan: Plan) -> Iterator[str]:
@@ -37,7 +39,7 @@ def _header_differences(image: pyvips.Image, plan: Plan) -> Iterator[str]:
     depth = {"uchar": 8, "ushort": 16}.get(image.format, 0)
     if depth != delivery.bit_depth:
         yield f"{depth} bits, planned {delivery.bit_depth}"
-    if delivery.profile in ("srgb", "gray"):
+    if delivery.profile in BUILT_IN_PROFILES:
         channels = 1 if delivery.profile == "gray" else 3
         if image.bands != channels:
             yield f"{image.bands} channels, planned {channels}"

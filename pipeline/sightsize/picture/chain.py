@@ -11,17 +11,14 @@ from pathlib import Path
 import pyvips
 
 from sightsize.header import Header
+from sightsize.job import BUILT_IN_PROFILES
 from sightsize.picture import finish, sheet
+from sightsize.picture.icc import profile_colour
 from sightsize.picture.level import level_and_crop
 from sightsize.picture.light import COLOUR, Rows, built_in_profile, to_light
 from sightsize.picture.resize import resize_to
 from sightsize.picture.sharpen import sharpen
-from sightsize.picture.source import (
-    SourceError,
-    embedded_profile,
-    open_upright,
-    profile_colour,
-)
+from sightsize.picture.source import SourceError, embedded_profile, open_upright
 from sightsize.picture.tone import to_lightness
 from sightsize.plan import Box, CropPlan, Plan
 from sightsize.tones import RESPONSES
@@ -86,7 +83,7 @@ def _source_profile(image: pyvips.Image, header: Header, assumed: str | None) ->
     embedded = embedded_profile(image, header.colour)
     if embedded is not None:
         return embedded
-    if assumed is not None and assumed not in ("srgb", "gray"):
+    if assumed is not None and assumed not in BUILT_IN_PROFILES:
         profile = Path(assumed).read_bytes()
         if profile_colour(profile) != header.colour:
             raise SourceError(f"assume_profile {assumed} is not a profile for {header.colour}")

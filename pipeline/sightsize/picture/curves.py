@@ -8,29 +8,20 @@ import struct
 from collections.abc import Callable, Sequence
 
 from sightsize.header import ColourModel
+from sightsize.picture.icc import tags
 
 Curve = Callable[[float], float]
 
 _TAGS = {"rgb": (b"rTRC", b"gTRC", b"bTRC"), "grey": (b"kTRC",)}
-_MOST_TAGS = 200
 
 
 def tone_curves(profile: bytes, colour: ColourModel) -> list[Curve] | None:
     """Return each channel's curve from device value to light, 0 to 1; None if any is not there."""
     try:
-        tags = _tags(profile)
-        return [_curve(tags[name]) for name in _TAGS[colour]]
+        stated = tags(profile)
+        return [_curve(stated[name]) for name in _TAGS[colour]]
     except (KeyError, ValueError, struct.error):
         return None
-
-
-def _tags(profile: bytes) -> dict[bytes, bytes]:
-    (count,) = struct.unpack_from(">I", profile, 128)
-    rows = (
-        struct.unpack_from(">4sII", profile, 132 + 12 * index)
-        for index in range(min(count, _MOST_TAGS))
-    )
-    return {name: profile[offset : offset + size] for name, offset, size in rows}
 
 
 def _curve(tag: bytes) -> Curve:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pyvips
 
 from sightsize import tones
-from sightsize.job import Delivery, PrintRequest
+from sightsize.job import BUILT_IN_PROFILES, Delivery, PrintRequest
 from sightsize.picture.light import built_in_profile, rgb_to_xyz
 from sightsize.picture.table import LAST, STEPS_PER_L, look_up, tabulate, whole_steps
 
@@ -24,14 +24,14 @@ _NEXT_TO_BLACK = 1e-3
 
 def output_profile(delivery: Delivery) -> bytes:
     """Return the ICC profile that the file carries."""
-    if delivery.profile in ("srgb", "gray"):
+    if delivery.profile in BUILT_IN_PROFILES:
         return built_in_profile(delivery.profile)
     return Path(delivery.profile).read_bytes()
 
 
 def finish_mono(lightness: pyvips.Image, delivery: Delivery) -> pyvips.Image:
     """Return 16-bit lightness in the output's channels and bits; R = G = B where they are RGB."""
-    if delivery.profile in ("srgb", "gray"):
+    if delivery.profile in BUILT_IN_PROFILES:
         value = _rounded(
             lightness.maplut(_lightness_to_code(delivery.bit_depth)), delivery.bit_depth
         )

@@ -3,12 +3,12 @@
 Reads JPEG, PNG, TIFF and WebP, and HEIF where the libvips at hand can. A source is only ever read.
 """
 
-import struct
 from pathlib import Path
 
 import pyvips
 
 from sightsize.header import ColourModel, Header
+from sightsize.picture.icc import profile_colour, profile_name
 
 # Finished operations would keep pictures alive long after their print is written.
 pyvips.cache_set_max(0)
@@ -30,7 +30,6 @@ _COLOURS: dict[str, ColourModel] = {
     "cmyk": "cmyk",
 }
 _BANDS = {"rgb": 3, "grey": 1, "cmyk": 4}
-_ICC_SPACES: dict[bytes, ColourModel] = {b"RGB ": "rgb", b"GRAY": "grey", b"CMYK": "cmyk"}
 _BITS = {"uchar": 8, "ushort": 16}
 
 
@@ -80,7 +79,7 @@ def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
         image = pyvips.Image.new_from_file(str(path), **options)
     except pyvips.Error as error:
         raise SourceError(
-            f"{path.name} is not a picture that can be read ({_why(error)}); export it anew"
+            f"{path.name} is not a picture that can be read ({last_word(error)}); export it anew"
         ) from error
     if _loader(image) not in READERS:
         raise SourceError(f"{path.name} is of a kind that is not read here")
@@ -92,9 +91,10 @@ def _loader(image: pyvips.Image) -> str:
     return name.removesuffix("_source").removesuffix("_buffer")
 
 
-def _why(error: pyvips.Error) -> str:
+def last_word(error: pyvips.Error) -> str:
+    """Return the last line of what libvips says of an error."""
     lines = [line.strip() for line in str(error.detail).splitlines() if line.strip()]
-    return lines[-1] if lines else "the file is damaged"
+    return lines[-1] if lines else "no reason given"
 
 
 def _orientation(image: pyvips.Image) -> int:
@@ -110,47 +110,6 @@ def embedded_profile(image: pyvips.Image, colour: ColourModel) -> bytes | None:
         return None
     profile = bytes(image.get("icc-profile-data"))
     return profile if profile_colour(profile) == colour else None
-
-
-def profile_colour(profile: bytes) -> ColourModel | None:
-    """Return the colour model that a whole ICC profile's device side is for, None for any other.
-
-    libvips would silently take sRGB in place of a profile that is damaged.
-    """
-    return _ICC_SPACES.get(profile[16:20]) if _is_whole(profile) else None
-
-
-def _is_whole(profile: bytes) -> bool:
-    """True when the signature is there and every tag of the table lies inside (ICC.1)."""
-    try:
-        (count,) = struct.unpack_from(">I", profile, 128)
-        places = range(132, 132 + 12 * min(count, 100), 12)
-        table = [struct.unpack_from(">4xII", profile, place) for place in places]
-    except struct.error:
-        return False
-    within = all(offset + size <= len(profile) for offset, size in table)
-    return profile[36:40] == b"acsp" and bool(table) and within
-
-
-def profile_name(profile: bytes) -> str:
-    """Return the description of an ICC profile (tag ``desc``, ICC.1), or ``unnamed``."""
-    try:
-        (count,) = struct.unpack_from(">I", profile, 128)
-        for index in range(min(count, 100)):
-            tag, offset, size = struct.unpack_from(">4sII", profile, 132 + 12 * index)
-            if tag == b"desc":
-                return _description(profile[offset : offset + size]) or "unnamed"
-    except struct.error:
-        pass
-    return "unnamed"
-
-
-def _description(tag: bytes) -> str:
-    if tag[:4] == b"mluc":
-        length, offset = struct.unpack_from(">II", tag, 20)
-        return tag[offset : offset + length].decode("utf-16-be", "replace").strip("\0 ")
-    (length,) = struct.unpack_from(">I", tag, 8)
-    return tag[12 : 12 + length].decode("ascii", "replace").strip("\0 ")
 
 
 def _says_srgb(image: pyvips.Image, format_name: str) -> bool:
