@@ -1,6 +1,8 @@
 """Sharpening against worked values, scikit-image and scipy."""
 
-from fractions import Fraction
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -11,17 +13,30 @@ from skimage.filters import unsharp_mask
 
 from icc_profiles import Floats
 from pictures import BORDER_PX, job, patches, picture_of, printed, read, save
+from sightsize.acutance import emphasis
 from sightsize.batch import plan_prints
-from sightsize.job import Sharpen
-from sightsize.picture.sharpen import OVERSHOOT, blur, emphasis, sharpen
+from sightsize.picture.sharpen import OVERSHOOT, Sharpening, blur, sharpen
+from sightsize.picture.spread import spread
 from sightsize.picture.table import STEPS_PER_L, whole_steps
 
 RNG = np.random.default_rng(26)
 STEP = 1 / STEPS_PER_L
 
 
-def settings(gain: float = 0.8, noise_floor: float = 0.0) -> Sharpen:
-    return Sharpen(radius_mm=Fraction(1, 10), gain=gain, noise_floor=noise_floor)
+def settings(
+    gain: float = 0.8,
+    noise_floor: float = 0.0,
+    sigma_px: float = 1.18,
+    skin: float = 1.0,
+    deblur_sigma_px: float = 0.0,
+) -> Sharpening:
+    return Sharpening(
+        sigma_px=sigma_px,
+        gain=gain,
+        noise_floor=noise_floor,
+        skin=skin,
+        deblur_sigma_px=deblur_sigma_px,
+    )
 
 
 def image(lightness: Floats) -> pyvips.Image:
@@ -32,10 +47,16 @@ def numbers(result: pyvips.Image) -> Floats:
     return np.asarray(result.numpy(), np.float64)
 
 
-def sharpened(lightness: Floats, how: Sharpen, sigma_px: float) -> Floats:
+def sharpened(lightness: Floats, how: Sharpening, skin: Floats | None = None) -> Floats:
     """L* after the stage, which takes and gives 16-bit steps."""
     steps = whole_steps(image(lightness * STEPS_PER_L))
-    return numbers(sharpen(steps, how, sigma_px)) / STEPS_PER_L
+    mask = None if skin is None else image(skin)
+    return numbers(sharpen(steps, how, mask)) / STEPS_PER_L
+
+
+def whole(lightness: Floats) -> Floats:
+    """Lightness at the steps that 16 bits can hold."""
+    return np.rint(lightness * STEPS_PER_L) / STEPS_PER_L
 
 
 def blobs() -> Floats:
@@ -51,7 +72,7 @@ def test_worked_values_of_scikit_image() -> None:
     point = np.full((5, 5), 100.0)
     point[2, 2] = 127
     detail = point - numbers(blur(image(point), 0.5))
-    out = point + np.vectorize(lambda each: emphasis(each, settings(gain=2)))(detail)
+    out = point + np.vectorize(lambda each: emphasis(each, 2, 0))(detail)
     wanted = unsharp_mask(point, radius=0.5, amount=2, preserve_range=True)
     assert wanted[2, 2] == pytest.approx(147.59, abs=0.005)
     # The kernel here ends where a weight is below half a percent, scipy's a little later.
@@ -83,7 +104,7 @@ def test_blur_is_a_gaussian_of_its_sigma(sigma: float) -> None:
 
 def test_unsharp_mask_of_scikit_image_inside_the_clamp() -> None:
     lightness = blobs()
-    found = sharpened(lightness, settings(gain=0.8), 1.2)
+    found = sharpened(lightness, settings(gain=0.8, sigma_px=1.2))
     wanted = unsharp_mask(lightness, radius=1.2, amount=0.8, preserve_range=True)
     low, high = neighbourhood(lightness)
     held = np.clip(wanted, low - OVERSHOOT, high + OVERSHOOT)
@@ -104,7 +125,7 @@ def neighbourhood(lightness: Floats) -> tuple[Floats, Floats]:
 def test_overshoot_ends_two_beyond_the_neighbours(gain: float, sigma: float) -> None:
     # Common practice, no source.
     lightness = RNG.choice([10.0, 50.0, 90.0], size=(64, 64))
-    found = sharpened(lightness, settings(gain), sigma)
+    found = sharpened(lightness, settings(gain, sigma_px=sigma))
     low, high = neighbourhood(lightness)
     assert (found >= low - 2 - STEP).all()
     assert (found <= high + 2 + STEP).all()
@@ -113,24 +134,171 @@ def test_overshoot_ends_two_beyond_the_neighbours(gain: float, sigma: float) -> 
 
 
 def test_detail_below_the_floor_is_left_exactly() -> None:
-    quiet = np.rint((50 + RNG.uniform(-0.39, 0.39, size=(64, 64))) * STEPS_PER_L) / STEPS_PER_L
-    found = sharpened(quiet, settings(gain=2, noise_floor=0.8), 1.18)
+    quiet = whole(50 + RNG.uniform(-0.39, 0.39, size=(64, 64)))
+    found = sharpened(quiet, settings(gain=2, noise_floor=0.8))
     assert found == pytest.approx(quiet, abs=1e-9)
-
-
-def test_emphasis_is_nothing_at_the_floor_and_all_at_twice() -> None:
-    wanted = {0.8: 0.0, -0.8: 0.0, 1.2: 0.5 * 1.2, 1.6: 1.6, 5.0: 5.0, -5.0: -5.0}
-    found = {each: emphasis(each, settings(gain=1, noise_floor=0.8)) for each in wanted}
-    assert found == pytest.approx(wanted)
-    steps = [emphasis(each / 100, settings(1, 0.8)) for each in range(-300, 301)]
-    assert steps == sorted(steps)
 
 
 def test_flat_and_unsharpened_pictures_are_left_exactly() -> None:
     flat = np.full((32, 32), 40_000 / STEPS_PER_L)
-    assert sharpened(flat, settings(gain=3), 1.18) == pytest.approx(flat, abs=1e-9)
-    busy = np.rint(blobs() * STEPS_PER_L) / STEPS_PER_L
-    assert sharpened(busy, settings(gain=0), 1.18) == pytest.approx(busy, abs=1e-9)
+    assert sharpened(flat, settings(gain=3)) == pytest.approx(flat, abs=1e-9)
+    busy = whole(blobs())
+    assert sharpened(busy, settings(gain=0)) == pytest.approx(busy, abs=1e-9)
+
+
+def test_nothing_to_do_is_the_picture_itself() -> None:
+    steps = whole_steps(image(blobs() * STEPS_PER_L))
+    mask = image(np.ones((96, 128)))
+    assert sharpen(steps, settings(gain=0)) is steps
+    assert sharpen(steps, settings(gain=0, skin=0.4), mask) is steps
+    assert sharpen(steps, settings(gain=0.8, sigma_px=0)) is steps
+
+
+EVERYTHING = settings(gain=3, noise_floor=0.8, skin=0.4, deblur_sigma_px=1.2)
+
+
+def half_skin(shape: tuple[int, int]) -> Floats:
+    """No skin on the left, skin on the right, a passage between."""
+    return np.tile(np.clip(np.linspace(-1, 2, shape[1]), 0, 1), (shape[0], 1))
+
+
+def test_ramps_and_noise_below_the_floor_are_left_with_everything_on() -> None:
+    mask = half_skin((64, 96))
+    ramp = whole(np.tile(np.linspace(5, 95, 96), (64, 1)))
+    assert sharpened(ramp, EVERYTHING, mask) == pytest.approx(ramp, abs=1e-9)
+    quiet = whole(50 + RNG.uniform(-0.39, 0.39, size=(64, 96)))
+    assert sharpened(quiet, EVERYTHING, mask) == pytest.approx(quiet, abs=1e-9)
+
+
+@pytest.mark.parametrize("deblur", [0.6, 1.2, 4.0])
+def test_overshoot_ends_two_beyond_with_everything_on(deblur: float) -> None:
+    lightness = RNG.choice([10.0, 50.0, 90.0], size=(64, 96))
+    how = settings(gain=3, skin=0.4, deblur_sigma_px=deblur)
+    found = sharpened(lightness, how, half_skin((64, 96)))
+    low, high = neighbourhood(lightness)
+    beyond = np.maximum(found - high, low - found)
+    assert beyond.max() == pytest.approx(2, abs=0.01)
+
+
+def test_one_step_of_van_cittert() -> None:
+    # L + (L - Gauss(L)) by scipy, inside the clamp.
+    lightness = blobs()
+    found = sharpened(lightness, settings(gain=0, deblur_sigma_px=1.2))
+    low, high = neighbourhood(lightness)
+    wanted = 2 * lightness - gaussian_filter(lightness, 1.2, mode="nearest", truncate=6)
+    held = np.clip(wanted, low - OVERSHOOT, high + OVERSHOOT)
+    # The kernel is cut where a weight is below half a percent, as above.
+    assert np.abs(found - held).max() < 0.01 * np.abs(wanted - lightness).max()
+
+
+@pytest.mark.parametrize("enlarged", [1.5, 2, 3, 4])
+def test_deblurring_and_sharpening_in_one_pass_are_near_two(enlarged: float) -> None:
+    # A picture as soft as an enlargement, so that the clamp has nothing to do; two passes by scipy.
+    soft = gaussian_filter(RNG.normal(size=(192, 256)), 0.6 * enlarged)
+    lightness = 50 + 2 * soft / soft.std()
+    deblur = 0.4 * enlarged
+    found = sharpened(lightness, settings(gain=0.8, deblur_sigma_px=deblur))
+    taken = [lightness - gaussian_filter(lightness, s, mode="nearest") for s in (deblur, 1.18)]
+    wanted = lightness + taken[0] + 0.8 * taken[1]
+    low, high = neighbourhood(lightness)
+    inside = (wanted > low - OVERSHOOT) & (wanted < high + OVERSHOOT)
+    assert inside.mean() > 0.9
+    off, moved = (found - wanted)[inside], (wanted - lightness)[inside]
+    assert np.sqrt((off**2).mean()) < 0.06 * np.sqrt((moved**2).mean())
+
+
+def test_deblurring_brings_an_enlargement_nearer_to_the_scene() -> None:
+    # A source pixel blurred by 0.4 of itself, three times enlarged: 1.2 px.
+    scene = gaussian_filter(blobs(), 1.2)
+    blurred = gaussian_filter(scene, 1.2)
+    found = sharpened(blurred, settings(gain=0, deblur_sigma_px=1.2))
+    error = [np.sqrt(((each - scene) ** 2).mean()) for each in (blurred, found)]
+    assert error[1] < 0.65 * error[0]
+
+
+def test_skin_is_the_stated_share_above_the_higher_floor() -> None:
+    lightness, how = blobs(), settings(gain=0.8, noise_floor=0.8, skin=0.4)
+    on_skin = sharpened(lightness, how, np.ones(lightness.shape))
+    alone = sharpened(lightness, settings(gain=0.32, noise_floor=2.5))
+    assert np.abs(on_skin - alone).max() <= STEP + 1e-9
+    elsewhere = sharpened(lightness, how, np.zeros(lightness.shape))
+    plain = sharpened(lightness, settings(gain=0.8, noise_floor=0.8))
+    assert elsewhere == pytest.approx(plain, abs=1e-9)
+    unprotected = sharpened(lightness, settings(0.8, 0.8, skin=1), np.ones(lightness.shape))
+    assert unprotected == pytest.approx(plain, abs=1e-9)
+    # Half a mask gives half of each, where the clamp does not act.
+    halfway = sharpened(lightness, how, np.full(lightness.shape, 0.5))
+    low, high = neighbourhood(lightness)
+    free = (plain > low - 1.9) & (plain < high + 1.9)
+    assert np.abs(halfway - (on_skin + plain) / 2)[free].max() <= 2 * STEP
+
+
+def test_a_floor_above_that_of_skin_stays() -> None:
+    lightness = blobs()
+    found = sharpened(lightness, settings(1.0, 4.0, skin=0.5), np.ones(lightness.shape))
+    alone = sharpened(lightness, settings(0.5, 4.0))
+    assert np.abs(found - alone).max() <= STEP + 1e-9
+
+
+def contrast(lightness: Floats) -> float:
+    """RMS contrast in L* of detail 0.1 to 0.3 mm wide, half a period, at 300 ppi."""
+    down, across = (np.fft.fftfreq(side) for side in lightness.shape)
+    frequency = np.maximum(np.hypot(down[:, None], across), 1e-9)
+    width_mm = 0.5 / frequency * 25.4 / 300
+    kept = (width_mm >= 0.1) & (width_mm <= 0.3)
+    return float(np.fft.ifft2(np.fft.fft2(lightness) * kept).real.std())
+
+
+@pytest.mark.parametrize("deblur", [0.0, 1.2])
+@pytest.mark.parametrize("pores", [1.0, 2.0, 4.0])
+def test_skin_gains_less_than_two_fifths_of_the_contrast(pores: float, deblur: float) -> None:
+    texture = gaussian_filter(RNG.normal(size=(128, 128)), 0.8, mode="wrap")
+    skin = 60 + pores * texture / texture.std()
+    mask = np.ones(skin.shape)
+    bare = sharpened(skin, settings(0.8, 0.8, deblur_sigma_px=deblur), mask)
+    spared = sharpened(skin, settings(0.8, 0.8, skin=0.4, deblur_sigma_px=deblur), mask)
+    before = contrast(skin)
+    assert contrast(bare) > 1.02 * before
+    assert contrast(spared) - before < 0.4 * (contrast(bare) - before)
+
+
+THREADS = """
+import sys
+import numpy as np, pyvips
+from sightsize.picture.sharpen import Sharpening, sharpen
+from sightsize.picture.spread import spread
+
+rng = np.random.default_rng(7)
+lightness = pyvips.Image.new_from_array(rng.integers(0, 65536, (700, 900)).astype(np.uint16))
+mask = pyvips.Image.new_from_array(rng.random((70, 90)).astype(np.float32))
+how = Sharpening(sigma_px=1.18, gain=0.8, noise_floor=0.8, skin=0.4, deblur_sigma_px=1.2)
+sys.stdout.buffer.write(sharpen(lightness, how, spread(mask, 900, 700)).write_to_memory())
+"""
+
+
+def test_any_number_of_threads_gives_the_same_bytes() -> None:
+    found = []
+    for threads in ("1", "2", "4"):
+        done = subprocess.run(
+            [sys.executable, "-c", THREADS],
+            capture_output=True,
+            check=True,
+            env={**os.environ, "VIPS_CONCURRENCY": threads},
+        )
+        found.append(done.stdout)
+    assert len(found[0]) == 700 * 900 * 2
+    assert found[0] == found[1] == found[2]
+
+
+def test_a_spread_mask_of_skin_meets_its_place() -> None:
+    busy = whole(40 + RNG.choice([0.0, 12.0], size=(80, 120)))
+    small = np.zeros((8, 12))
+    small[:, 8:] = 1
+    mask = spread(image(small), 120, 80)
+    steps = whole_steps(image(busy * STEPS_PER_L))
+    found = numbers(sharpen(steps, settings(0.8, skin=0.0), mask)) / STEPS_PER_L
+    assert np.abs(found - busy)[:, :70].max() > 1
+    assert found[:, 90:] == pytest.approx(busy[:, 90:], abs=1e-9)
 
 
 def test_no_halo_where_picture_meets_paper(tmp_path: Path) -> None:
@@ -159,7 +327,7 @@ def test_radius_is_a_length_on_paper(tmp_path: Path) -> None:
         )
         (each,) = plan_prints(planned, planned.prints)
         assert each.plan is not None
-        assert each.plan.sharpen_sigma_px == pytest.approx(sigma, abs=5e-5)
+        assert each.plan.sharpen.sigma_px == pytest.approx(sigma, abs=5e-5)
 
 
 def test_a_dark_saturated_spot_stays_a_dark_spot(tmp_path: Path) -> None:

@@ -2,16 +2,18 @@
 
 out = L + gain * detail, where detail = L - Gauss(L) (Petrou and Petrou, Image Processing: The
 Fundamentals, 2nd ed. 2010, p. 357), faded out below the noise floor and held within 2 L* of the
-lightest and darkest neighbour, so that no edge shows a line.
+lightest and darkest neighbour, so that no edge shows a line. An enlargement's blur is undone in the
+same pass; on skin less is added, and only above a higher floor.
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import lru_cache
 
 import pyvips
 
-from sightsize.job import Sharpen
-from sightsize.picture.table import STEPS_PER_L, look_up, tabulate, whole_steps
+from sightsize.acutance import SKIN_FLOOR, emphasis, one_pass
+from sightsize.picture.table import STEPS_PER_L, look_up, tabulate, tabulate_bands, whole_steps
 
 OVERSHOOT = 2.0
 """Largest overshoot beyond the 3 x 3 neighbourhood, in L*: common practice, no source."""
@@ -21,13 +23,46 @@ _LOWEST, _HIGHEST = -128.0, 128.0 - 1 / 256
 _SMALLEST_WEIGHT = 0.005
 
 
-def sharpen(lightness: pyvips.Image, sharpen: Sharpen, sigma_px: float) -> pyvips.Image:
-    """Return 16-bit lightness sharpened with a Gaussian of ``sigma_px``; gain 0 is the identity."""
-    if sharpen.gain == 0 or sigma_px == 0:
+@dataclass(frozen=True, kw_only=True)
+class Sharpening:
+    """Sharpening in pixels of the print and L*, every number known.
+
+    ``skin`` is the share of the gain that is left on skin; 1 protects nothing. A
+    ``deblur_sigma_px`` of 0 undoes no blur.
+    """
+
+    sigma_px: float
+    gain: float
+    noise_floor: float
+    skin: float = 1.0
+    deblur_sigma_px: float = 0.0
+
+
+def sharpen(
+    lightness: pyvips.Image, how: Sharpening, skin: pyvips.Image | None = None
+) -> pyvips.Image:
+    """Return 16-bit lightness sharpened; without gain and deblurring it is the identity.
+
+    ``skin`` is a float map of the picture's size, 0 to 1, where 1 is skin.
+    """
+    sigma_px, gain = one_pass(how.sigma_px, how.gain, how.deblur_sigma_px)
+    if sigma_px == 0:
         return lightness
     detail = lightness - blur(lightness.cast("float"), sigma_px)
-    low, high = _LOWEST * STEPS_PER_L, _HIGHEST * STEPS_PER_L
-    sharp = whole_steps(lightness + look_up(detail, _table(sharpen), low, high))
+    if skin is None or how.skin == 1:
+        added = _through(detail, _table(gain, how.noise_floor))
+    else:
+        tables = _through(detail, _skin_tables(gain, how.noise_floor, how.skin))
+        added = (tables * skin.linear([0, 1], [1, 0])).recomb([[1, 1]])
+    return _held(whole_steps(lightness + added), lightness)
+
+
+def _through(detail: pyvips.Image, table: pyvips.Image) -> pyvips.Image:
+    return look_up(detail, table, _LOWEST * STEPS_PER_L, _HIGHEST * STEPS_PER_L)
+
+
+def _held(sharp: pyvips.Image, lightness: pyvips.Image) -> pyvips.Image:
+    """No pixel further than the overshoot beyond its neighbours' lightness."""
     overshoot = round(OVERSHOOT * STEPS_PER_L)
     lowest = whole_steps(_of_neighbours(lightness, pyvips.Image.minpair), -overshoot)
     highest = whole_steps(_of_neighbours(lightness, pyvips.Image.maxpair), overshoot)
@@ -47,9 +82,21 @@ def _of_neighbours(
 
 
 @lru_cache(maxsize=32)
-def _table(sharpen: Sharpen) -> pyvips.Image:
+def _table(gain: float, floor: float) -> pyvips.Image:
     """What is added for a detail, in 16-bit steps."""
-    return tabulate(lambda detail: emphasis(detail, sharpen) * STEPS_PER_L, _LOWEST, _HIGHEST)
+    return tabulate(lambda detail: emphasis(detail, gain, floor) * STEPS_PER_L, _LOWEST, _HIGHEST)
+
+
+@lru_cache(maxsize=32)
+def _skin_tables(gain: float, floor: float, share: float) -> pyvips.Image:
+    """What is added for a detail where there is no skin, and how much more or less on skin."""
+
+    def steps(detail: float) -> tuple[float, float]:
+        elsewhere = emphasis(detail, gain, floor)
+        on_skin = emphasis(detail, gain * share, max(floor, SKIN_FLOOR))
+        return elsewhere * STEPS_PER_L, (on_skin - elsewhere) * STEPS_PER_L
+
+    return tabulate_bands(steps, _LOWEST, _HIGHEST)
 
 
 def blur(image: pyvips.Image, sigma_px: float) -> pyvips.Image:
@@ -59,12 +106,3 @@ def blur(image: pyvips.Image, sigma_px: float) -> pyvips.Image:
     """
     kernel = pyvips.Image.gaussmat(sigma_px, _SMALLEST_WEIGHT, separable=True, precision="float")
     return image.convsep(kernel, precision="float")
-
-
-def emphasis(detail: float, sharpen: Sharpen) -> float:
-    """Return what is added for a detail in L*: nothing below the floor, all of it above twice."""
-    floor = sharpen.noise_floor
-    if floor == 0:
-        return sharpen.gain * detail
-    over = min(max((abs(detail) - floor) / floor, 0.0), 1.0)
-    return sharpen.gain * detail * over * over * (3 - 2 * over)
