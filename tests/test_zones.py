@@ -1,0 +1,141 @@
+"""Zone placement: the patch comes out where it was put, after grade and curve."""
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pictures import Pixels, job, make, picture_of, printed, save
+from plans import NEUTRAL_TONE
+from sightsize.picture.tone import ToneScale, toned
+from sightsize.picture.tone import printed as printed_on_paper
+from sightsize.tones import lightness, luminance
+from sightsize.zones import Placement, ZoneError, place, placement_function
+
+
+def unchanged(value: float) -> float:
+    return value
+
+
+@given(st.floats(5, 98), st.floats(0.5, 9.5))
+def test_one_patch_lands_on_its_zone(value: float, zone: float) -> None:
+    # Common practice, no source: a zone of a print is ten L*.
+    placed = placement_function(place([(luminance(value), zone)], unchanged))
+    assert lightness(placed(luminance(value))) == pytest.approx(10 * zone, abs=0.05)
+
+
+def test_one_patch_moves_the_exposure_alone() -> None:
+    # Adams, The Negative, 1981 (from memory): placing one value shifts all others with it.
+    found = place([(0.09, 5)], unchanged)
+    assert found.power == 1
+    assert found.gain == pytest.approx(luminance(50) / 0.09)
+
+
+@given(st.floats(10, 45), st.floats(55, 95), st.floats(1, 4.5), st.floats(5.5, 9.5))
+def test_two_patches_land_or_not(dark: float, light: float, low: float, high: float) -> None:
+    patches = [(luminance(dark), low), (luminance(light), high)]
+    try:
+        placement = place(patches, unchanged)
+    except ZoneError:
+        return
+    assert 0.6 <= placement.power <= 1.8
+    placed = placement_function(placement)
+    assert lightness(placed(luminance(dark))) == pytest.approx(10 * low, abs=0.05)
+    assert lightness(placed(luminance(light))) == pytest.approx(10 * high, abs=0.05)
+
+
+def test_patches_where_they_are_change_nothing() -> None:
+    found = place([(luminance(30), 3), (luminance(80), 8)], unchanged)
+    assert (found.gain, found.power) == pytest.approx((1, 1))
+
+
+@given(st.floats(0.2, 8), st.floats(0.6, 1.8))
+def test_the_shoulder_rises_and_ends_at_paper_white(gain: float, power: float) -> None:
+    placed = placement_function(Placement(gain, power))
+    values = [placed(step / 400) for step in range(401)]
+    assert all(low <= high for low, high in pairwise(values))
+    assert values[-1] <= 1 + 1e-12
+    if gain > 1:
+        assert values[-1] == pytest.approx(1)
+
+
+def test_the_shoulder_leaves_zone_eight_without_a_kink() -> None:
+    placed = placement_function(Placement(2.0, 1.0))
+    foot = luminance(80) / 2
+    below, at, above = (lightness(placed(foot * (1 + step))) for step in (-1e-4, 0, 1e-4))
+    assert at == pytest.approx(80, abs=1e-9)
+    assert (above - at) / (at - below) == pytest.approx(1, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("patches", "words"),
+    [
+        ([(0.0, 5)], "solid black"),
+        ([(1.0, 5)], "bare white"),
+        ([(0.2, 3), (0.2, 6)], "same tone"),
+        ([(0.2, 1), (0.21, 8)], "times the contrast"),
+        ([(0.2, 6), (0.5, 3)], "times the contrast"),
+    ],
+)
+def test_patches_that_cannot_be_placed(patches: list[tuple[float, float]], words: str) -> None:
+    with pytest.raises(ZoneError, match=words):
+        place(patches, unchanged)
+
+
+def test_a_curve_that_never_prints_the_zone() -> None:
+    tone = replace(NEUTRAL_TONE, curve=((0.0, 20.0), (100.0, 90.0)))
+    with pytest.raises(ZoneError, match="from L\\* 20 to 90"):
+        place([(0.2, 1)], printed_on_paper(tone))
+
+
+def test_grade_and_curve_are_taken_into_account() -> None:
+    tone = replace(NEUTRAL_TONE, grade=4.0, curve=((0.0, 0.0), (50.0, 55.0), (100.0, 100.0)))
+    placement = place([(0.1, 6)], printed_on_paper(tone))
+    assert toned(ToneScale(tone, placement=placement))(0.1) == pytest.approx(60, abs=0.02)
+
+
+def wall(tones: tuple[int, int]) -> Pixels:
+    """Two grey halves, one above the other."""
+    pixels = np.empty((200, 160, 3), np.uint8)
+    pixels[:100], pixels[100:] = tones
+    return pixels
+
+
+def test_patches_of_a_picture_come_out_on_their_zones(tmp_path: Path) -> None:
+    source = save(tmp_path / "wall.tif", wall((60, 190)))
+    zones = [{"at": [0.5, 0.25], "zone": 3.0}, {"at": [0.5, 0.75], "zone": 7.5, "size": 0.1}]
+    file = printed(
+        tmp_path, source, (160, 200), {"zones": zones}, mono={"filter": "none"},
+        tone={"grade": 3.0, "exposure": -0.5},
+    )  # fmt: skip
+    found = picture_of(file, (160, 200))[..., 0].astype(float)
+    seen = [lightness(_light(found[rows].mean())) for rows in (slice(20, 80), slice(120, 180))]
+    assert seen == pytest.approx([30, 75], abs=0.25)
+
+
+def test_zones_mean_the_same_at_every_size(tmp_path: Path) -> None:
+    source = save(tmp_path / "wall.tif", wall((60, 190)))
+    zones = [{"at": [0.5, 0.25], "zone": 4.0}]
+    means = [
+        picture_of(printed(tmp_path, source, px, {"zones": zones}), px)[..., 0].mean(axis=1)[10]
+        for px in ((160, 200), (80, 100), (320, 400))
+    ]
+    assert max(means) - min(means) < 0.2
+
+
+def test_a_black_patch_is_refused_in_words(tmp_path: Path) -> None:
+    source = save(tmp_path / "wall.tif", wall((0, 190)))
+    facts = {"source": source.name, "zones": [{"at": [0.5, 0.2], "zone": 3.0}]}
+    (outcome,) = make(job(tmp_path, {"wall": facts}, (160, 200)))
+    assert outcome.status == "failed"
+    assert outcome.message.startswith("zones of wall: a patch is solid black")
+    assert list((tmp_path / "prints").iterdir()) == []
+
+
+def _light(code: float) -> float:
+    value = code / 255
+    return value / 12.92 if value <= 0.04045 else float(((value + 0.055) / 1.055) ** 2.4)
