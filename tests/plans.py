@@ -8,7 +8,7 @@ from sightsize.batch import PlannedPrint
 from sightsize.checks import check_ids, run_checks
 from sightsize.findings import Finding
 from sightsize.header import ColourModel, Header
-from sightsize.job import Job, PrintRequest
+from sightsize.job import Job, PrintRequest, Tone
 from sightsize.load import load_job
 from sightsize.plan import CropPlan, Plan, plan_print
 
@@ -108,6 +108,19 @@ def planned_print(toml: str, picture: Header | None) -> PlannedPrint:
 def findings(toml: str, picture: Header | None = None) -> list[Finding]:
     """Every finding about the only print of a job."""
     return list(planned_print(toml, picture).findings)
+
+
+NEUTRAL_TONE = Tone(
+    exposure_stops=0.0,
+    black_point=0.0,
+    white_point=100.0,
+    grade=2.0,
+    split_grade=None,
+    pivot=50.0,
+    curve=((0.0, 0.0), (100.0, 100.0)),
+    edge_burn=None,
+)
+"""A tone that changes nothing."""
 
 
 def mm(text: str) -> Fraction:

@@ -12,6 +12,7 @@ import time
 import xml.etree.ElementTree as ET
 import zlib
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +26,9 @@ from pictures import Pixels, job, make, printed, save
 from sightsize import deliver
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.job import Job
-from sightsize.picture.chain import sheet_image
+from sightsize.picture.chain import Sheet, sheet_image
 from sightsize.picture.finish import paper_value
+from sightsize.plan import Plan
 from sightsize.verify import verify_file
 
 EXIFTOOL = shutil.which("exiftool")
@@ -555,6 +557,10 @@ WRONG_SHEETS: dict[str, Callable[[pyvips.Image], pyvips.Image]] = {
 }
 
 
+def spoilt(plan: Plan, spoil: Callable[[pyvips.Image], pyvips.Image]) -> Sheet:
+    return replace(sheet_image(plan), image=spoil(sheet_image(plan).image))
+
+
 @pytest.mark.parametrize("wrong", WRONG_SHEETS)
 @pytest.mark.parametrize("existing", [False, True])
 def test_a_wrong_sheet_is_found_out(
@@ -565,7 +571,7 @@ def test_a_wrong_sheet_is_found_out(
         make(one_print(tmp_path))
         before = (tmp_path / "prints" / "print.tif").read_bytes()
     spoil = WRONG_SHEETS[wrong]
-    monkeypatch.setattr("sightsize.deliver.sheet_image", lambda plan: spoil(sheet_image(plan)))
+    monkeypatch.setattr("sightsize.deliver.sheet_image", lambda plan: spoilt(plan, spoil))
     planned = one_print(tmp_path, tone={"exposure": 0.5})
     (outcome,) = make(planned, replace=True)
     assert outcome.status == "failed"
@@ -656,7 +662,7 @@ def test_killed_at_any_moment_only_whole_files_have_names(tmp_path: Path) -> Non
                 plan = plans[name]
                 assert plan is not None
                 paper = paper_value(plan.request)
-                assert verify_file(planned.output / name, plan, paper) == []
+                assert verify_file(planned.output / name, plan, paper).differences == ()
     assert left > 0, "no kill fell into the writing of a file"
     done = command(planned)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -290,8 +290,7 @@ def test_one_picture_at_every_size(sides: tuple[int, int]) -> None:
     assert f"{float(planned.crop.crop_loss):.1%}" == SIZES[sides]
     assert planned.crop.effective_ppi == Fraction(4000, sides[0])
     # 0.10 mm at 300 ppi, on every size alike.
-    assert planned.request.sharpen.radius_mm == Fraction(1, 10)
-    assert planned.sharpen_sigma_px == pytest.approx(1.1811, abs=5e-5)
+    assert planned.sharpen.sigma_px == pytest.approx(1.1811, abs=5e-5)
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))

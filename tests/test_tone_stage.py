@@ -11,32 +11,36 @@ import pyvips
 
 from icc_profiles import Floats, built_in
 from pictures import patch_means, patches, picture_of, printed, save, save_16
-from sightsize.job import Delivery, Tone
-from sightsize.picture.finish import finish_colour, finish_mono
+from plans import NEUTRAL_TONE
+from sightsize.job import Delivery, SplitGrade, Tone
+from sightsize.picture.finish import at_lightness, finish_colour, finish_mono
 from sightsize.picture.table import STEPS_PER_L, whole_steps
-from sightsize.picture.tone import to_lightness, toned
+from sightsize.picture.tone import ToneScale, to_lightness, toned
 from sightsize.tones import lightness, srgb_encode
 from sightsize.tones import luminance as light_of
 from sightsize.units import parse_resolution_ppi
 
 CURVE = ((0.0, 0.0), (4.0, 1.0), (50.0, 53.0), (96.0, 98.0), (100.0, 100.0))
-STRAIGHT = ((0.0, 0.0), (100.0, 100.0))
 TONES = [
-    Tone(exposure_stops=0.0, grade=2.0, curve=STRAIGHT),
-    Tone(exposure_stops=0.1, grade=2.4, curve=CURVE),
-    Tone(exposure_stops=-1.0, grade=0.0, curve=STRAIGHT),
-    Tone(exposure_stops=0.5, grade=5.0, curve=CURVE),
+    NEUTRAL_TONE,
+    replace(NEUTRAL_TONE, exposure_stops=0.1, grade=2.4, curve=CURVE),
+    replace(NEUTRAL_TONE, exposure_stops=-1.0, grade=0.0),
+    replace(NEUTRAL_TONE, exposure_stops=0.5, grade=5.0, curve=CURVE),
+    replace(NEUTRAL_TONE, split_grade=SplitGrade(dark=4, light=1, start=30, end=70), pivot=60),
 ]
 
 
 def stage(light: Floats, tone: Tone) -> Floats:
     image = pyvips.Image.new_from_array(light.astype(np.float32)[None])
-    return np.asarray(to_lightness(image, tone).numpy(), np.float64).reshape(-1) / STEPS_PER_L
+    return (
+        np.asarray(to_lightness(image, ToneScale(tone)).numpy(), np.float64).reshape(-1)
+        / STEPS_PER_L
+    )
 
 
 @pytest.mark.parametrize("tone", TONES)
 def test_stage_is_the_pure_function(tone: Tone) -> None:
-    pure = toned(tone)
+    pure = toned(ToneScale(tone))
     light = np.array([light_of(each) for each in np.linspace(0, 100, 20_001)])
     found = stage(light, tone)
     wanted = np.array([pure(float(each)) for each in light])
@@ -54,7 +58,7 @@ def test_stage_without_settings_is_cie_lightness() -> None:
 
 
 def test_one_stop_is_twice_the_light() -> None:
-    plus_one = Tone(exposure_stops=1.0, grade=2.0, curve=STRAIGHT)
+    plus_one = replace(NEUTRAL_TONE, exposure_stops=1.0)
     for y in (0.01, 0.09, 0.18, 0.4):
         (seen,) = stage(np.array([y]), plus_one)
         assert log2(light_of(seen) / y) == pytest.approx(1, abs=0.002)
@@ -76,21 +80,42 @@ def printed_ramp(folder: Path, height: int, **tables: Any) -> Floats:
     return np.asarray(picture_of(printed(folder, source, px, **settings), px))
 
 
-EVERYTHING = {
+EVERYTHING: dict[str, Any] = {
     "tone": {"exposure": 0.1, "grade": 2.4, "curve": [list(each) for each in CURVE]},
     "sharpen": {"gain": 0.8, "noise_floor": 0.8},
 }
 
 
-@pytest.mark.parametrize("tables", [{}, EVERYTHING], ids=["neutral", "everything"])
-def test_ramp_has_no_step_and_no_comb(tmp_path: Path, tables: dict[str, Any]) -> None:
+CRAFT: dict[str, Any] = {
+    **EVERYTHING,
+    "tone": {
+        "exposure": 0.1,
+        "black_point": 2.0,
+        "white_point": 98.0,
+        "split_grade": {"dark": 3.0, "light": 1.5},
+        "pivot": 55,
+        "curve": EVERYTHING["tone"]["curve"],
+    },
+    "local_contrast": {"gain": 0.25},
+    "toner": {"kind": "sepia", "dark": {"hue": 330, "chroma": 4}},
+}
+"""Every stage that moves tones; grain, which is noise by design, is left out."""
+
+
+@pytest.mark.parametrize(
+    ("tables", "channel"),
+    [({}, 0), (EVERYTHING, 0), *((CRAFT, channel) for channel in range(3))],
+    ids=["neutral", "everything", "craft red", "craft green", "craft blue"],
+)
+def test_ramp_has_no_step_and_no_comb(tmp_path: Path, tables: dict[str, Any], channel: int) -> None:
     # 2048 tones over 256 codes: a column's tone never jumps, and no code is left empty.
-    pixels = printed_ramp(tmp_path, 128, **tables)[..., 0].astype(np.float64)
+    pixels = printed_ramp(tmp_path, 128, **tables)[..., channel].astype(np.float64)
     tones = pixels.mean(axis=0)
     assert np.abs(np.diff(tones)).max() < 1
     smooth = np.convolve(tones, np.ones(16) / 16, "valid")
     below_white = smooth[16:] < 254.5  # an exposure sends the last tones to white
-    assert below_white.sum() > 1900
+    below_white &= smooth[:-16] > 0.5  # and a black point the first ones to black
+    assert below_white.sum() > 1850
     assert (smooth[16:] > smooth[:-16])[below_white].all()
     counts = np.bincount(pixels.astype(int).ravel(), minlength=256)
     used = counts[counts.nonzero()[0].min() : counts.nonzero()[0].max() + 1]
@@ -101,9 +126,9 @@ def test_ramp_has_no_step_and_no_comb(tmp_path: Path, tables: dict[str, Any]) ->
 
 
 def test_ramp_comes_out_as_its_own_function(tmp_path: Path) -> None:
-    tone = Tone(exposure_stops=0.1, grade=2.4, curve=CURVE)
+    tone = TONES[1]
     pixels = printed_ramp(tmp_path, 64, tone=EVERYTHING["tone"])
-    pure = toned(tone)
+    pure = toned(ToneScale(tone))
     wanted = [
         255 * srgb_encode(light_of(pure(light_of(float(each)))))
         for each in np.linspace(0, 100, 2048)
@@ -170,7 +195,7 @@ def test_lightness_of_colour_survives_the_whole_chain(tmp_path: Path) -> None:
     colours = np.array([[120, 120, 120], [150, 110, 90], [80, 130, 140]], np.uint8)
     source = save(tmp_path / "colours.tif", patches(colours, 3, 64))
     found = picture_of(printed(tmp_path, source, (192, 64), tone={"grade": 3.0}), (192, 64))
-    pure = toned(Tone(exposure_stops=0.0, grade=3.0, curve=STRAIGHT))
+    pure = toned(ToneScale(replace(NEUTRAL_TONE, grade=3.0)))
     row = np.array([0.2126, 0.7152, 0.0722])
     for before, after in zip(colours, patch_means(found, 64), strict=True):
         wanted = pure(float(row @ decoded(before)))
@@ -183,6 +208,14 @@ def decoded(codes: Floats) -> Floats:
     return np.asarray(np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4))
 
 
+def finished(
+    light: pyvips.Image, luminance: pyvips.Image, lightness: pyvips.Image, colour: Delivery
+) -> Floats:
+    """One pixel's codes, in 8 bits but not rounded to them, of light at a lightness."""
+    sixteen = finish_colour(at_lightness(light, luminance, lightness), colour)
+    return np.asarray(sixteen.numpy()[16, 16] / 257)
+
+
 @pytest.mark.parametrize("green", [-0.0034, -0.0031, -0.00254, -0.0022, 0.0, 0.002])
 def test_a_colour_next_to_black_does_not_blaze_up(green: float) -> None:
     # Inks laid over black give light with hardly any luminance, or less than none. Lifted to L* 2,
@@ -193,8 +226,8 @@ def test_a_colour_next_to_black_does_not_blaze_up(green: float) -> None:
     luminance = (pyvips.Image.black(32, 32) + seen).cast("float")
     lifted = whole_steps(pyvips.Image.black(32, 32) + 2.0 * STEPS_PER_L)
     colour = replace(delivery(), profile="srgb", bit_depth=16)
-    found = decoded(finish_colour(image, luminance, lifted, colour).numpy()[16, 16] / 257)
+    found = decoded(finished(image, luminance, lifted, colour))
     assert found.max() < 4 * light.max()
     still = whole_steps(pyvips.Image.black(32, 32) + lightness(max(seen, 0.0)) * STEPS_PER_L)
-    left = decoded(finish_colour(image, luminance, still, colour).numpy()[16, 16] / 257)
+    left = decoded(finished(image, luminance, still, colour))
     assert left == pytest.approx(np.maximum(light, 0), abs=2e-5)

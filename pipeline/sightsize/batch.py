@@ -42,6 +42,7 @@ class Outcome:
     message: str = ""
     bytes: int = 0
     seconds: float = 0.0
+    notes: tuple[str, ...] = ()
 
 
 def chosen(job: Job, only: Sequence[str]) -> list[PrintRequest]:
@@ -72,7 +73,8 @@ def _plan(job: Job, request: PrintRequest, pictures: bool) -> PlannedPrint:
     header = None
     if pictures:
         # Imported here so that a check without pictures never loads libvips.
-        from sightsize.picture.source import SourceError, read_header
+        from sightsize.picture.source import SourceError
+        from sightsize.picture.upright import read_header
 
         try:
             header = read_header(request.picture.source)
@@ -137,4 +139,5 @@ def _make(folder: Path, planned: PlannedPrint, sources: frozenset[Path], replace
         return Outcome(planned, "failed", f"{source} could not be printed: {last_word(error)}")
     except OSError as error:
         return Outcome(planned, "failed", f"{error.strerror or error} ({planned.request.name})")
-    return Outcome(planned, done.status, "", done.bytes, time.perf_counter() - begin)
+    seconds = time.perf_counter() - begin
+    return Outcome(planned, done.status, "", done.bytes, seconds, done.notes)

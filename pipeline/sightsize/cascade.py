@@ -7,7 +7,12 @@ from typing import Any
 from sightsize.findings import KeyPath
 from sightsize.grammar import RECIPE_TABLES, table_defaults
 
-_EXCLUSIVE = {"overlap": "reveal", "reveal": "overlap"}
+_EXCLUSIVE = {
+    "overlap": "reveal",
+    "reveal": "overlap",
+    "grade": "split_grade",
+    "split_grade": "grade",
+}
 
 
 @dataclass(frozen=True)

@@ -13,15 +13,21 @@ from math import ceil
 from sightsize.findings import Finding, Level
 from sightsize.job import EDGES, Edges
 from sightsize.plan import Plan, least_margins, rebate_room, short_margins
+from sightsize.retouching import face_of
 from sightsize.units import inch_text, mm_text
 
 Rule = Callable[[Plan], Iterator[Finding]]
 
 _RULES: dict[str, tuple[Rule, str, str]] = {}
 _NORMAL_DISTANCE_MM = 300
+_LARGEST_MARK = 0.03
+_PERMANENT_RADIUS = 0.015
+_PERMANENT_FACES = 3
+"""Radius as a share of the face, and pictures with a mark at one place: common practice."""
+
 _ONE_CHANNEL = 0.85
 _INSET_REVEAL_MM = 6
-_IMPOSSIBLE = ("image-size", "off-sheet")
+_IMPOSSIBLE = ("image-size", "off-sheet", "mark-size")
 
 _NOMINAL_INCHES = (
     (4, 6),
@@ -381,6 +387,44 @@ def _keep_clear(plan: Plan) -> Iterator[Finding]:
                 else f"{part.label} runs {_apart(-part.distance_mm, Fraction(0))[0]} mm beyond "
                 f"{edge}.",
                 "Move the focus, crop less, or accept keep-clear.",
+            )
+
+
+@_rule("mark-size", "picture.spotting", "a mark too large to be spotted out unseen")
+def _mark_size(plan: Plan) -> Iterator[Finding]:
+    if plan.header is None:
+        return
+    limit = _LARGEST_MARK * plan.header.upright_px[0]
+    for mark in plan.marks:
+        if mark.radius_px > limit:
+            yield _say(
+                "stop",
+                f"{mark.label} reaches {mark.radius_px:.0f} px from its middle; at most "
+                f"{_LARGEST_MARK:.0%} of the width, {limit:.0f} px, are spotted out.",
+                "Make it smaller, or clear it in several marks.",
+            )
+
+
+@_rule("permanent-mark", "picture.spotting", "a mole or a scar taken away as if it were a spot")
+def _permanent_mark(plan: Plan) -> Iterator[Finding]:
+    if plan.header is None:
+        return
+    picture, marks = plan.request.picture, [mark for mark in plan.marks if mark.required]
+    for number, (spot, mark) in enumerate(zip(picture.spotting, marks, strict=True), start=1):
+        face = face_of(spot, picture)
+        if face is None or spot.strength < 1:
+            continue
+        share = mark.radius_px / float(face.box.width * plan.header.upright_px[0])
+        if share > _PERMANENT_RADIUS or spot.in_faces >= _PERMANENT_FACES:
+            why = (
+                f"its radius is {share:.1%} of the face's width"
+                if share > _PERMANENT_RADIUS
+                else f"a mark lies at the same place in {spot.in_faces} pictures"
+            )
+            yield _say(
+                "warn",
+                f"spot {number} on {face.label} may be permanent: {why}.",
+                "Ask before taking it away; a strength of 0.5 only reduces it.",
             )
 
 

@@ -30,7 +30,7 @@ from sightsize.picture.chain import sheet_image
 from sightsize.picture.finish import output_profile, paper_value
 from sightsize.plan import Plan
 from sightsize.units import MM_PER_INCH
-from sightsize.verify import verify_file
+from sightsize.verify import clipping_notes, verify_file
 
 _PART = ".part"
 _OPTIMISED_CODING_LIMIT = 128 * 2**20
@@ -50,6 +50,7 @@ class Delivered:
     path: Path
     status: Literal["made", "kept"]
     bytes: int
+    notes: tuple[str, ...] = ()
 
 
 def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> Delivered:
@@ -72,16 +73,16 @@ def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> D
             )
     part = folder / f".{target.name}.{os.getpid()}-{secrets.token_hex(4)}{_PART}"
     try:
-        _write(plan, part, identity)
+        notes = _write(plan, part, identity)
         _flush(part)
-        differences = verify_file(part, plan, paper_value(plan.request))
-        if differences:
-            raise DeliveryError(f"{target.name} was not written as planned: {differences[0]}")
+        seen = verify_file(part, plan, paper_value(plan.request))
+        if seen.differences:
+            raise DeliveryError(f"{target.name} was not written as planned: {seen.differences[0]}")
         part.replace(target)
     finally:
         part.unlink(missing_ok=True)
     _flush(folder)
-    return Delivered(target, "made", target.stat().st_size)
+    return Delivered(target, "made", target.stat().st_size, (*notes, *clipping_notes(seen, plan)))
 
 
 def _refuse_sources(target: Path, sources: Set[Path]) -> None:
@@ -101,12 +102,14 @@ def _blob(image: pyvips.Image, name: str) -> bytes:
     return bytes(image.get(name)) if image.get_typeof(name) else b""
 
 
-def _write(plan: Plan, part: Path, identity: str) -> None:
+def _write(plan: Plan, part: Path, identity: str) -> tuple[str, ...]:
+    """Write the sheet; return what there is to say of it."""
     source = plan.request.picture.source
     header = pyvips.Image.new_from_file(str(source), access="sequential")
     blocks = (_blob(header, name) for name in ("exif-data", "xmp-data", "iptc-data"))
     captions = read_captions(source, *blocks)
-    image = _tagged(sheet_image(plan), plan, header, captions, identity)
+    sheet = sheet_image(plan)
+    image = _tagged(sheet.image, plan, header, captions, identity)
     delivery = plan.request.delivery
     if delivery.format == "jpeg":
         image.jpegsave(
@@ -128,6 +131,7 @@ def _write(plan: Plan, part: Path, identity: str) -> None:
             bigtiff=image.width * image.height * image.bands * 2 > _BIG_TIFF_ABOVE,
             keep="all",
         )
+    return sheet.notes
 
 
 def _insert_jfif(path: Path, ppi: int) -> None:

@@ -4,7 +4,7 @@ import json
 
 from sightsize.checks import check_help
 from sightsize.findings import nearest
-from sightsize.grammar import Node, key_range, kind_text, known_keys
+from sightsize.grammar import RECIPE_TABLES, Node, key_range, kind_text, known_keys
 
 
 class UnknownKeyError(Exception):
@@ -30,8 +30,9 @@ def _resolved(key: str, keys: dict[str, Node]) -> str:
     if key in keys:
         return key
     endings = [name for name in keys if name.endswith(f".{key}")]
-    if len(endings) == 1:
-        return endings[0]
+    for group in (endings, [name for name in endings if name.split(".")[0] in RECIPE_TABLES]):
+        if len(group) == 1:
+            return group[0]
     if endings:
         raise UnknownKeyError(f"{key!r} could be {', '.join(endings)}")
     leaves = [name.rpartition(".")[2] for name in keys]

@@ -22,8 +22,22 @@ from sightsize.units import UnitError, parse_length_mm, parse_resolution_ppi
 
 Node = dict[str, Any]
 
-RECIPE_TABLES = ("aperture", "paper", "mono", "tone", "sharpen", "delivery", "checks")
+RECIPE_TABLES = (
+    "aperture",
+    "paper",
+    "mono",
+    "tone",
+    "local_contrast",
+    "toner",
+    "sharpen",
+    "grain",
+    "delivery",
+    "checks",
+)
 """Tables that may stand in a job, a recipe, a frame or a print and are merged key by key."""
+
+BY_VIEWING_DISTANCE = "viewing_distance"
+"""What ``sharpen.radius`` may be in place of a length."""
 
 _KINDS = {
     "string": "a text",
@@ -38,6 +52,7 @@ _FORMAT_KINDS = {
     "length": 'a length with a unit, such as "3 mm" or "7 1/4 in"',
     "resolution": 'a resolution, such as "300 ppi"',
     "paper-size": 'a paper size, such as "20x16 in"',
+    "sharpen-radius": '"viewing_distance", or a length such as "0.10 mm"',
 }
 
 
@@ -134,6 +149,7 @@ def _format_checker(check_ids: frozenset[str]) -> FormatChecker:
         "length": parse_length_mm,
         "resolution": parse_resolution_ppi,
         "paper-size": _read_paper_size,
+        "sharpen-radius": _read_sharpen_radius,
         "check-id": lambda text: _read_check_id(text, check_ids),
     }
     for name, read in readers.items():
@@ -156,6 +172,11 @@ def _read_paper_size(text: str) -> None:
             "'auto' is not yet available: it needs a lab sheet. Name the paper, as in '20x16 in'"
         )
     parse_size_mm(text)
+
+
+def _read_sharpen_radius(text: str) -> None:
+    if text != BY_VIEWING_DISTANCE:
+        parse_length_mm(text)
 
 
 def _read_check_id(text: str, check_ids: frozenset[str]) -> None:
@@ -262,6 +283,8 @@ def _say(error: ValidationError) -> tuple[str, str]:
             allowed = _item_count(node)
             entries = "1 entry" if len(value) == 1 else f"{len(value)} entries"
             return f"found {entries}, but this takes {allowed}.", allowed
+        case "uniqueItems":
+            return "an entry stands here twice; remove one.", "entries that differ"
         case "minLength":
             return "found an empty text; write something or remove the key.", "a text"
         case "maxLength":
@@ -310,7 +333,8 @@ def _kind_texts(kind: str, node: Node) -> list[str]:
         case "object" if "required" in node:
             return [f"a table of {_and(node['required'])}"]
         case "array" if "minItems" in node and node["minItems"] == node.get("maxItems"):
-            return [f"a list of {node['minItems']} numbers"]
+            points = follow(node["items"]).get("type") == "array"
+            return [f"a list of {node['minItems']} {'points' if points else 'numbers'}"]
     return [_KINDS[kind]]
 
 
@@ -362,6 +386,8 @@ def _item_count(node: Node) -> str:
     low, high = node.get("minItems"), node.get("maxItems")
     if low == high:
         return f"exactly {low}"
+    if low is None:
+        return f"at most {high}"
     return f"{low} to {high}" if high is not None else f"at least {low}"
 
 

@@ -5,6 +5,9 @@ from typing import Literal
 
 ColourModel = Literal["rgb", "grey", "cmyk"]
 
+RAW = "raw"
+"""Format of a raw camera file."""
+
 _SIDES_SWAP = (5, 6, 7, 8)
 
 
@@ -24,6 +27,8 @@ class Header:
     says_srgb: bool
     """True when the file has no profile but its own format or its Exif tag says sRGB."""
     bytes: int
+    camera_model: str = ""
+    camera_serial: str = ""
 
     @property
     def upright_px(self) -> tuple[int, int]:

@@ -9,6 +9,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Literal, get_args
 
+from sightsize.white_balance import AS_SHOT, RawDevelopment
+
 Edge = Literal["top", "right", "bottom", "left"]
 EDGES: tuple[Edge, ...] = get_args(Edge)
 BUILT_IN_PROFILES = ("srgb", "gray")
@@ -73,21 +75,105 @@ class Mono:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SplitGrade:
+    """A grade for dark tones and one for light tones, mixed between two lightnesses (L*)."""
+
+    dark: float
+    light: float
+    start: float
+    end: float
+
+
+@dataclass(frozen=True)
+class AreaShare:
+    """A tone given by the share of the opening's area that lies beyond it."""
+
+    share: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeBurn:
+    """Darkening at the opening's edge, which fades to nothing ``width_mm`` inside it."""
+
+    stops: float
+    width_mm: Fraction
+
+
+@dataclass(frozen=True, kw_only=True)
 class Tone:
-    """Exposure in stops, paper grade, and curve points (L* in, L* out)."""
+    """Exposure in stops, black and white point, paper grade or grades, curve (L* in, L* out)."""
 
     exposure_stops: float
+    black_point: float | AreaShare
+    white_point: float | AreaShare
     grade: float
+    split_grade: SplitGrade | None
+    pivot: float
     curve: tuple[tuple[float, float], ...]
+    edge_burn: EdgeBurn | None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sharpen:
-    """Sharpening on paper: Gaussian sigma in mm, gain as a ratio, noise floor in L*."""
+    """Sharpening on paper: Gaussian sigma in mm, gain as a ratio, noise floor in L*.
 
-    radius_mm: Fraction
+    None leaves the radius to the viewing distance, the gain to the surface, and noise floor and
+    damping to what is measured on the picture.
+    """
+
+    radius_mm: Fraction | None
+    gain: float | None
+    noise_floor: float | None
+    skin: float
+    damping: float | None
+    deblur: bool
+
+
+@dataclass(frozen=True)
+class Reach:
+    """A length in the picture: mm on paper, or a share of the picture. Exactly one is set."""
+
+    mm: Fraction | None
+    share: Fraction | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class LocalContrast:
+    """Contrast within a neighbourhood; a share is one of the picture's shorter side."""
+
+    neighbourhood: Reach
     gain: float
-    noise_floor: float
+
+
+@dataclass(frozen=True)
+class Tint:
+    """A colour laid over a neutral tone: CIELAB hue angle in degrees and chroma C*."""
+
+    hue_degrees: float
+    chroma: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Toner:
+    """A tint for dark tones and one for light tones, which meet about ``split`` (L*)."""
+
+    dark: Tint
+    light: Tint
+    split: float
+    crossover: float
+
+    @property
+    def is_tinted(self) -> bool:
+        """False when it leaves every tone neutral."""
+        return self.dark.chroma > 0 or self.light.chroma > 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grain:
+    """Film grain: RMS density at density 1, and the size of a grain on paper."""
+
+    granularity: float
+    size_mm: Fraction
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,6 +213,8 @@ class Thresholds:
     reveal_warn_mm: Fraction
     rebate_clearance_mm: Fraction
     source_limit_megapixels: float
+    clipping_warn: float
+    gamut_warn: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,8 +247,67 @@ class KeepClear:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Spot:
+    """A mark to clear; both ends are the same for a round one, a share is of the upright width.
+
+    ``in_faces`` counts the pictures of the job whose face has a mark at the same place.
+    """
+
+    start: Point
+    end: Point
+    radius: Reach
+    donor: Point | None
+    strength: float
+    in_faces: int = 0
+
+
+@dataclass(frozen=True)
+class Dust:
+    """A speck on a sensor: in fractions of the stored picture, radius of its longer side."""
+
+    at: Point
+    radius: Fraction
+
+
+@dataclass(frozen=True, kw_only=True)
+class Camera:
+    """A camera and its dust; model and serial number are empty when any will do."""
+
+    name: str
+    model: str
+    serial: str
+    dust: tuple[Dust, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Zone:
+    """A square patch, its side a share of the upright width, and the zone to print it on."""
+
+    at: Point
+    size: Fraction
+    zone: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shade:
+    """A dodge (positive stops) or a burn (negative): a shape by its points.
+
+    An ellipse has the four corners of its box, an edge a point on it and one on its treated side.
+    """
+
+    stops: float
+    shape: Literal["ellipse", "polygon", "edge"]
+    points: tuple[Point, ...]
+    softness_mm: Fraction
+
+
+@dataclass(frozen=True, kw_only=True)
 class Picture:
-    """Facts of a picture whatever sizes it is printed at; ``focus`` is None when not given."""
+    """Facts of a picture whatever sizes it is printed at; ``focus`` is None when not given.
+
+    ``cameras`` are those whose dust may lie on it: the one named, or all that files are held
+    against.
+    """
 
     name: str
     source: Path
@@ -169,6 +316,11 @@ class Picture:
     crop: Region | None
     keep_clear: tuple[KeepClear, ...]
     assume_profile: str | None
+    cameras: tuple[Camera, ...] = ()
+    spotting: tuple[Spot, ...] = ()
+    zones: tuple[Zone, ...] = ()
+    shades: tuple[Shade, ...] = ()
+    raw: RawDevelopment = AS_SHOT
 
 
 @dataclass(frozen=True)
@@ -189,12 +341,16 @@ class PrintRequest:
     picture: Picture
     frame: Frame | None
     recipe: str
+    variant: str
     copies: int
     aperture: Aperture
     paper: Paper
     mono: Mono | None
     tone: Tone
+    local_contrast: LocalContrast
+    toner: Toner
     sharpen: Sharpen
+    grain: Grain
     delivery: Delivery
     thresholds: Thresholds
     origins: Mapping[str, Origin]

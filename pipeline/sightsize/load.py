@@ -9,12 +9,14 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from sightsize import convert, names
+from sightsize import convert, ladder, names
 from sightsize.cascade import Settings, merge
 from sightsize.document import Document, read_document
 from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
 from sightsize.grammar import grammar_finding, table_defaults, validate
-from sightsize.job import BUILT_IN_PROFILES, Frame, Job, Origin, Picture, PrintRequest, Region
+from sightsize.job import BUILT_IN_PROFILES, Camera, Frame, Job, Origin, Picture, PrintRequest
+from sightsize.retouching import with_face_marks_counted
+from sightsize.rules import table_problems
 from sightsize.units import parse_length_mm
 
 
@@ -29,7 +31,7 @@ def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:
     if findings:
         raise JobError(findings)
     builder = _Builder(document)
-    prints = tuple(builder.prints())
+    prints = with_face_marks_counted(tuple(builder.prints()))
     if builder.findings:
         raise JobError(sorted(builder.findings, key=lambda each: (each.line, each.column)))
     facts = {**table_defaults("job"), **document.values.get("job", {})}
@@ -64,7 +66,10 @@ class _Builder:
         self._lacks: set[tuple[str, str]] = set()
 
     def prints(self) -> Iterator[PrintRequest]:
-        self._check_tables()
+        for problem in table_problems(self._values, self._folder):
+            self._stop(*problem)
+        if self.findings:
+            return
         number = 0
         for index, entry in enumerate(self._values["prints"]):
             path: KeyPath = ("prints", index)
@@ -72,98 +77,14 @@ class _Builder:
             if settings is None or not self._check_settings(path, entry, settings):
                 continue
             for picture in self._pictures(path, entry):
-                number += 1
-                yield self._print(number, path, entry, settings, picture)
+                for step in ladder.steps(entry.get("variants", {}), settings):
+                    number += 1
+                    yield self._print(number, path, entry, settings, picture, step)
 
     def _stop(self, path: KeyPath, message: str, nearest: str = "") -> None:
         finding = grammar_finding(self._document, path, message, nearest=nearest)
         if finding not in self.findings:
             self.findings.append(finding)
-
-    # Rules inside one table, wherever the table stands.
-
-    def _check_tables(self) -> None:
-        values = self._values
-        levels: list[tuple[KeyPath, dict[str, Any]]] = [((), values)]
-        for group in ("recipes", "frames"):
-            levels += [((group, name), table) for name, table in values.get(group, {}).items()]
-        levels += [(("prints", index), entry) for index, entry in enumerate(values["prints"])]
-        for path, level in levels:
-            self._check_aperture_table((*path, "aperture"), level.get("aperture", {}))
-            self._check_curve((*path, "tone", "curve"), level.get("tone", {}).get("curve", []))
-            self._check_response((*path, "mono", "response"), level.get("mono", {}))
-            self._check_profile(
-                (*path, "delivery", "profile"), level.get("delivery", {}).get("profile")
-            )
-        for name, picture in values.get("pictures", {}).items():
-            self._check_picture(("pictures", name), picture)
-
-    def _check_aperture_table(self, path: KeyPath, table: dict[str, Any]) -> None:
-        if "overlap" in table and "reveal" in table:
-            self._stop(
-                (*path, "reveal"),
-                "overlap and reveal exclude one another: the picture either runs behind the mat "
-                "or shows white inside the opening. Remove one.",
-            )
-        for key in ("width", "height"):
-            if key in table and parse_length_mm(table[key]) == 0:
-                self._stop((*path, key), "an opening of no size; write what was measured.")
-
-    def _check_curve(self, path: KeyPath, curve: list[list[float]]) -> None:
-        for index in range(1, len(curve)):
-            (x0, y0), (x1, y1) = curve[index - 1], curve[index]
-            if x1 <= x0:
-                self._stop(
-                    (*path, index),
-                    f"curve points must rise: L* in {x1:g} comes after {x0:g}. Sort the points and "
-                    "remove repeats.",
-                )
-            elif y1 < y0:
-                self._stop(
-                    (*path, index),
-                    f"the curve falls: L* out {y1:g} comes after {y0:g}, which would turn tones "
-                    "over. Raise it to at least the one before.",
-                )
-
-    def _check_response(self, path: KeyPath, mono: object) -> None:
-        response = mono.get("response") if isinstance(mono, dict) else None
-        if isinstance(response, list) and sum(response) == 0:
-            self._stop(path, "the three weights are all 0; at least one must be above.")
-
-    def _check_profile(self, path: KeyPath, profile: str | None) -> None:
-        if profile is None or profile in BUILT_IN_PROFILES:
-            return
-        if not (self._folder / profile).is_file():
-            guess = nearest(profile, BUILT_IN_PROFILES)
-            hint = f"Did you mean {guess!r}?" if guess else "Paths start at the job file's folder."
-            self._stop(
-                path,
-                f"{profile!r} is neither srgb, gray nor an ICC profile file that exists. {hint}",
-                guess,
-            )
-
-    def _check_picture(self, path: KeyPath, picture: dict[str, Any]) -> None:
-        crop = picture.get("crop")
-        if crop is not None:
-            self._check_inside((*path, "crop"), convert.region(crop))
-        for index, part in enumerate(picture.get("keep_clear", [])):
-            box = convert.keep_clear(part).box
-            self._check_inside((*path, "keep_clear", index, "box"), box)
-        self._check_profile((*path, "assume_profile"), picture.get("assume_profile"))
-
-    def _check_inside(self, path: KeyPath, box: Region) -> None:
-        if 0 in (box.width, box.height):
-            self._stop(path, "a region of no size; its order is left, top, width, height.")
-        for start, length, sides in (
-            (box.left, box.width, "left + width"),
-            (box.top, box.height, "top + height"),
-        ):
-            if start + length > 1:
-                self._stop(
-                    path,
-                    f"the region leaves the picture: {sides} is {float(start + length):g} and can "
-                    "be 1 at most, in fractions of the upright picture.",
-                )
 
     # Rules over the merged settings of one print.
 
@@ -191,7 +112,7 @@ class _Builder:
         return None
 
     def _check_settings(self, path: KeyPath, entry: dict[str, Any], settings: Settings) -> bool:
-        problems = list(_setting_problems(path, settings))
+        problems = list(_setting_problems(path, entry, settings))
         for where, message in problems:
             # What the job or a frame lacks is said once, at the first print that needs it.
             lack = (message, entry.get("frame", ""))
@@ -247,7 +168,24 @@ class _Builder:
             crop=convert.region(table["crop"]) if "crop" in table else None,
             keep_clear=tuple(convert.keep_clear(part) for part in facts["keep_clear"]),
             assume_profile=self._profile(assume) if assume else None,
+            cameras=self._cameras(table.get("camera")),
+            spotting=tuple(convert.spot(each) for each in facts["spotting"]),
+            zones=tuple(convert.zone(each) for each in facts["zones"]),
+            shades=tuple(
+                convert.shade(each, sign)
+                for key, sign in (("dodge", 1), ("burn", -1))
+                for each in facts[key]
+            ),
+            raw=convert.raw(table.get("raw", {})),
         )
+
+    def _cameras(self, name: str | None) -> tuple[Camera, ...]:
+        """The camera a picture names, which then needs no match, or all with one to match."""
+        cameras = self._values.get("cameras", {})
+        if name is not None:
+            return (convert.camera(name, {"dust": cameras[name].get("dust", [])}),)
+        every = (convert.camera(each, table) for each, table in cameras.items())
+        return tuple(camera for camera in every if camera.model or camera.serial)
 
     def _profile(self, profile: str) -> str:
         return profile if profile in BUILT_IN_PROFILES else str((self._folder / profile).resolve())
@@ -259,23 +197,28 @@ class _Builder:
         entry: dict[str, Any],
         settings: Settings,
         picture: Picture,
+        step: ladder.Step,
     ) -> PrintRequest:
-        tables = settings.tables
+        tables = step.tables
         delivery = convert.delivery(
             tables["delivery"], self._profile(tables["delivery"]["profile"])
         )
         return PrintRequest(
             number=number,
-            name=self._name(number, path, entry, settings, picture) + delivery.suffix,
+            name=self._name(number, path, entry, settings, picture, step) + delivery.suffix,
             picture=picture,
             frame=self._frame(entry),
             recipe=entry.get("recipe", ""),
+            variant=step.name,
             copies=int({**table_defaults("print"), **entry}["copies"]),
             aperture=convert.aperture(tables["aperture"]),
             paper=convert.paper(tables["paper"]),
             mono=convert.mono(tables["mono"]) if settings.mono_wanted else None,
             tone=convert.tone(tables["tone"]),
+            local_contrast=convert.local_contrast(tables["local_contrast"]),
+            toner=convert.toner(tables["toner"]),
             sharpen=convert.sharpen(tables["sharpen"]),
+            grain=convert.grain(tables["grain"]),
             delivery=delivery,
             thresholds=convert.thresholds(tables["checks"]),
             origins=self._origins(path, entry, settings),
@@ -288,7 +231,8 @@ class _Builder:
         picture: KeyPath = ("pictures", entry["picture"]) if named else path
         paths = {"": path, **settings.origins}
         paths["picture.source"] = (*picture, "source")
-        paths["picture.keep_clear"] = (*picture, "keep_clear")
+        for key in ("keep_clear", "spotting", "zones"):
+            paths[f"picture.{key}"] = (*picture, key)
         places = {key: self._document.place(each) for key, each in paths.items()}
         return {
             key: Origin(key_text(each), places[key].line, places[key].column)
@@ -318,6 +262,7 @@ class _Builder:
         entry: dict[str, Any],
         settings: Settings,
         picture: Picture,
+        step: ladder.Step,
     ) -> str:
         paper = settings.tables["paper"]
         fields = {
@@ -328,9 +273,13 @@ class _Builder:
             "paper": names.paper_slug(paper["size"]),
             "surface": paper["surface"],
             "number": f"{number:04d}",
+            "variant": step.name,
         }
+        template = settings.tables["delivery"]["name"]
+        if step.name and "{variant}" not in template:
+            template += "-{variant}"
         try:
-            name = names.fill_template(settings.tables["delivery"]["name"], fields)
+            name = names.fill_template(template, fields)
         except ValueError as error:
             self._stop(settings.origins.get("delivery.name", path), f"{error}.")
             return f"print-{number}"
@@ -349,7 +298,9 @@ class _Builder:
             )
 
 
-def _setting_problems(path: KeyPath, settings: Settings) -> Iterator[tuple[KeyPath, str]]:
+def _setting_problems(
+    path: KeyPath, entry: dict[str, Any], settings: Settings
+) -> Iterator[tuple[KeyPath, str]]:
     """Yield what is missing from the merged settings of a print, or does not go together."""
     aperture, delivery = settings.tables["aperture"], settings.tables["delivery"]
     missing = [key for key in ("width", "height") if key not in aperture]
@@ -380,4 +331,22 @@ def _setting_problems(path: KeyPath, settings: Settings) -> Iterator[tuple[KeyPa
         yield (
             settings.origins.get("delivery.profile", path),
             "a gray file holds no colour; add mono = true to the print, or deliver srgb.",
+        )
+    yield from _mono_problems(path, entry, settings)
+
+
+def _mono_problems(
+    path: KeyPath, entry: dict[str, Any], settings: Settings
+) -> Iterator[tuple[KeyPath, str]]:
+    toner = convert.toner(settings.tables["toner"])
+    origins = [settings.origins.get(f"toner.{key}") for key in ("dark", "light", "chroma", "kind")]
+    place = next((each for each in origins if each is not None), path)
+    if toner.is_tinted and not settings.mono_wanted:
+        yield place, "a toner works on a black-and-white print; add mono = true, or leave it out."
+    elif toner.is_tinted and settings.tables["delivery"]["profile"] == "gray":
+        yield place, "a gray file holds no toner's colour; deliver srgb, or leave the toner out."
+    if "filter" in entry.get("variants", {}) and not settings.mono_wanted:
+        yield (
+            (*path, "variants", "filter"),
+            "a contrast filter works on a black-and-white print; add mono = true to the print.",
         )

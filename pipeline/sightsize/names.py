@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from sightsize.findings import nearest
 
-FIELDS = ("reference", "picture", "frame", "recipe", "paper", "surface", "number")
+FIELDS = ("reference", "picture", "frame", "recipe", "paper", "surface", "number", "variant")
 LONGEST_NAME = 64
 
 _PORTABLE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")

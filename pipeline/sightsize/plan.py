@@ -6,12 +6,30 @@ Lengths are rational millimetres; whole pixels appear only at the end and are ro
 A worked print: 16 3/8 x 13 5/8 in on 20x16 in at 300 ppi is 4913 x 4088 px at (543, 356).
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from math import cos, radians, sin, tan
+from typing import Literal
 
+from sightsize.acutance import SURFACE_GAIN, deblur_sigma_px, radius_mm
 from sightsize.header import Header
-from sightsize.job import EDGES, Aperture, Edges, Frame, KeepClear, Paper, Picture, PrintRequest
+from sightsize.job import (
+    EDGES,
+    Aperture,
+    Camera,
+    Dust,
+    Edges,
+    Frame,
+    KeepClear,
+    Paper,
+    Picture,
+    Point,
+    PrintRequest,
+    Reach,
+    Shade,
+    Spot,
+)
 from sightsize.media import standard_name
 from sightsize.tones import mono_weights
 from sightsize.units import MM_PER_INCH, px_to_mm, round_half_up, to_px
@@ -106,11 +124,70 @@ class MonoPlan:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Mark:
+    """A mark to clear, in pixels of the upright source, counted from its top left corner.
+
+    Everything within ``radius_px`` of the line from ``start`` to ``end`` is replaced; the two are
+    the same for a round spot. ``donor`` is where clean picture is taken from (its point lies on
+    the mark's middle), or None to search for it. A strength below 1 reduces the mark only. A mark
+    that is not ``required``, such as dust, is left as it is when no clean donor is found.
+    """
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    radius_px: float
+    donor: tuple[float, float] | None
+    strength: float
+    label: str
+    required: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShadePlan:
+    """A dodge (positive stops) or burn (negative) in pixels of the print, from its top left.
+
+    An ellipse is given by the corners of its box, which may stand turned; an edge by a point on it
+    and one on its treated side.
+    """
+
+    stops: float
+    shape: Literal["ellipse", "polygon", "edge"]
+    points: tuple[tuple[float, float], ...]
+    softness_px: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeBurnPlan:
+    """Darkening from the opening's edge inwards, in pixels of the print."""
+
+    stops: float
+    width_px: float
+    opening: Box
+
+
+@dataclass(frozen=True, kw_only=True)
+class SharpenPlan:
+    """Sharpening in pixels of the print and L*.
+
+    ``noise_floor`` and ``damping`` are None when they are measured on the picture. ``skin`` is the
+    share of the gain that is left on skin. ``deblur_sigma_px`` is 0 when nothing is deblurred.
+    """
+
+    sigma_px: float
+    gain: float
+    noise_floor: float | None
+    skin: float
+    damping: float | None
+    deblur_sigma_px: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """Every number of one print.
 
     ``header`` is None when no picture was read; ``crop`` is None then too, or when a reveal leaves
-    no picture to crop.
+    no picture to crop. ``opening`` is what of the picture the mat leaves to see, in pixels of the
+    picture.
     """
 
     request: PrintRequest
@@ -118,7 +195,13 @@ class Plan:
     header: Header | None
     crop: CropPlan | None
     mono: MonoPlan | None
-    sharpen_sigma_px: float
+    opening: Box
+    marks: tuple[Mark, ...]
+    dust_of: str
+    shades: tuple[ShadePlan, ...]
+    edge_burn: EdgeBurnPlan | None
+    neighbourhood_px: float
+    sharpen: SharpenPlan
     estimated_bytes: int
 
 
@@ -126,15 +209,29 @@ def plan_print(request: PrintRequest, header: Header | None) -> Plan:
     """Return the plan of one print."""
     sheet = plan_sheet(request.aperture, request.paper, request.delivery.ppi, request.frame)
     crop = None
+    marks: tuple[Mark, ...] = ()
+    shades: tuple[ShadePlan, ...] = ()
+    camera = _camera(request.picture, header)
     if header is not None and min(sheet.image_mm) > 0:
         crop = plan_crop(request.picture, header.upright_px, sheet, request.aperture)
+        marks = tuple(_marks(request.picture, header, crop, camera))
+        shades = tuple(
+            _shade(each, request.picture, header, crop, sheet) for each in request.picture.shades
+        )
+    opening = _opening_px(request.aperture, sheet)
     return Plan(
         request=request,
         sheet=sheet,
         header=header,
         crop=crop,
         mono=_plan_mono(request),
-        sharpen_sigma_px=float(request.sharpen.radius_mm / MM_PER_INCH * request.delivery.ppi),
+        opening=opening,
+        marks=marks,
+        dust_of=camera.name if camera else "",
+        shades=shades,
+        edge_burn=_edge_burn(request, opening),
+        neighbourhood_px=_neighbourhood_px(request, sheet),
+        sharpen=_plan_sharpen(request, crop),
         estimated_bytes=_estimated_bytes(request, sheet),
     )
 
@@ -390,6 +487,143 @@ def _clearance(
         left - hidden.left, top - hidden.top, right - hidden.right, bottom - hidden.bottom
     )
     return Clearance(part.label, distance, part.clearance_mm)
+
+
+def _opening_px(aperture: Aperture, sheet: SheetPlan) -> Box:
+    """The opening on the picture; with a reveal all of the picture is seen."""
+    width, height = sheet.image_px
+    hidden = aperture.overlap_mm
+    if hidden is None:
+        return Box(0, 0, width, height)
+    left, top = to_px(hidden.left, sheet.ppi), to_px(hidden.top, sheet.ppi)
+    right, bottom = to_px(hidden.right, sheet.ppi), to_px(hidden.bottom, sheet.ppi)
+    return Box(left, top, max(width - left - right, 1), max(height - top - bottom, 1))
+
+
+def _camera(picture: Picture, header: Header | None) -> Camera | None:
+    """The camera whose dust lies on a picture: named by the job, or the first that matches."""
+    for camera in picture.cameras:
+        named = not camera.model and not camera.serial
+        if named or (header is not None and _took(camera, header)):
+            return camera
+    return None
+
+
+def _took(camera: Camera, header: Header) -> bool:
+    pairs = ((camera.model, header.camera_model), (camera.serial, header.camera_serial))
+    return all(wanted in ("", found) for wanted, found in pairs)
+
+
+def _marks(
+    picture: Picture, header: Header, crop: CropPlan, camera: Camera | None
+) -> Iterator[Mark]:
+    for index, speck in enumerate(camera.dust if camera else (), start=1):
+        yield _speck(speck, header, f"dust {index} of {camera.name if camera else ''}")
+    for index, spot in enumerate(picture.spotting, start=1):
+        yield _mark(spot, header, crop, f"spot {index} of {picture.name}")
+
+
+def _mark(spot: Spot, header: Header, crop: CropPlan, label: str) -> Mark:
+    width, height = header.upright_px
+
+    def px(point: Point) -> tuple[float, float]:
+        return float(point[0] * width), float(point[1] * height)
+
+    return Mark(
+        start=px(spot.start),
+        end=px(spot.end),
+        radius_px=_reach_px(spot.radius, Fraction(width), crop.effective_ppi),
+        donor=px(spot.donor) if spot.donor else None,
+        strength=spot.strength,
+        label=label,
+        required=True,
+    )
+
+
+def _reach_px(reach: Reach, whole: Fraction, ppi: Fraction) -> float:
+    """A length on paper or a share, in pixels that lie ``ppi`` to the inch on paper."""
+    if reach.mm is not None:
+        return float(reach.mm / MM_PER_INCH * ppi)
+    assert reach.share is not None
+    return float(reach.share * whole)
+
+
+def _speck(speck: Dust, header: Header, label: str) -> Mark:
+    x, y = upright_point(speck.at, header.orientation)
+    width, height = header.upright_px
+    middle = float(x * width), float(y * height)
+    return Mark(
+        start=middle,
+        end=middle,
+        radius_px=float(speck.radius * max(width, height)),
+        donor=None,
+        strength=1.0,
+        label=label,
+        required=False,
+    )
+
+
+def upright_point(stored: Point, orientation: int) -> Point:
+    """Return where a point of the stored picture stands once it is upright (Exif 2.3, tag 0112)."""
+    x, y = stored
+    return {
+        1: (x, y),
+        2: (1 - x, y),
+        3: (1 - x, 1 - y),
+        4: (x, 1 - y),
+        5: (y, x),
+        6: (1 - y, x),
+        7: (1 - y, 1 - x),
+        8: (y, 1 - x),
+    }[orientation]
+
+
+def _shade(
+    shade: Shade, picture: Picture, header: Header, crop: CropPlan, sheet: SheetPlan
+) -> ShadePlan:
+    scale = sheet.image_px[0] / crop.exact.width
+    points = []
+    for x, y in shade.points:
+        upright = x * header.upright_px[0], y * header.upright_px[1]
+        across, down = _turned(upright, header.upright_px, picture.straighten_degrees)
+        points.append(
+            (float((across - crop.exact.left) * scale), float((down - crop.exact.top) * scale))
+        )
+    return ShadePlan(
+        stops=shade.stops,
+        shape=shade.shape,
+        points=tuple(points),
+        softness_px=float(shade.softness_mm / MM_PER_INCH * sheet.ppi),
+    )
+
+
+def _edge_burn(request: PrintRequest, opening: Box) -> EdgeBurnPlan | None:
+    burn = request.tone.edge_burn
+    if burn is None or burn.stops == 0:
+        return None
+    width_px = float(burn.width_mm / MM_PER_INCH * request.delivery.ppi)
+    return EdgeBurnPlan(stops=burn.stops, width_px=width_px, opening=opening)
+
+
+def _neighbourhood_px(request: PrintRequest, sheet: SheetPlan) -> float:
+    reach = request.local_contrast.neighbourhood
+    return _reach_px(reach, Fraction(min(sheet.image_px)), sheet.ppi)
+
+
+def _plan_sharpen(request: PrintRequest, crop: CropPlan | None) -> SharpenPlan:
+    sharpen, ppi = request.sharpen, float(request.delivery.ppi)
+    radius = sharpen.radius_mm
+    sigma_mm = radius_mm(float(request.aperture.viewing_distance_mm)) if radius is None else radius
+    gain = sharpen.gain
+    effective = float(crop.effective_ppi) if crop else ppi
+    return SharpenPlan(
+        sigma_px=float(sigma_mm) / float(MM_PER_INCH) * ppi,
+        gain=SURFACE_GAIN[request.paper.surface] if gain is None else gain,
+        noise_floor=sharpen.noise_floor,
+        skin=sharpen.skin,
+        damping=sharpen.damping,
+        deblur_sigma_px=deblur_sigma_px(effective, ppi) if sharpen.deblur and gain != 0 else 0.0,
+    )
 
 
 def _plan_mono(request: PrintRequest) -> MonoPlan | None:

@@ -13,9 +13,9 @@ from sightsize.batch import Outcome, PlannedPrint
 from sightsize.checks import cutting_edge, frame_notes
 from sightsize.findings import Finding
 from sightsize.header import Header
-from sightsize.job import Aperture, Job
+from sightsize.job import Aperture, AreaShare, Job, Toner
 from sightsize.plan import CropPlan, MonoPlan, Plan, Size, rebate_room
-from sightsize.units import inch_text, mm_text
+from sightsize.units import inch_text, mm_text, px_to_mm
 
 _LABEL = 12
 LONG_JOB = 20
@@ -145,15 +145,103 @@ def _both_units(size: Size) -> str:
 
 
 def _look_rows(plan: Plan) -> list[tuple[str, str]]:
-    request = plan.request
-    sharpen = request.sharpen
-    tone = request.tone
-    return [
-        ("tone", f"{_mono_text(plan.mono, plan)}, exposure {tone.exposure_stops:+g} stops, "
-                 f"grade {tone.grade:g}, {len(tone.curve)} curve points"),
-        ("sharpen", f"radius {mm_text(sharpen.radius_mm, 3)} mm = {plan.sharpen_sigma_px:.2f} px, "
-                    f"gain {sharpen.gain:g}, noise floor {sharpen.noise_floor:g} L*"),
-    ]  # fmt: skip
+    picture = plan.request.picture
+    rows = [("tone", f"{_mono_text(plan.mono, plan)}, {_tone_text(plan)}")]
+    if picture.zones:
+        zones = ", ".join(
+            f"zone {each.zone:g} at ({float(each.at[0]):g}, {float(each.at[1]):g})"
+            for each in picture.zones
+        )
+        rows.append(("zones", zones))
+    if plan.marks:
+        rows.append(("spotting", _marks_text(plan)))
+    if plan.shades or plan.edge_burn:
+        rows.append(("dodge, burn", _shades_text(plan)))
+    return rows + _finish_rows(plan)
+
+
+def _tone_text(plan: Plan) -> str:
+    tone = plan.request.tone
+    split = tone.split_grade
+    grade = f"grade {tone.grade:g}"
+    if split is not None:
+        grade = f"grade {split.dark:g} dark, {split.light:g} light"
+    ends = [
+        _end_text(name, point)
+        for name, point, usual in (
+            ("black", tone.black_point, 0),
+            ("white", tone.white_point, 100),
+        )
+        if point != usual
+    ]
+    parts = [f"exposure {tone.exposure_stops:+g} stops", *ends, grade]
+    return ", ".join([*parts, f"{len(tone.curve)} curve points"])
+
+
+def _end_text(name: str, point: float | AreaShare) -> str:
+    if isinstance(point, AreaShare):
+        return f"{name} at {point.share:.2%} of the opening"
+    return f"{name} at L* {point:g}"
+
+
+def _marks_text(plan: Plan) -> str:
+    dust = sum(not mark.required for mark in plan.marks)
+    largest = max(mark.radius_px for mark in plan.marks)
+    parts = [counted(len(plan.marks) - dust, "mark")]
+    parts += [f"{dust} dust of {plan.dust_of}"] if dust else []
+    return f"{', '.join(parts)}, the largest {largest:.1f} px in radius"
+
+
+def _shades_text(plan: Plan) -> str:
+    parts = [
+        f"{'dodge' if shade.stops > 0 else 'burn'} {abs(shade.stops):g} stops {shade.shape}"
+        for shade in plan.shades
+    ]
+    if plan.edge_burn is not None:
+        width = px_to_mm(Fraction(plan.edge_burn.width_px), plan.sheet.ppi)
+        parts.append(f"edges {plan.edge_burn.stops:g} stops over {mm_text(width)} mm")
+    return ", ".join(parts)
+
+
+def _finish_rows(plan: Plan) -> list[tuple[str, str]]:
+    request, sharpen, ppi = plan.request, plan.sharpen, plan.sheet.ppi
+    rows = []
+    if request.local_contrast.gain:
+        across = px_to_mm(Fraction(plan.neighbourhood_px), ppi)
+        rows.append(
+            ("contrast", f"gain {request.local_contrast.gain:g} within {mm_text(across)} mm")
+        )
+    radius = px_to_mm(Fraction(sharpen.sigma_px), ppi)
+    deblur = f", deblur {sharpen.deblur_sigma_px:.2f} px" if sharpen.deblur_sigma_px else ""
+    skin = f", {sharpen.skin:.0%} on skin" if sharpen.skin < 1 else ""
+    damping = _measured("damping", sharpen.damping, "") if sharpen.damping != 1 else ""
+    rows.append(
+        (
+            "sharpen",
+            f"radius {mm_text(radius, 3)} mm = {sharpen.sigma_px:.2f} px, gain {sharpen.gain:g}"
+            f"{_measured('noise floor', sharpen.noise_floor, ' L*')}{skin}{damping}{deblur}",
+        )
+    )
+    if request.toner.is_tinted:
+        rows.append(("toner", _toner_text(request.toner)))
+    if request.grain.granularity:
+        size = mm_text(request.grain.size_mm, 2)
+        rows.append(("grain", f"{request.grain.granularity:g} D at density 1, {size} mm"))
+    return rows
+
+
+def _measured(name: str, value: float | None, unit: str) -> str:
+    return f", {name} {'as measured' if value is None else f'{value:g}{unit}'}"
+
+
+def _toner_text(toner: Toner) -> str:
+    dark, light = (
+        f"hue {tint.hue_degrees:g} degrees, C* {tint.chroma:g}"
+        for tint in (toner.dark, toner.light)
+    )
+    if dark == light:
+        return dark
+    return f"dark {dark}; light {light}; meeting at L* {toner.split:g}"
 
 
 def _mono_text(mono: MonoPlan | None, plan: Plan) -> str:
@@ -215,7 +303,8 @@ def outcome_line(outcome: Outcome) -> str:
     """Return one line about what became of a print."""
     name = outcome.planned.request.name
     if outcome.status == "made":
-        return f"made     {name}  {outcome.bytes / 1e6:.1f} MB in {outcome.seconds:.1f} s"
+        line = f"made     {name}  {outcome.bytes / 1e6:.1f} MB in {outcome.seconds:.1f} s"
+        return "\n".join([line, *(f"         {note}" for note in outcome.notes)])
     if outcome.status == "kept":
         return f"kept     {name}  same plan, left alone"
     return f"{outcome.status:<8} {name}  {outcome.message}"
@@ -241,6 +330,7 @@ def _print_data(planned: PlannedPrint) -> dict[str, Any]:
         "picture": request.picture.name,
         "frame": request.frame.name if request.frame else None,
         "recipe": request.recipe or None,
+        "variant": request.variant or None,
         "copies": request.copies,
         "output": request.name,
         "refused": planned.refused,
@@ -256,7 +346,17 @@ def _print_data(planned: PlannedPrint) -> dict[str, Any]:
             "rebate_free_mm": rebate_room(plan.sheet, request.aperture, request.frame),
             "mono": asdict(plan.mono) if plan.mono else None,
             "tone": asdict(request.tone),
-            "sharpen": {**asdict(request.sharpen), "sigma_px": plan.sharpen_sigma_px},
+            "marks": [asdict(mark) for mark in plan.marks],
+            "zones": [asdict(zone) for zone in request.picture.zones],
+            "shades": [asdict(shade) for shade in plan.shades],
+            "edge_burn": asdict(plan.edge_burn) if plan.edge_burn else None,
+            "local_contrast": {
+                "gain": request.local_contrast.gain,
+                "neighbourhood_px": plan.neighbourhood_px,
+            },
+            "toner": asdict(request.toner) if request.toner.is_tinted else None,
+            "sharpen": asdict(plan.sharpen),
+            "grain": asdict(request.grain),
             "delivery": {
                 **asdict(request.delivery),
                 "profile": Path(request.delivery.profile).name,
@@ -273,6 +373,7 @@ def outcomes_data(outcomes: Iterable[Outcome]) -> list[dict[str, Any]]:
             **_print_data(outcome.planned),
             "status": outcome.status,
             "message": outcome.message,
+            "notes": list(outcome.notes),
             "bytes": outcome.bytes,
             "seconds": round(outcome.seconds, 3),
         }

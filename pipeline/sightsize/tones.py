@@ -5,9 +5,13 @@ Light is linear and relative to white (1.0); lightness is L* of CIE 1976, 0 to 1
 
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from math import log2
 
+from sightsize.job import SplitGrade
+
 Weights = tuple[float, float, float]
+Function = Callable[[float], float]
 
 RESPONSES: dict[str, Weights] = {
     # The luminance row of the sRGB primaries, IEC 61966-2-1.
@@ -85,22 +89,60 @@ def grade_contrast(grade: float) -> float:
     return _GRADE_RANGES[2] / exposure_range
 
 
-def grade_function(grade: float) -> Callable[[float], float]:
+def grade_function(grade: float, pivot: float = 50) -> Function:
     """Return the function from the L* of grade 2 to the L* that a paper of ``grade`` gives.
 
-    A logistic curve about L* 50 over all but its outermost thousandths, scaled so that black and
-    white stay exactly where they are. Grade 2 is the identity; every grade rises everywhere.
+    A logistic curve about the pivot over all but its outermost thousandths, scaled so that black
+    and white stay exactly where they are; the pivot stays within 0.2 L*. Grade 2 is the identity;
+    every grade rises everywhere.
     """
     contrast = grade_contrast(grade)
     if contrast == 1:
         return lambda value: value
+    middle = _inner(pivot / 100)
+    shift = (middle / (1 - middle)) ** (contrast - 1)
 
     def paper(share: float) -> float:
-        share = _ENDS + share * (1 - 2 * _ENDS)
-        return float(1 / (1 + ((1 - share) / share) ** contrast))
+        share = _inner(share)
+        return float(1 / (1 + ((1 - share) / share) ** contrast * shift))
 
     black, white = paper(0), paper(1)
     return lambda value: 100 * ((paper(value / 100) - black) / (white - black))
+
+
+def _inner(share: float) -> float:
+    return _ENDS + share * (1 - 2 * _ENDS)
+
+
+def split_grade_function(split: SplitGrade, pivot: float = 50) -> Function:
+    """Return the function of two grades on one sheet, the light one taking over smoothly."""
+    dark, light = grade_function(split.dark, pivot), grade_function(split.light, pivot)
+
+    def both(value: float) -> float:
+        share = smoothstep((value - split.start) / (split.end - split.start))
+        return (1 - share) * dark(value) + share * light(value)
+
+    return both
+
+
+def split_grade_rises(split: SplitGrade, pivot: float = 50) -> bool:
+    """Return whether two grades mixed keep the order of tones, looked at every tenth of an L*."""
+    both = split_grade_function(split, pivot)
+    values = [both(step / 10) for step in range(1001)]
+    return all(low < high for low, high in pairwise(values))
+
+
+def end_points_function(black: float, white: float) -> Function:
+    """Return the function that makes ``black`` L* 0 and ``white`` L* 100, straight between."""
+    if (black, white) == (0, 100):
+        return lambda value: value
+    return lambda value: min(max(100 * (value - black) / (white - black), 0.0), 100.0)
+
+
+def smoothstep(at: float) -> float:
+    """Return a smooth rise from 0 at 0 to 1 at 1, level beyond."""
+    at = min(max(at, 0.0), 1.0)
+    return at * at * (3 - 2 * at)
 
 
 class MonotoneCurve:

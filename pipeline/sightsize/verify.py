@@ -1,10 +1,14 @@
 """Hold a written file against its plan: pixels, density, profile, orientation, overhang."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pyvips
+from numpy.typing import NDArray
 
 from sightsize.job import BUILT_IN_PROFILES
 from sightsize.picture.finish import output_profile
@@ -12,13 +16,27 @@ from sightsize.picture.source import last_word
 from sightsize.plan import Box, Plan
 from sightsize.units import MM_PER_INCH
 
+Strip = NDArray[Any]
+
 _STRIP_PX = 16
+_SAMPLED = 4
+_SAMPLES = _STRIP_PX // _SAMPLED
+"""Samples each way in a square of the opening, 16 pixels or 1.4 mm at 300 ppi."""
 _BLOCK_PX = 8
 _PPI_WITHIN = 0.01
 
 
-def verify_file(path: Path, plan: Plan, paper: list[int]) -> list[str]:
-    """Return what differs between a file and its plan; an empty list when nothing does.
+@dataclass(frozen=True)
+class Seen:
+    """What a file holds: how it differs from its plan, and its clipped shares of the opening."""
+
+    differences: tuple[str, ...]
+    white_share: float = 0.0
+    black_share: float = 0.0
+
+
+def verify_file(path: Path, plan: Plan, paper: list[int]) -> Seen:
+    """Return how a file differs from its plan, and what of its opening is clipped.
 
     In a JPEG the overhang is exact outside the 8-pixel blocks that the picture's edge runs
     through; inside those blocks the coding of the edge itself reaches over it. In a TIFF every
@@ -26,9 +44,25 @@ def verify_file(path: Path, plan: Plan, paper: list[int]) -> list[str]:
     """
     try:
         image = pyvips.Image.new_from_file(str(path), access="sequential", fail_on="error")
-        return list(_header_differences(image, plan)) or list(_overhang(image, plan, paper))
+        differences = tuple(_header_differences(image, plan))
+        return Seen(differences) if differences else _read_through(image, plan, paper)
     except pyvips.Error as error:
-        return [f"it cannot be read again ({last_word(error)})"]
+        return Seen((f"it cannot be read again ({last_word(error)})",))
+
+
+def clipping_notes(seen: Seen, plan: Plan) -> Iterator[str]:
+    """Yield a warning for more bare white or solid black in the opening than the job allows."""
+    limit = plan.request.thresholds.clipping_warn
+    if seen.white_share > limit:
+        yield (
+            f"warn [clipping] {seen.white_share:.1%} of the opening is bare white without detail; "
+            "lower tone.exposure or the grade, or burn it."
+        )
+    if seen.black_share > limit:
+        yield (
+            f"warn [clipping] {seen.black_share:.1%} of the opening is solid black without detail; "
+            "raise tone.exposure, lower the grade, or dodge it."
+        )
 
 
 def _header_differences(image: pyvips.Image, plan: Plan) -> Iterator[str]:
@@ -55,30 +89,74 @@ def _header_differences(image: pyvips.Image, plan: Plan) -> Iterator[str]:
         yield "an orientation that turns it"
 
 
-def _overhang(image: pyvips.Image, plan: Plan, paper: list[int]) -> Iterator[str]:
+def _read_through(image: pyvips.Image, plan: Plan, paper: list[int]) -> Seen:
+    """Read every pixel once: the overhang must be exact, the opening is looked at for clipping."""
     box = plan.sheet.picture_box
     if plan.request.delivery.format == "jpeg":
         box = _whole_blocks(box, image.width, image.height)
-    size = 2 if image.format == "ushort" else 1
-    pixel = b"".join(value.to_bytes(size, "little") for value in paper)
-    row = pixel * image.width
-    left, right = box.left * len(pixel), (box.left + box.width) * len(pixel)
-    for y, line in _lines(image, len(row)):
-        inside = box.top <= y < box.top + box.height
-        spans = [(0, left), (right, len(row))] if inside else [(0, len(row))]
-        if any(bytes(line[start:end]) != row[start:end] for start, end in spans):
-            yield f"row {y} of the overhang is not exact paper tone"
+    sample = np.uint16 if image.format == "ushort" else np.uint8
+    tone = np.array(paper, dtype=sample)
+    clipped = _Clipped(plan, image.bands, np.iinfo(sample).max)
+    for top, strip in _strips(image, sample):
+        differing = _differing_row(strip, top, box, tone)
+        if differing is not None:
+            return Seen((f"row {differing} of the overhang is not exact paper tone",))
+        clipped.look_at(top, strip)
+    return Seen((), *clipped.shares())
+
+
+def _differing_row(strip: Strip, top: int, box: Box, tone: Strip) -> int | None:
+    """The first row of a strip whose overhang is not the paper's tone."""
+    rows = np.arange(top, top + strip.shape[0])
+    beside = (rows >= box.top) & (rows < box.top + box.height)
+    left = (strip[:, : box.left] != tone).any(axis=(1, 2))
+    right = (strip[:, box.left + box.width :] != tone).any(axis=(1, 2))
+    wrong = left | right
+    if not beside.all():
+        wrong |= ~beside & (strip[:, box.left : box.left + box.width] != tone).any(axis=(1, 2))
+    return int(rows[wrong.argmax()]) if wrong.any() else None
+
+
+class _Clipped:
+    """Counts squares of the opening that are bare white or solid black all over.
+
+    A square is looked at by every fourth pixel both ways; what is smaller than a square, such as
+    the glint on water, does not count. The end codes and those next to them count as clipped.
+    """
+
+    def __init__(self, plan: Plan, bands: int, last: int) -> None:
+        place, opening = plan.sheet.picture_box, plan.opening
+        self._left, self._width = place.left + opening.left, opening.width
+        self._top, self._bottom = place.top + opening.top, place.top + opening.top + opening.height
+        self._means_light = bands in (1, 3)
+        self._step = last / 255
+        self._last = last
+        self._squares = self._white = self._black = 0
+
+    def look_at(self, top: int, strip: Strip) -> None:
+        """Count the squares of a strip that lies whole inside the opening."""
+        if not self._means_light or top < self._top or top + _STRIP_PX > self._bottom:
             return
+        sampled = strip[::_SAMPLED, self._left : self._left + self._width : _SAMPLED]
+        across = sampled.shape[1] // _SAMPLES * _SAMPLES
+        squares = sampled[:, :across].reshape(_SAMPLES, -1, _SAMPLES * sampled.shape[2])
+        self._squares += squares.shape[1]
+        self._white += int((squares.min(axis=(0, 2)) >= self._last - self._step).sum())
+        self._black += int((squares.max(axis=(0, 2)) <= self._step).sum())
+
+    def shares(self) -> tuple[float, float]:
+        """The shares that are white and black."""
+        squares = max(self._squares, 1)
+        return self._white / squares, self._black / squares
 
 
-def _lines(image: pyvips.Image, length: int) -> Iterator[tuple[int, memoryview]]:
-    """Each row of pixels with its number, read in the strips in which a JPEG is decoded."""
+def _strips(image: pyvips.Image, sample: type[np.generic]) -> Iterator[tuple[int, Strip]]:
+    """Each strip in which a JPEG is decoded, with its first row's number."""
     region = pyvips.Region.new(image)
     for top in range(0, image.height, _STRIP_PX):
         height = min(_STRIP_PX, image.height - top)
-        strip = memoryview(region.fetch(0, top, image.width, height))
-        for y in range(height):
-            yield top + y, strip[y * length : (y + 1) * length]
+        data = region.fetch(0, top, image.width, height)
+        yield top, np.frombuffer(data, sample).reshape(height, image.width, image.bands)
 
 
 def _whole_blocks(box: Box, width: int, height: int) -> Box:

@@ -51,7 +51,7 @@ def _options() -> argparse.Namespace:
 
 
 def _result(brief: Brief, folder: Path, options: argparse.Namespace) -> Result:
-    source = _source(options.cache or folder, brief)
+    source = source_of(options.cache or folder, brief)
     bench = Bench(brief=brief, source=source, folder=folder, threads=options.threads)
     rows = measure(bench, options.subjects, options.runs)
     for row in rows:
@@ -60,7 +60,7 @@ def _result(brief: Brief, folder: Path, options: argparse.Namespace) -> Result:
     return Result(brief=brief, rows=rows, looks=_looks(bench, rows))
 
 
-def _source(folder: Path, brief: Brief) -> Path:
+def source_of(folder: Path, brief: Brief) -> Path:
     """The source picture, made if the folder has none."""
     width, height = brief.source
     source = folder / f"source-{width}x{height}.jpg"

@@ -76,7 +76,7 @@ class Bench:
 
     def target(self, subject: str) -> Path:
         """Where a subject's print goes."""
-        return self.folder / f"{subject}.jpg"
+        return self.folder / f"{subject.replace(':', '-')}.jpg"
 
     def cleared_target(self, subject: str) -> Path:
         """Where a subject's print goes, with any earlier one taken away."""

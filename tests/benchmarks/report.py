@@ -20,7 +20,7 @@ PACKAGES = (
     "pyvips",
     "pyvips-binary",
     "numpy",
-    "opencv-python-headless",
+    "opencv-contrib-python-headless",
     "scikit-image",
     "scipy",
     "pillow",
@@ -43,11 +43,17 @@ class Result:
 
 def report(results: Iterable[Result], runs: int, threads: int, load: float) -> str:
     """Return the whole report; `load` is what the machine was busy with before the run."""
+    head = machine_text(runs, threads, load, "bench.py")
+    return "\n".join([head, *(_section(result) for result in results)])
+
+
+def machine_text(runs: int, threads: int, load: float, script: str) -> str:
+    """Return the head of a report: when, how and on what a script measured."""
     packages = ", ".join(f"{name} {found}" for name in PACKAGES if (found := _version(name)))
-    head = f"""\
+    return f"""\
 # Benchmark
 
-Made by `python tests/benchmarks/bench.py` on {date.today()}; run it again rather than edit this.
+Made by `python tests/benchmarks/{script}` on {date.today()}; run it again rather than edit this.
 Medians of {runs}, the subjects in turn. *Warm* is one more print in a process that has just
 made one; *cold* is from starting Python to its end, and the peak memory is that process's.
 On another machine only the ratios mean anything.
@@ -56,7 +62,6 @@ On another machine only the ratios mean anything.
   load before the run {load:.1f}{" (busy: measure again)" if load > BUSY_LOAD else ""}
 - Python {platform.python_version()}, {packages}
 """
-    return "\n".join([head, *(_section(result) for result in results)])
 
 
 def _processor() -> str:

@@ -1,6 +1,5 @@
 """The subject: the same print through sightsize, from a job file to a verified print file."""
 
-import os
 import tempfile
 from fractions import Fraction
 from pathlib import Path
@@ -19,9 +18,14 @@ ACCEPTED_CHECKS = ("overlap",)
 
 def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
     """Write the job of the brief, run it and move the print file to `target`."""
+    made_print(tomli_w.dumps(job_values(source, brief)), target)
+
+
+def made_print(job_text: str, target: Path) -> None:
+    """Run a job and move its one print to `target`."""
     with tempfile.TemporaryDirectory(dir=target.parent) as folder:
         job_path = Path(folder) / "benchmark.toml"
-        job_path.write_text(tomli_w.dumps(_job(source, job_path, brief)), encoding="utf-8")
+        job_path.write_text(job_text, encoding="utf-8")
         run_job(job_path)
         (made,) = (job_path.parent / "prints").glob("*.jpg")
         made.replace(target)
@@ -43,7 +47,8 @@ def run_job(job_path: Path) -> None:
         raise RuntimeError(f"sightsize {outcome.status} the print: {outcome.message}")
 
 
-def _job(source: Path, job_path: Path, brief: Brief) -> dict[str, Any]:
+def job_values(source: Path, brief: Brief) -> dict[str, Any]:
+    """Return the brief as the values of a job file."""
     width, height = (_inches(side) for side in brief.aperture_in)
     return {
         "sightsize": 1,
@@ -64,7 +69,7 @@ def _job(source: Path, job_path: Path, brief: Brief) -> dict[str, Any]:
             "name": brief.name,
         },
         "checks": {"accept": list(ACCEPTED_CHECKS)},
-        "prints": [{"source": os.path.relpath(source, job_path.parent)}],
+        "prints": [{"source": str(source.resolve())}],
     }
 
 

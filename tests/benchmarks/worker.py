@@ -12,6 +12,8 @@ import os
 import sys
 import time
 import traceback
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TextIO, TypedDict
 
@@ -30,7 +32,7 @@ class Answer(TypedDict, total=False):
 def make_one(subject: str, brief: Brief, source: str, target: str) -> Answer:
     """Make one print and time it; what the subject lacks or does wrong is the answer, too."""
     try:
-        make_print = importlib.import_module(subject).make_print
+        make_print = _maker(subject)
         started, cpu_started = time.perf_counter(), time.process_time()
         make_print(Path(source), Path(target), brief)
         cpu_seconds = time.process_time() - cpu_started
@@ -39,6 +41,13 @@ def make_one(subject: str, brief: Brief, source: str, target: str) -> Answer:
         return {"unavailable": str(error)}
     except Exception:
         return {"failed": traceback.format_exc()}
+
+
+def _maker(subject: str) -> Callable[[Path, Path, Brief], None]:
+    """The function of a subject; what follows a colon is what it makes the print with."""
+    module, _, stage = subject.partition(":")
+    make_print: Callable[..., None] = importlib.import_module(module).make_print
+    return partial(make_print, stage=stage) if stage else make_print
 
 
 def main(arguments: list[str]) -> None:

@@ -1,72 +1,110 @@
 """The way of one print through the stages, from its source file to the finished sheet.
 
-Two stages stand elsewhere than a reader of the order of operations might look, with the same
+Some stages stand elsewhere than a reader of the order of operations might look, with the same
 result: the crop comes before the profile, since cutting commutes with any point operation, and the
-exposure is part of the tone table, since scaling light commutes with resizing it. A picture that
-must be turned to level it is brought to linear light first.
+exposure is part of the tone table, since scaling light commutes with resizing it; dodging and
+burning come after the resizing, since their maps are smooth. A picture that must be turned to level
+it is brought to linear light first. A toner, which leaves lightness alone, is part of the last
+table.
 """
 
-from pathlib import Path
+from dataclasses import dataclass
 
 import pyvips
 
 from sightsize.header import Header
-from sightsize.job import BUILT_IN_PROFILES
+from sightsize.identity import grain_seed
 from sightsize.picture import finish, sheet
-from sightsize.picture.icc import profile_colour
+from sightsize.picture.contrast import more_local_contrast
+from sightsize.picture.gamut import held_in
+from sightsize.picture.grain import grainy
 from sightsize.picture.level import level_and_crop
-from sightsize.picture.light import COLOUR, Rows, built_in_profile, to_light
+from sightsize.picture.light import COLOUR, Rows, mix
 from sightsize.picture.resize import resize_to
 from sightsize.picture.sharpen import sharpen
-from sightsize.picture.source import SourceError, embedded_profile, open_upright
+from sightsize.picture.spotting import Patch, lay_patches
+from sightsize.picture.spread import spread
+from sightsize.picture.study import Study, needs_any_order, rows_of, study
 from sightsize.picture.tone import to_lightness
+from sightsize.picture.upright import Upright, decoder_shrink, open_source
 from sightsize.plan import Box, CropPlan, Plan
-from sightsize.tones import RESPONSES
 
 _LEFT_AFTER_DECODING = 2
-"""A JPEG is shrunk while decoding only as far as leaves this many times the pixels needed."""
+"""A source is shrunk while decoding only as far as leaves this many times the pixels needed."""
 
 
-def sheet_image(plan: Plan) -> pyvips.Image:
-    """Return the finished sheet of a plan that has a crop; pixels are made when it is written.
+@dataclass(frozen=True)
+class Sheet:
+    """A finished sheet, whose pixels are made when it is written, and what there is to say."""
 
-    Raises SourceError when the picture cannot be opened.
+    image: pyvips.Image
+    notes: tuple[str, ...]
+
+
+def sheet_image(plan: Plan) -> Sheet:
+    """Return the finished sheet of a plan that has a crop.
+
+    Raises SourceError when the picture cannot be opened or does not hold what the job asks of it.
     """
     assert plan.header is not None
     assert plan.crop is not None
-    light = _printed_light(plan, plan.header, plan.crop)
-    picture = _printed_picture(plan, light)
-    return sheet.place(picture, plan.sheet, finish.paper_value(plan.request))
+    shrink = _shrink_while_decoding(plan, plan.header, plan.crop)
+    streamed = plan.crop.straighten_degrees == 0 and not needs_any_order(plan)
+    source = open_source(plan.request.picture, plan.header, streamed=streamed, shrink=shrink)
+    found = study(plan, plan.crop, source)
+    light = _printed_light(plan, plan.crop, source, found.patches, shrink)
+    picture = _printed_picture(plan, light, found)
+    paper = finish.paper_value(plan.request)
+    return Sheet(sheet.place(picture, plan.sheet, paper), found.notes)
 
 
-def _printed_light(plan: Plan, header: Header, crop: CropPlan) -> pyvips.Image:
+def _printed_light(
+    plan: Plan, crop: CropPlan, source: Upright, patches: list[Patch], shrink: int
+) -> pyvips.Image:
     """Linear light of the cropped picture at the print's size; one band when it is grey."""
-    rows: Rows = (plan.mono.weights,) if plan.mono else COLOUR
-    shrink = _shrink_while_decoding(plan, header, crop)
+    rows: Rows = rows_of(plan) if plan.mono else COLOUR
+    patches = [Patch(each.left, each.top, mix(each.light, rows)) for each in patches]
     box = _shrunk(crop.box, shrink)
-    level = crop.straighten_degrees == 0
-    image = open_upright(plan.request.picture.source, header, level=level, shrink=shrink)
-    profile = _source_profile(image, header, plan.request.picture.assume_profile)
-    if level:
-        cut = level_and_crop(image, box, 0)
-        light = to_light(cut, header.colour, profile, rows)
+    if crop.straighten_degrees == 0:
+        light = source.light(level_and_crop(source.image, box, 0), rows)
+        light = lay_patches(light, patches, box.left, box.top)
     else:
-        light = to_light(image, header.colour, profile, rows)
+        light = lay_patches(source.light(source.image, rows), patches, 0, 0)
         light = level_and_crop(light, box, crop.straighten_degrees)
     return resize_to(light, *plan.sheet.image_px)
 
 
-def _printed_picture(plan: Plan, light: pyvips.Image) -> pyvips.Image:
+def _printed_picture(plan: Plan, light: pyvips.Image, found: Study) -> pyvips.Image:
     """The picture in the output's channels and bits."""
     request = plan.request
     if light.bands == 1:
-        lightness = _kept_rows(to_lightness(light, request.tone))
-        lightness = sharpen(lightness, request.sharpen, plan.sharpen_sigma_px)
-        return finish.finish_mono(lightness, request.delivery)
-    luminance = light.recomb(pyvips.Image.new_from_array([list(RESPONSES["panchromatic"])]))
-    lightness = to_lightness(luminance, request.tone)
-    lightness = sharpen(lightness, request.sharpen, plan.sharpen_sigma_px)
-    return finish.finish_colour(light, luminance, lightness, request.delivery)
+        lightness = _printed_lightness(plan, light, found)
+        return finish.finish_mono(lightness, request.delivery, request.toner)
+    luminance = mix(light, rows_of(plan))
+    lightness = _printed_lightness(plan, luminance, found)
+    toned = finish.at_lightness(light, luminance, lightness)
+    if found.leaves_gamut:
+        toned = held_in(light, toned, lightness)
+    return finish.finish_colour(toned, request.delivery)
+
+
+def _printed_lightness(plan: Plan, luminance: pyvips.Image, found: Study) -> pyvips.Image:
+    """The 16-bit lightness of everything that moves tones."""
+    request, size = plan.request, (luminance.width, luminance.height)
+    if found.light_map is not None:
+        luminance = luminance * spread(found.light_map, *size)
+    lightness = to_lightness(luminance, found.scale)
+    if plan.mono:
+        lightness = _kept_rows(lightness)
+    if found.coefficients is not None:
+        gain = request.local_contrast.gain
+        lightness = more_local_contrast(lightness, found.coefficients, gain)
+    skin = None if found.skin is None else spread(found.skin, *size)
+    lightness = sharpen(lightness, found.sharpening, skin)
+    if request.grain.granularity == 0:
+        return lightness
+    seed = grain_seed(request.picture.source)
+    return grainy(lightness, request.grain, float(request.delivery.ppi), seed)
 
 
 def _kept_rows(image: pyvips.Image) -> pyvips.Image:
@@ -78,27 +116,12 @@ def _kept_rows(image: pyvips.Image) -> pyvips.Image:
     return image.linecache(tile_height=16, access="sequential", threaded=True)
 
 
-def _source_profile(image: pyvips.Image, header: Header, assumed: str | None) -> bytes:
-    """The embedded profile, else the one the job assumes, else sRGB or its grey twin."""
-    embedded = embedded_profile(image, header.colour)
-    if embedded is not None:
-        return embedded
-    if assumed is not None and assumed not in BUILT_IN_PROFILES:
-        profile = Path(assumed).read_bytes()
-        if profile_colour(profile) != header.colour:
-            raise SourceError(f"assume_profile {assumed} is not a profile for {header.colour}")
-        return profile
-    if header.colour == "cmyk":
-        raise SourceError("CMYK without profile; give assume_profile a path to a CMYK profile")
-    return built_in_profile("gray" if header.colour == "grey" else "srgb")
-
-
 def _shrink_while_decoding(plan: Plan, header: Header, crop: CropPlan) -> int:
-    if header.format != "JPEG":
+    if needs_any_order(plan):  # marks and noise are those of the whole source
         return 1
     width, height = plan.sheet.image_px
     spare = min(crop.box.width / width, crop.box.height / height) / _LEFT_AFTER_DECODING
-    return max(factor for factor in (1, 2, 4, 8) if factor == 1 or factor <= spare)
+    return decoder_shrink(header, spare)
 
 
 def _shrunk(box: Box, factor: int) -> Box:

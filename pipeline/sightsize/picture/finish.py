@@ -6,15 +6,24 @@ The only rounding to the output's bits in the whole chain happens here.
 import random
 from array import array
 from dataclasses import replace
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import pyvips
 
 from sightsize import tones
-from sightsize.job import BUILT_IN_PROFILES, Delivery, PrintRequest
-from sightsize.picture.light import built_in_profile, rgb_to_xyz
-from sightsize.picture.table import LAST, STEPS_PER_L, look_up, tabulate, whole_steps
+from sightsize.job import BUILT_IN_PROFILES, Delivery, PrintRequest, Toner
+from sightsize.picture.icc import profile_colour
+from sightsize.picture.light import COLOUR, built_in_profile, rgb_to_xyz, to_light
+from sightsize.picture.table import (
+    LAST,
+    STEPS_PER_L,
+    look_up,
+    tabulate,
+    tabulate_bands,
+    whole_steps,
+)
+from sightsize.toning import toned_light
 
 _TILE = 256
 _SEED = 1931
@@ -29,33 +38,76 @@ def output_profile(delivery: Delivery) -> bytes:
     return Path(delivery.profile).read_bytes()
 
 
-def finish_mono(lightness: pyvips.Image, delivery: Delivery) -> pyvips.Image:
-    """Return 16-bit lightness in the output's channels and bits; R = G = B where they are RGB."""
+def finish_mono(
+    lightness: pyvips.Image, delivery: Delivery, toner: Toner | None = None
+) -> pyvips.Image:
+    """Return 16-bit lightness in the output's channels and bits.
+
+    R = G = B where they are RGB, unless a toner tints them.
+    """
+    if toner is not None and toner.is_tinted:
+        return _finish_toned(lightness, delivery, toner)
     if delivery.profile in BUILT_IN_PROFILES:
         value = _rounded(
             lightness.maplut(_lightness_to_code(delivery.bit_depth)), delivery.bit_depth
         )
         return value if delivery.profile == "gray" else value.bandjoin([value, value])
-    light = lightness.maplut(_lightness_to_light())
-    return _through_profile(light.bandjoin([light, light]), delivery)
+    light = light_of(lightness)
+    return finish_colour(light.bandjoin([light, light]), delivery)
 
 
-def finish_colour(
-    light: pyvips.Image, luminance: pyvips.Image, lightness: pyvips.Image, delivery: Delivery
+def _finish_toned(lightness: pyvips.Image, delivery: Delivery, toner: Toner) -> pyvips.Image:
+    if delivery.profile == "srgb":
+        codes = lightness.maplut(_toned_codes(delivery.bit_depth, toner))
+        return _rounded(codes, delivery.bit_depth)
+    return finish_colour(lightness.maplut(_toned_light(toner)), delivery)
+
+
+@lru_cache(maxsize=8)
+def _toned_light(toner: Toner) -> pyvips.Image:
+    return tabulate_bands(lambda each: toned_light(each, toner), 0, 100)
+
+
+@lru_cache(maxsize=8)
+def _toned_codes(bits: int, toner: Toner) -> pyvips.Image:
+    return look_up(_toned_light(toner), _light_to_code(bits), 0, 1)
+
+
+def finish_colour(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
+    """Return linear RGB in the output's channels and bits."""
+    if delivery.profile == "srgb":
+        codes = look_up(light, _light_to_code(delivery.bit_depth), 0, 1)
+        return _rounded(codes, delivery.bit_depth)
+    return _rounded_from_16(_through_profile(light, delivery), delivery.bit_depth)
+
+
+def shown_by(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
+    """Return linear RGB as the output's profile shows it, before its bits."""
+    if delivery.profile == "srgb":
+        return light.maxpair(0).minpair(1)
+    profile = output_profile(delivery)
+    colour = profile_colour(profile)
+    assert colour is not None
+    return to_light(_through_profile(light, delivery), colour, profile, COLOUR)
+
+
+def at_lightness(
+    light: pyvips.Image, luminance: pyvips.Image, lightness: pyvips.Image
 ) -> pyvips.Image:
-    """Return linear RGB, brought to a new 16-bit lightness, in the output's channels and bits.
+    """Return linear RGB brought to a new 16-bit lightness.
 
     Red, green and blue are scaled alike, so hue and saturation of the light stay; what scaling
     cannot reach next to black is added as grey. Light whose lightness stays as it was stays too.
     """
-    wanted = lightness.maplut(_lightness_to_light())
+    wanted = light_of(lightness)
     seen = luminance.maxpair(0)  # colours that no eye can see may have luminance below black
     scale = wanted.linear(1, _NEXT_TO_BLACK) / seen.linear(1, _NEXT_TO_BLACK)
-    toned = light * scale + (wanted - seen * scale)
-    if delivery.profile == "srgb":
-        codes = look_up(toned, _light_to_code(delivery.bit_depth), 0, 1)
-        return _rounded(codes, delivery.bit_depth)
-    return _through_profile(toned, delivery)
+    return light * scale + (wanted - seen * scale)
+
+
+def light_of(lightness: pyvips.Image) -> pyvips.Image:
+    """Return the linear light of 16-bit lightness."""
+    return lightness.maplut(_lightness_to_light())
 
 
 @cache
@@ -92,15 +144,19 @@ def paper_value(request: PrintRequest) -> list[int]:
 
 
 def _through_profile(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
+    """Linear RGB in the 16-bit numbers of a profile."""
     xyz = light.recomb(pyvips.Image.new_from_array([list(row) for row in rgb_to_xyz()]))
-    device = xyz.copy(interpretation="xyz").icc_export(
+    return xyz.copy(interpretation="xyz").icc_export(
         output_profile=delivery.profile,
         intent=delivery.rendering_intent,
         black_point_compensation=delivery.black_point_compensation,
         pcs="xyz",
         depth=16,
     )
-    return _rounded(device * (_last(delivery.bit_depth) / LAST), delivery.bit_depth)
+
+
+def _rounded_from_16(device: pyvips.Image, bits: int) -> pyvips.Image:
+    return _rounded(device * (_last(bits) / LAST), bits)
 
 
 def _rounded(codes: pyvips.Image, bits: int) -> pyvips.Image:

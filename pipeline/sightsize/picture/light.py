@@ -54,7 +54,7 @@ def to_light(image: pyvips.Image, colour: ColourModel, profile: bytes, rows: Row
     separable = _separate(profile, colour, entries)
     if separable is None:
         xyz = _import(image, profile)
-        return _mix(xyz, _times(rows, _xyz_to_rgb()))
+        return mix(xyz, _times(rows, xyz_to_rgb()))
     if colour == "grey":
         return image.maplut(separable.curves)
     mixed = _times(rows, separable.matrix)
@@ -62,10 +62,13 @@ def to_light(image: pyvips.Image, colour: ColourModel, profile: bytes, rows: Row
         # The weights go into the curves: a mean of three bands is quicker than a matrix.
         weighted = separable.curves.linear([3 * weight for weight in mixed[0]], [0, 0, 0])
         return image.maplut(weighted).bandmean()
-    return _mix(image.maplut(separable.curves), mixed)
+    return mix(image.maplut(separable.curves), mixed)
 
 
-def _mix(image: pyvips.Image, rows: Rows) -> pyvips.Image:
+def mix(image: pyvips.Image, rows: Rows) -> pyvips.Image:
+    """Return one band for each row of weights over red, green and blue; grey stays as it is."""
+    if image.bands == 1:
+        return image
     if len(rows) == 3 and _difference(rows, COLOUR) < _SAME_WITHIN:
         return image
     return image.recomb(pyvips.Image.new_from_array([list(row) for row in rows]))
@@ -98,7 +101,7 @@ def _separate(profile: bytes, colour: ColourModel, entries: int) -> _Separable |
     if not _is_additive(profile, curves, columns):
         return None
     to_xyz: Rows = tuple(tuple(column[row] for column in columns) for row in range(3))
-    return _Separable(table_image(curves), _white_kept(_times(_xyz_to_rgb(), to_xyz)))
+    return _Separable(table_image(curves), _white_kept(_times(xyz_to_rgb(), to_xyz)))
 
 
 def _shown_curves(profile: bytes, colour: ColourModel, entries: int) -> list[list[float]]:
@@ -177,7 +180,7 @@ def _import(image: pyvips.Image, profile: bytes) -> pyvips.Image:
 
 
 @lru_cache(maxsize=1)
-def _xyz_to_rgb() -> Rows:
+def xyz_to_rgb() -> Rows:
     """From XYZ (D65, white at Y = 100) to linear sRGB, read off the sRGB profile itself."""
     columns = [_ramp(built_in_profile("srgb"), "rgb", channel, 2)[-1] for channel in range(3)]
     return _inverse(tuple(tuple(column[row] for column in columns) for row in range(3)))
@@ -186,7 +189,7 @@ def _xyz_to_rgb() -> Rows:
 @lru_cache(maxsize=1)
 def rgb_to_xyz() -> Rows:
     """From linear sRGB to XYZ (D65, white at Y = 100)."""
-    return _inverse(_xyz_to_rgb())
+    return _inverse(xyz_to_rgb())
 
 
 def _times(left: Rows, right: Rows) -> Rows:

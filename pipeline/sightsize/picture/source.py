@@ -63,7 +63,16 @@ def _header(path: Path, image: pyvips.Image, colour: ColourModel) -> Header:
         profile=profile_name(profile) if profile else "",
         says_srgb=profile is None and colour != "cmyk" and _says_srgb(image, format_name),
         bytes=path.stat().st_size,
+        camera_model=_exif_text(image, "exif-ifd0-Model"),
+        camera_serial=_exif_text(image, "exif-ifd2-BodySerialNumber"),
     )
+
+
+def _exif_text(image: pyvips.Image, field: str) -> str:
+    """A text of the picture's Exif, without what libvips writes behind it; empty without one."""
+    if not image.get_typeof(field):
+        return ""
+    return str(image.get(field)).partition(" (")[0].strip()
 
 
 def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
@@ -120,15 +129,13 @@ def _says_srgb(image: pyvips.Image, format_name: str) -> bool:
     return image.get_typeof(tag) != 0 and str(image.get(tag)).startswith("1 ")
 
 
-def open_upright(path: Path, header: Header, *, level: bool, shrink: int = 1) -> pyvips.Image:
+def open_upright(path: Path, header: Header, *, streamed: bool, shrink: int = 1) -> pyvips.Image:
     """Return the upright pixels, alpha laid onto white, streamed from the file where possible.
 
-    An orientation other than 1, or a picture that must be turned to level it, needs its pixels
-    out of order; they are then decoded to memory (or to a temporary file beyond libvips' limit).
-    Raises SourceError.
+    An orientation other than 1, or parts wanted in any order, need the pixels out of order; they
+    are then decoded to memory (or to a temporary file beyond libvips' limit). Raises SourceError.
     """
-    streamed = header.orientation == 1 and level
-    image = _open(path, sequential=streamed, shrink=shrink)
+    image = _open(path, sequential=streamed and header.orientation == 1, shrink=shrink)
     if image.hasalpha():
         white = 255 if header.bits == 8 else 65535
         image = image.flatten(background=white)

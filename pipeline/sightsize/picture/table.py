@@ -28,6 +28,15 @@ def tabulate(function: Callable[[float], float], low: float, high: float) -> pyv
     return table_image([[function(low + index * step) for index in range(LAST + 1)]])
 
 
+def tabulate_bands(
+    function: Callable[[float], Sequence[float]], low: float, high: float
+) -> pyvips.Image:
+    """Return a 16-bit table with one band for each value of a function of one number."""
+    step = (high - low) / LAST
+    rows = [function(low + index * step) for index in range(LAST + 1)]
+    return table_image(list(zip(*rows, strict=True)))
+
+
 def look_up(image: pyvips.Image, table: pyvips.Image, low: float, high: float) -> pyvips.Image:
     """Return an image through a table made for ``low`` to ``high``; values beyond are cut."""
     scale = LAST / (high - low)

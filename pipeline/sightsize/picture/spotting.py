@@ -1,0 +1,355 @@
+"""Spotting: marks on the picture are cleared with clean picture from nearby.
+
+Each mark's pixels become those of a donor of the same shape, set onto a membrane that joins them to
+what surrounds the mark. Marks are cleared in order and see what earlier ones left. A long scratch
+is cleared piece by piece, each with its own donor. What is not clean yet, the next pieces and later
+marks, is never taken for what surrounds a mark, and no donor that is searched for lies on a mark.
+
+A patch holds every pixel of its box as it is in the end, so the order in which patches are laid
+does not matter.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyvips
+from numpy.typing import NDArray
+
+from sightsize.picture.donor import (
+    LARGEST_WINDOW,
+    MOST_COST,
+    Light,
+    Marks,
+    Points,
+    Read,
+    Search,
+    Whole,
+    distance,
+    find_donor,
+)
+from sightsize.picture.membrane import membrane
+from sightsize.picture.source import SourceError
+from sightsize.plan import Box, Mark
+
+SOFT_EDGE = 0.15
+"""Width of the soft edge inside a mark's outline, in radii: common practice, no source."""
+
+_LONGEST_PX, _LONGEST_RADII = 128, 8
+"""A line is cleared in pieces no longer than the greater of these."""
+
+_FEW = 5
+_TILE_PX, _TILE_ROWS = (512, 16), 8
+"""Size of the tiles in which patches are laid, and how many rows of them are remembered."""
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Patch:
+    """Linear light, float, that takes the place of the source's from its left and top onwards."""
+
+    left: int
+    top: int
+    light: pyvips.Image
+
+
+class SpottingError(SourceError):
+    """A mark that must be cleared and cannot be; the message is a sentence for the job's author."""
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """The part of a mark's line between two cuts, in pixels along it, and the rest to come."""
+
+    mark: Mark
+    start: complex
+    end: complex
+    first: float
+    last: float
+
+    def covers(self, points: Points) -> Mask:
+        return self._on_mark(points) & (self._along(points) >= self.first) & ~self._beyond(points)
+
+    def leaves(self, points: Points) -> Mask:
+        """True for points of the mark that later pieces clear."""
+        return self._on_mark(points) & self._beyond(points)
+
+    def _on_mark(self, points: Points) -> Mask:
+        return depth(points, self.mark) >= 0
+
+    def _beyond(self, points: Points) -> Mask:
+        return self._along(points) >= self.last
+
+    def _along(self, points: Points) -> NDArray[np.float64]:
+        start, end = complex(*self.mark.start), complex(*self.mark.end)
+        length = abs(end - start)
+        return ((points - start) * (end - start).conjugate()).real / (length or 1)
+
+
+@dataclass(frozen=True)
+class _Cleared:
+    """New light for some pixels of a box, and the light that was there."""
+
+    box: Box
+    shape: Mask
+    light: Light
+    before: Light
+
+
+def find_patches(
+    read: Read, size_px: tuple[int, int], marks: Sequence[Mark]
+) -> tuple[list[Patch], list[str]]:
+    """Return a patch for each piece cleared, and a note for each mark that was left as it is.
+
+    ``read`` returns the linear light of a box of the upright source, (rows, columns, bands).
+    Raises SpottingError for a required mark without a clean donor.
+    """
+    lines = Marks(
+        np.array([complex(*mark.start) for mark in marks]),
+        np.array([complex(*mark.end) for mark in marks]),
+        np.array([mark.radius_px for mark in marks]),
+    )
+    cleared: list[_Cleared] = []
+    notes = []
+    for number, mark in enumerate(marks):
+        later = lines.among(np.arange(len(marks)) > number)
+        try:
+            cleared += _clear(_over(read, cleared), size_px, mark, lines, later)
+        except SpottingError as error:
+            if mark.required:
+                raise
+            notes.append(f"{error}; it is left as it is")
+    return [_patch(each, cleared, read) for each in cleared], notes
+
+
+def _patch(own: _Cleared, cleared: Sequence[_Cleared], read: Read) -> Patch:
+    """What a box holds when everything that meets it is cleared."""
+    alone = not any(_meet(own.box, each.box) for each in cleared if each is not own)
+    light = own.light if alone else _over(read, cleared)(own.box)
+    return Patch(own.box.left, own.box.top, _image(light))
+
+
+def lay_patches(light: pyvips.Image, patches: Sequence[Patch], left: int, top: int) -> pyvips.Image:
+    """Return a picture, cut from the upright source at (left, top), with the patches laid on it.
+
+    A patch keeps a buffer as large as what is asked of it: fifty patches took 250 MB. Where there
+    are more than a few, tiles that are asked one by one keep these buffers small.
+    """
+    met = [
+        (patch.light, patch.left - left, patch.top - top)
+        for patch in patches
+        if -patch.light.width < patch.left - left < light.width
+        and -patch.light.height < patch.top - top < light.height
+    ]
+    for patch, x, y in met:
+        light = light.insert(patch, x, y)
+    if len(met) <= _FEW:
+        return light
+    width, height = _TILE_PX
+    tiles = -(-light.width // width) * _TILE_ROWS
+    return light.tilecache(
+        tile_width=width, tile_height=height, max_tiles=tiles, access="sequential", threaded=True
+    )
+
+
+def depth(points: Points, mark: Mark) -> NDArray[np.float64]:
+    """Return how far inside a mark's outline points lie, in pixels; negative outside."""
+    return mark.radius_px - distance(points, complex(*mark.start), complex(*mark.end))
+
+
+def _clear(
+    read: Read, size_px: tuple[int, int], mark: Mark, marks: Marks, later: Marks
+) -> list[_Cleared]:
+    """Every piece of a mark, cleared to its strength."""
+    whole: list[_Cleared] = []
+    for piece in _pieces(mark):
+        columns, rows = _pixels(piece, size_px)
+        if len(columns):
+            task = _Task(_over(read, whole), size_px, piece, (columns, rows), marks, later)
+            whole.append(_replaced(task))
+    return [_blended(each, mark) for each in whole]
+
+
+def _pieces(mark: Mark) -> list[_Piece]:
+    start, end = complex(*mark.start), complex(*mark.end)
+    length = abs(end - start)
+    count = max(int(np.ceil(length / max(_LONGEST_PX, _LONGEST_RADII * mark.radius_px))), 1)
+    cuts = [start + (end - start) * number / count for number in range(count + 1)]
+    alongs = [-np.inf, *(length * number / count for number in range(1, count)), np.inf]
+    return [
+        _Piece(mark, cuts[number], cuts[number + 1], alongs[number], alongs[number + 1])
+        for number in range(count)
+    ]
+
+
+def _pixels(piece: _Piece, size_px: tuple[int, int]) -> tuple[Whole, Whole]:
+    """Columns and rows of a piece's pixels inside the picture."""
+    reach = piece.mark.radius_px
+    box = _grown(_bounds(np.array([piece.start, piece.end])), int(reach) + 2, size_px)
+    rows, columns = np.nonzero(piece.covers(_centres(box)))
+    return columns + box.left, rows + box.top
+
+
+def _bounds(points: Points) -> Box:
+    """The box of the pixels that points lie in."""
+    left, top = int(np.floor(points.real.min())), int(np.floor(points.imag.min()))
+    right, bottom = int(np.floor(points.real.max())), int(np.floor(points.imag.max()))
+    return Box(left, top, right + 1 - left, bottom + 1 - top)
+
+
+def _grown(box: Box, more: int, size_px: tuple[int, int]) -> Box:
+    """A box and some pixels round it, as far as they lie in the picture."""
+    left, top = max(box.left - more, 0), max(box.top - more, 0)
+    right = min(box.left + box.width + more, size_px[0])
+    bottom = min(box.top + box.height + more, size_px[1])
+    return Box(left, top, max(right - left, 0), max(bottom - top, 0))
+
+
+def _centres(box: Box) -> Points:
+    """The middles of a box's pixels."""
+    columns, rows = np.arange(box.width) + box.left, np.arange(box.height) + box.top
+    return columns + 0.5 + 1j * (rows[:, None] + 0.5)
+
+
+@dataclass(frozen=True)
+class _Task:
+    """A piece to clear and what is there to clear it with."""
+
+    read: Read
+    size_px: tuple[int, int]
+    piece: _Piece
+    pixels: tuple[Whole, Whole]
+    marks: Marks
+    later: Marks
+
+
+def _replaced(task: _Task) -> _Cleared:
+    """A piece with its donor in its place, at full strength."""
+    columns, rows = task.pixels
+    bounds = _bounds(columns + 1j * rows)
+    box = _grown(bounds, 1, task.size_px)
+    shape = np.zeros((box.height, box.width), bool)
+    shape[rows - box.top, columns - box.left] = True
+    piece, radius = task.piece, task.piece.mark.radius_px
+    near = task.later.among(task.later.near(piece.start, piece.end, 1.5 * radius + 4))
+
+    def dirty(points: Points) -> Mask:
+        return piece.leaves(points) | near.cover(points)
+
+    read = _remembered(task.read, _grown(bounds, int(6 * radius) + 16, task.size_px))
+    across, down = _shift(read, task, box, dirty)
+    donor = read(Box(box.left + across, box.top + down, box.width, box.height)).astype(np.float64)
+    known = ~dirty(_centres(box))
+    if not known[~shape].any():  # it lies in a later mark, which will replace its surroundings too
+        known = ~shape
+    before = read(box)
+    joined = donor + membrane(shape, known, before - donor)
+    return _Cleared(box, shape, joined.astype(np.float32), before)
+
+
+def _shift(read: Read, task: _Task, box: Box, dirty: Callable[[Points], Mask]) -> tuple[int, int]:
+    """The shift to the donor that was named, or to the best there is."""
+    piece = task.piece
+    if piece.mark.donor is not None:
+        return _named_shift(task, box, complex(*piece.mark.donor))
+    search = Search(piece.start, piece.end, piece.mark.radius_px, task.pixels, dirty, task.marks)
+    donor = find_donor(read, task.size_px, search)
+    if donor is None:
+        raise _refusal(piece.mark, "no place of its size nearby is inside the picture and unmarked")
+    if donor.cost > MOST_COST:
+        raise _refusal(
+            piece.mark,
+            "the best place nearby is unlike the mark's surroundings "
+            f"({donor.cost:.1f} times their own texture, {MOST_COST:g} at most)",
+        )
+    return donor.shift
+
+
+def _named_shift(task: _Task, box: Box, donor: complex) -> tuple[int, int]:
+    mark = task.piece.mark
+    shift = donor - (complex(*mark.start) + complex(*mark.end)) / 2
+    across, down = round(shift.real), round(shift.imag)
+    left, top = box.left + across, box.top + down
+    if _grown(Box(left, top, box.width, box.height), 0, task.size_px) != Box(
+        left, top, box.width, box.height
+    ):
+        raise _refusal(mark, "the donor reaches beyond the picture's edge", "another donor")
+    columns, rows = task.pixels
+    points = columns + across + 0.5 + 1j * (rows + down + 0.5)
+    if (depth(points, mark) > -1.5).any():
+        raise _refusal(mark, "the donor lies on the mark itself", "another donor")
+    return across, down
+
+
+def _refusal(mark: Mark, why: str, what: str = "a donor") -> SpottingError:
+    return SpottingError(
+        f"{mark.label} cannot be cleared: {why}; name {what} or make the radius smaller"
+    )
+
+
+def _blended(cleared: _Cleared, mark: Mark) -> _Cleared:
+    """As far as the strength goes, and less along the soft edge."""
+    inside = depth(_centres(cleared.box), mark) / (SOFT_EDGE * mark.radius_px)
+    share = (mark.strength * np.clip(inside, 0, 1)).astype(np.float32)[..., None]
+    light = cleared.before + share * (cleared.light - cleared.before)
+    return replace(cleared, light=light)
+
+
+def _over(read: Read, cleared: Sequence[_Cleared]) -> Read:
+    """Read what has been cleared in place of what was there."""
+    cleared = tuple(cleared)
+
+    def look(box: Box) -> Light:
+        light = read(box)
+        met = [each for each in cleared if _meet(each.box, box)]
+        if met:
+            light = light.copy()
+        for each in met:
+            _put(each, light, box)
+        return light
+
+    return look
+
+
+def _meet(one: Box, other: Box) -> bool:
+    return (
+        one.left < other.left + other.width
+        and other.left < one.left + one.width
+        and one.top < other.top + other.height
+        and other.top < one.top + one.height
+    )
+
+
+def _put(cleared: _Cleared, light: Light, box: Box) -> None:
+    """Write what has been cleared into the light of a box that meets it."""
+    own = cleared.box
+    left, top = max(own.left, box.left), max(own.top, box.top)
+    right = min(own.left + own.width, box.left + box.width)
+    bottom = min(own.top + own.height, box.top + box.height)
+    there = np.s_[top - box.top : bottom - box.top, left - box.left : right - box.left]
+    here = np.s_[top - own.top : bottom - own.top, left - own.left : right - own.left]
+    shape = cleared.shape[here]
+    light[there][shape] = cleared.light[here][shape]
+
+
+def _remembered(read: Read, window: Box) -> Read:
+    """Read a window once, unless it is too large to keep, and look there from then on."""
+    if window.width * window.height > LARGEST_WINDOW:
+        return read
+    pixels = read(window)
+
+    def look(box: Box) -> Light:
+        left, top = box.left - window.left, box.top - window.top
+        if left < 0 or top < 0 or left + box.width > window.width:
+            return read(box)
+        if top + box.height > window.height:
+            return read(box)
+        return pixels[top : top + box.height, left : left + box.width]
+
+    return look
+
+
+def _image(light: Light) -> pyvips.Image:
+    rows, columns, bands = light.shape
+    return pyvips.Image.new_from_memory(light.tobytes(), columns, rows, bands, "float")
