@@ -6,11 +6,12 @@ from tempfile import TemporaryDirectory
 
 from sightsize.batch import PlannedPrint
 from sightsize.checks import check_ids, run_checks
+from sightsize.crop import CropPlan
 from sightsize.findings import Finding
 from sightsize.header import ColourModel, Header
 from sightsize.job import Job, PrintRequest, Tone
 from sightsize.load import load_job
-from sightsize.plan import CropPlan, Plan, plan_print
+from sightsize.plan import Plan, plan_print
 
 ONE_PRINT = '[[prints]]\nsource = "catch-four.tif"\n'
 

@@ -16,7 +16,7 @@ from sightsize.acutance import (
     one_pass,
     radius_mm,
 )
-from sightsize.plan import ACUITY_MM_PPI
+from sightsize.crop import ACUITY_MM_PPI
 
 
 def test_open_surfaces_get_more() -> None:

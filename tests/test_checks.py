@@ -27,7 +27,7 @@ from plans import (
 from sightsize.checks import check_help, check_ids, frame_notes
 from sightsize.findings import Finding
 from sightsize.header import Header
-from sightsize.plan import Box, plan_sheet, rebate_room
+from sightsize.layout import Box, plan_sheet, rebate_room
 
 PRINT_LOBBY_OAK = '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "lobby-oak"\n'
 PRINT_LAUNCH_ROOM = '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "launch-room"\n'

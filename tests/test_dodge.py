@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from pictures import picture_of, printed, save
+from sightsize.layout import Box
 from sightsize.picture.dodge import light_map
 from sightsize.picture.spread import spread
-from sightsize.plan import Box, EdgeBurnPlan, ShadePlan
+from sightsize.placing import EdgeBurnPlan, ShadePlan
 
 SIZE = (400, 300)
 

@@ -23,9 +23,10 @@ from plans import (
     mm,
     plan,
 )
+from sightsize.crop import ACUITY_MM_PPI
 from sightsize.header import Header
 from sightsize.job import Edges
-from sightsize.plan import ACUITY_MM_PPI, Box, EdgesPx
+from sightsize.layout import Box, EdgesPx
 from sightsize.units import px_to_mm
 
 

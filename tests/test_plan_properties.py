@@ -16,14 +16,9 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from plans import TROPHY_CABINET, request
+from sightsize.crop import CropPlan, ExactBox, plan_crop
 from sightsize.job import Aperture, Edges, Paper, Picture, Region
-from sightsize.plan import (
-    CropPlan,
-    ExactBox,
-    SheetPlan,
-    plan_crop,
-    plan_sheet,
-)
+from sightsize.layout import SheetPlan, plan_sheet
 from sightsize.units import MM_PER_INCH, px_to_mm
 
 BASE = request(TROPHY_CABINET)

@@ -15,7 +15,7 @@ from pictures import Pixels, job, make, picture_of, printed, save
 from plans import CATCH_FOUR, COX_MEGAPHONE, findings, plan
 from plans import job as job_of
 from sightsize.header import Header
-from sightsize.plan import upright_point
+from sightsize.placing import upright_point
 
 SHEET = """
 [aperture]

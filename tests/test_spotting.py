@@ -17,11 +17,13 @@ from scipy.ndimage import binary_dilation, gaussian_filter
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from icc_profiles import Floats
+from sightsize.layout import Box
 from sightsize.picture.donor import Marks, Search, find_donor
 from sightsize.picture.membrane import membrane
+from sightsize.picture.patches import Patch, lay_patches
 from sightsize.picture.source import SourceError
-from sightsize.picture.spotting import Patch, SpottingError, depth, find_patches, lay_patches
-from sightsize.plan import Box, Mark
+from sightsize.picture.spotting import SpottingError, depth, find_patches
+from sightsize.placing import Mark
 
 Light = NDArray[np.float32]
 Mask = NDArray[np.bool_]

@@ -12,7 +12,8 @@ from math import ceil
 
 from sightsize.findings import Finding, Level
 from sightsize.job import EDGES, Edges
-from sightsize.plan import Plan, least_margins, rebate_room, short_margins
+from sightsize.layout import least_margins, rebate_room, short_margins
+from sightsize.plan import Plan
 from sightsize.retouching import face_of
 from sightsize.units import inch_text, mm_text
 

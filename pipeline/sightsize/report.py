@@ -11,10 +11,12 @@ from typing import Any
 
 from sightsize.batch import Outcome, PlannedPrint
 from sightsize.checks import cutting_edge, frame_notes
+from sightsize.crop import CropPlan
 from sightsize.findings import Finding
 from sightsize.header import Header
 from sightsize.job import Aperture, AreaShare, Job, Toner
-from sightsize.plan import CropPlan, MonoPlan, Plan, Size, rebate_room
+from sightsize.layout import Size, rebate_room
+from sightsize.plan import MonoPlan, Plan
 from sightsize.units import inch_text, mm_text, px_to_mm
 
 _LABEL = 12

@@ -11,9 +11,10 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.job import BUILT_IN_PROFILES
+from sightsize.layout import Box
 from sightsize.picture.finish import output_profile
 from sightsize.picture.source import last_word
-from sightsize.plan import Box, Plan
+from sightsize.plan import Plan
 from sightsize.units import MM_PER_INCH
 
 Strip = NDArray[Any]

@@ -12,22 +12,24 @@ from dataclasses import dataclass
 
 import pyvips
 
+from sightsize.crop import CropPlan
 from sightsize.header import Header
 from sightsize.identity import grain_seed
+from sightsize.layout import Box
 from sightsize.picture import finish, sheet
-from sightsize.picture.contrast import more_local_contrast
 from sightsize.picture.gamut import held_in
 from sightsize.picture.grain import grainy
 from sightsize.picture.level import level_and_crop
 from sightsize.picture.light import COLOUR, Rows, mix
+from sightsize.picture.patches import Patch, lay_patches
 from sightsize.picture.resize import resize_to
 from sightsize.picture.sharpen import sharpen
-from sightsize.picture.spotting import Patch, lay_patches
+from sightsize.picture.small import rows_of
 from sightsize.picture.spread import spread
-from sightsize.picture.study import Study, needs_any_order, rows_of, study
+from sightsize.picture.study import Study, needs_any_order, study
 from sightsize.picture.tone import to_lightness
 from sightsize.picture.upright import Upright, decoder_shrink, open_source
-from sightsize.plan import Box, CropPlan, Plan
+from sightsize.plan import Plan
 
 _LEFT_AFTER_DECODING = 2
 """A source is shrunk while decoding only as far as leaves this many times the pixels needed."""
@@ -97,6 +99,8 @@ def _printed_lightness(plan: Plan, luminance: pyvips.Image, found: Study) -> pyv
     if plan.mono:
         lightness = _kept_rows(lightness)
     if found.coefficients is not None:
+        from sightsize.picture.contrast import more_local_contrast  # which loads scipy
+
         gain = request.local_contrast.gain
         lightness = more_local_contrast(lightness, found.coefficients, gain)
     skin = None if found.skin is None else spread(found.skin, *size)

@@ -10,7 +10,7 @@ import pyvips
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
-from sightsize.plan import EdgeBurnPlan, ShadePlan
+from sightsize.placing import EdgeBurnPlan, ShadePlan
 
 Map = NDArray[np.float64]
 

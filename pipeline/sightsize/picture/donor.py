@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sightsize.plan import Box
+from sightsize.layout import Box
 from sightsize.tones import RESPONSES
 
 Light = NDArray[np.float32]

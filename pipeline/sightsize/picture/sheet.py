@@ -2,7 +2,7 @@
 
 import pyvips
 
-from sightsize.plan import SheetPlan
+from sightsize.layout import SheetPlan
 
 
 def place(picture: pyvips.Image, sheet: SheetPlan, paper: list[int]) -> pyvips.Image:

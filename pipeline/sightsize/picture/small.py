@@ -4,17 +4,20 @@ It is the same for every size a picture is printed at, so masks, local contrast 
 come out alike on all of them.
 """
 
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from math import cos, radians, sin
 
 import pyvips
 
+from sightsize.crop import CropPlan
 from sightsize.header import Header
 from sightsize.job import Picture
-from sightsize.picture.light import COLOUR
+from sightsize.picture.light import COLOUR, Rows, mix
 from sightsize.picture.resize import resize_to
+from sightsize.picture.spread import spread
 from sightsize.picture.upright import decoder_shrink, open_source
-from sightsize.plan import CropPlan
+from sightsize.plan import Plan
+from sightsize.tones import RESPONSES
 
 LONG_SIDE_PX = 1000
 
@@ -58,3 +61,50 @@ def printed_part(
         oarea=[0, 0, width, height],
         extend="copy",
     ).copy_memory()  # fmt: skip
+
+
+def rows_of(plan: Plan) -> Rows:
+    """Return the weights that make a print's one band of light out of red, green and blue."""
+    return (plan.mono.weights if plan.mono else RESPONSES["panchromatic"],)
+
+
+class SmallPrint:
+    """A print in small, each part made when something first asks for it."""
+
+    def __init__(self, plan: Plan, crop: CropPlan, light_map: pyvips.Image | None) -> None:
+        """Take the factor of light that dodging and burning come to, if any."""
+        self._plan, self._crop, self._light_map = plan, crop, light_map
+
+    @cached_property
+    def whole(self) -> pyvips.Image:
+        """Light of the whole source, one band when it is grey."""
+        assert self._plan.header is not None
+        picture = self._plan.request.picture
+        return small_light(picture, self._plan.header, picture.source.stat().st_mtime_ns)
+
+    @cached_property
+    def printed(self) -> pyvips.Image:
+        """Light of what is printed, before dodging and burning."""
+        assert self._plan.header is not None
+        upright, size = self._plan.header.upright_px, self._plan.sheet.image_px
+        return printed_part(self.whole, self._crop, upright, size)
+
+    @cached_property
+    def luminance(self) -> pyvips.Image:
+        """One band of the light printed, dodged and burned."""
+        light = mix(self.printed, rows_of(self._plan))
+        if self._light_map is None:
+            return light
+        return light * spread(self._light_map, light.width, light.height)
+
+    def opening(self, image: pyvips.Image) -> pyvips.Image:
+        """Return what the opening shows of a picture of what is printed."""
+        box, (width, height) = self._plan.opening, self._plan.sheet.image_px
+        across, down = image.width / width, image.height / height
+        left, top = round(box.left * across), round(box.top * down)
+        return image.crop(
+            left,
+            top,
+            max(min(round(box.width * across), image.width - left), 1),
+            max(min(round(box.height * down), image.height - top), 1),
+        )

@@ -4,9 +4,6 @@ Each mark's pixels become those of a donor of the same shape, set onto a membran
 what surrounds the mark. Marks are cleared in order and see what earlier ones left. A long scratch
 is cleared piece by piece, each with its own donor. What is not clean yet, the next pieces and later
 marks, is never taken for what surrounds a mark, and no donor that is searched for lies on a mark.
-
-A patch holds every pixel of its box as it is in the end, so the order in which patches are laid
-does not matter.
 """
 
 from collections.abc import Callable, Sequence
@@ -16,6 +13,7 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
+from sightsize.layout import Box
 from sightsize.picture.donor import (
     LARGEST_WINDOW,
     MOST_COST,
@@ -29,8 +27,9 @@ from sightsize.picture.donor import (
     find_donor,
 )
 from sightsize.picture.membrane import membrane
+from sightsize.picture.patches import Patch
 from sightsize.picture.source import SourceError
-from sightsize.plan import Box, Mark
+from sightsize.placing import Mark
 
 SOFT_EDGE = 0.15
 """Width of the soft edge inside a mark's outline, in radii: common practice, no source."""
@@ -38,20 +37,7 @@ SOFT_EDGE = 0.15
 _LONGEST_PX, _LONGEST_RADII = 128, 8
 """A line is cleared in pieces no longer than the greater of these."""
 
-_FEW = 5
-_TILE_PX, _TILE_ROWS = (512, 16), 8
-"""Size of the tiles in which patches are laid, and how many rows of them are remembered."""
-
 Mask = NDArray[np.bool_]
-
-
-@dataclass(frozen=True)
-class Patch:
-    """Linear light, float, that takes the place of the source's from its left and top onwards."""
-
-    left: int
-    top: int
-    light: pyvips.Image
 
 
 class SpottingError(SourceError):
@@ -128,29 +114,6 @@ def _patch(own: _Cleared, cleared: Sequence[_Cleared], read: Read) -> Patch:
     alone = not any(_meet(own.box, each.box) for each in cleared if each is not own)
     light = own.light if alone else _over(read, cleared)(own.box)
     return Patch(own.box.left, own.box.top, _image(light))
-
-
-def lay_patches(light: pyvips.Image, patches: Sequence[Patch], left: int, top: int) -> pyvips.Image:
-    """Return a picture, cut from the upright source at (left, top), with the patches laid on it.
-
-    A patch keeps a buffer as large as what is asked of it: fifty patches took 250 MB. Where there
-    are more than a few, tiles that are asked one by one keep these buffers small.
-    """
-    met = [
-        (patch.light, patch.left - left, patch.top - top)
-        for patch in patches
-        if -patch.light.width < patch.left - left < light.width
-        and -patch.light.height < patch.top - top < light.height
-    ]
-    for patch, x, y in met:
-        light = light.insert(patch, x, y)
-    if len(met) <= _FEW:
-        return light
-    width, height = _TILE_PX
-    tiles = -(-light.width // width) * _TILE_ROWS
-    return light.tilecache(
-        tile_width=width, tile_height=height, max_tiles=tiles, access="sequential", threaded=True
-    )
 
 
 def depth(points: Points, mark: Mark) -> NDArray[np.float64]:

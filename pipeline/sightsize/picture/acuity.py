@@ -1,0 +1,58 @@
+"""How sharp and how noisy the source is, looked at in squares all over the print."""
+
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sightsize import acutance
+from sightsize.crop import CropPlan
+from sightsize.picture.measure import edge_overshoot, noise_sigma
+from sightsize.picture.resize import resize_to
+from sightsize.picture.small import rows_of
+from sightsize.picture.table import STEPS_PER_L
+from sightsize.picture.tone import ToneScale, to_lightness
+from sightsize.picture.upright import Upright
+from sightsize.plan import Plan
+
+_WINDOWS_EACH_WAY = 4
+_WINDOW_PX = 160
+_PRINTED_WINDOW_PX = 24
+"""Least side of a window at the print's size that tells anything."""
+
+
+def noise_floor_and_damping(
+    plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale
+) -> tuple[float, float]:
+    """Return the noise floor (L*) and damping of a print, measured where the job asks for it."""
+    floor, damping = plan.sharpen.noise_floor, plan.sharpen.damping
+    windows = _windows(plan, crop, source, scale)
+    if floor is None:
+        # Neighbouring pixels of an enlargement share their noise.
+        spacing = max(1, ceil(crop.magnification))
+        floor = acutance.noise_floor(noise_sigma(windows, spacing))
+    if damping is None:
+        damping = acutance.damping(edge_overshoot(windows))
+    return floor, damping
+
+
+def _windows(
+    plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale
+) -> list[NDArray[np.float32]]:
+    """Lightness of squares all over the crop, at the print's size."""
+    enlarged = plan.sheet.image_px[0] / float(crop.exact.width)
+    side = max(_WINDOW_PX, round(_PRINTED_WINDOW_PX / enlarged))
+    box = crop.box
+    side = min(side, box.width, box.height, source.image.width, source.image.height)
+    printed_side = max(round(side * enlarged), 1)
+    windows = []
+    for row in range(_WINDOWS_EACH_WAY):
+        for column in range(_WINDOWS_EACH_WAY):
+            left = box.left + round((box.width - side) * (column + 0.5) / _WINDOWS_EACH_WAY)
+            top = box.top + round((box.height - side) * (row + 0.5) / _WINDOWS_EACH_WAY)
+            left = min(max(left, 0), source.image.width - side)
+            top = min(max(top, 0), source.image.height - side)
+            light = source.light(source.image.crop(left, top, side, side), rows_of(plan))
+            lightness = to_lightness(resize_to(light, printed_side, printed_side), scale)
+            windows.append(lightness.numpy() / np.float32(STEPS_PER_L))
+    return windows

@@ -1,0 +1,63 @@
+"""Metering: end points by area and patches on zones become numbers."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pyvips
+from numpy.typing import NDArray
+
+from sightsize.job import AreaShare, Zone
+from sightsize.picture.light import mix
+from sightsize.picture.small import SmallPrint, rows_of
+from sightsize.picture.source import SourceError
+from sightsize.picture.tone import ToneScale, exposed, printed
+from sightsize.plan import Plan
+from sightsize.tones import luminance
+from sightsize.zones import ZoneError, place
+
+_NO_LIGHT = 1e-6
+
+
+def metered(plan: Plan, small: SmallPrint) -> ToneScale:
+    """Return a print's tone with its end points in L* and its zones placed. Raises SourceError."""
+    tone = plan.request.tone
+    black, white = tone.black_point, tone.white_point
+    if isinstance(black, AreaShare) or isinstance(white, AreaShare):
+        seen = small.opening(small.luminance).numpy() * 2**tone.exposure_stops
+        black = _lightness_at(seen, black.share) if isinstance(black, AreaShare) else black
+        white = _lightness_at(seen, 1 - white.share) if isinstance(white, AreaShare) else white
+        if white - black < 1:
+            raise SourceError("the opening shows a single tone; give black_point and white_point")
+    scale = ToneScale(tone, black, white)
+    zones = plan.request.picture.zones
+    if not zones:
+        return scale
+    before = exposed(scale)
+    patches = [(_patch_light(each, plan, small.whole, before), each.zone) for each in zones]
+    try:
+        return ToneScale(tone, black, white, place(patches, printed(tone)))
+    except ZoneError as error:
+        raise SourceError(f"zones of {plan.request.picture.name}: {error}") from error
+
+
+def _lightness_at(light: NDArray[np.float32], share: float) -> float:
+    return float(_lightness(np.quantile(light, share)))
+
+
+def _lightness(light: NDArray[np.float32] | np.floating) -> NDArray[np.float32]:
+    """L* of light; light beyond black and white is cut."""
+    cut = np.clip(light, 0, 1)
+    dark = cut * (29 / 3) ** 3
+    return np.asarray(np.where(cut > (6 / 29) ** 3, 116 * np.cbrt(cut) - 16, dark))
+
+
+def _patch_light(
+    zone: Zone, plan: Plan, whole: pyvips.Image, before: Callable[[float], float]
+) -> float:
+    """Geometric mean of a patch's light, after exposure and end points, 0 to 1."""
+    side = max(round(float(zone.size) * whole.width), 1)
+    left = min(max(round(float(zone.at[0]) * whole.width - side / 2), 0), whole.width - side)
+    top = min(max(round(float(zone.at[1]) * whole.height - side / 2), 0), whole.height - side)
+    patch = mix(whole.crop(left, top, side, min(side, whole.height)), rows_of(plan)).numpy()
+    mean = float(np.exp(np.log(np.maximum(patch, _NO_LIGHT)).mean()))
+    return luminance(before(mean))
