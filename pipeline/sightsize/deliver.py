@@ -105,7 +105,7 @@ def _blob(image: pyvips.Image, name: str) -> bytes:
 def _write(plan: Plan, part: Path, identity: str) -> tuple[str, ...]:
     """Write the sheet; return what there is to say of it."""
     source = plan.request.picture.source
-    header = pyvips.Image.new_from_file(str(source), access="sequential")
+    header = _with_words(source)
     blocks = (_blob(header, name) for name in ("exif-data", "xmp-data", "iptc-data"))
     captions = read_captions(source, *blocks)
     sheet = sheet_image(plan)
@@ -132,6 +132,14 @@ def _write(plan: Plan, part: Path, identity: str) -> tuple[str, ...]:
             keep="all",
         )
     return sheet.notes
+
+
+def _with_words(source: Path) -> pyvips.Image:
+    """A source as libvips opens it, for its words; an empty picture for raw files it cannot."""
+    try:
+        return pyvips.Image.new_from_file(str(source), access="sequential")
+    except pyvips.Error:
+        return pyvips.Image.black(1, 1)
 
 
 def _insert_jfif(path: Path, ppi: int) -> None:
