@@ -41,7 +41,7 @@ Mask = NDArray[np.bool_]
 
 
 class SpottingError(SourceError):
-    """A mark that must be cleared and cannot be; the message is a sentence for the job's author."""
+    """Marks that must be cleared and cannot be; the message is for the job's author."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ def find_patches(
     """Return a patch for each piece cleared, and a note for each mark that was left as it is.
 
     ``read`` returns the linear light of a box of the upright source, (rows, columns, bands).
-    Raises SpottingError for a required mark without a clean donor.
+    Raises SpottingError, all in one, for required marks without a clean donor.
     """
     lines = Marks(
         np.array([complex(*mark.start) for mark in marks]),
@@ -97,15 +97,18 @@ def find_patches(
         np.array([mark.radius_px for mark in marks]),
     )
     cleared: list[_Cleared] = []
-    notes = []
+    notes, refusals = [], []
     for number, mark in enumerate(marks):
         later = lines.among(np.arange(len(marks)) > number)
         try:
             cleared += _clear(_over(read, cleared), size_px, mark, lines, later)
         except SpottingError as error:
             if mark.required:
-                raise
-            notes.append(f"{error}; it is left as it is")
+                refusals.append(str(error))
+            else:
+                notes.append(f"{error}; it is left as it is")
+    if refusals:
+        raise SpottingError("; ".join(refusals))
     return [_patch(each, cleared, read) for each in cleared], notes
 
 
@@ -200,7 +203,7 @@ def _replaced(task: _Task) -> _Cleared:
     def dirty(points: Points) -> Mask:
         return piece.leaves(points) | near.cover(points)
 
-    read = _remembered(task.read, _grown(bounds, int(6 * radius) + 16, task.size_px))
+    read = _remembered(task.read, _grown(bounds, int(4.4 * radius) + 10, task.size_px))
     across, down = _shift(read, task, box, dirty)
     donor = read(Box(box.left + across, box.top + down, box.width, box.height)).astype(np.float64)
     known = ~dirty(_centres(box))

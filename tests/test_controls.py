@@ -1,0 +1,130 @@
+"""The guide to the controls and the README: examples validate, figures exist, keys are named."""
+
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import tomli_w
+
+from sightsize.checks import check_ids
+from sightsize.grammar import known_keys
+from sightsize.load import load_job
+
+ROOT = Path(__file__).parent.parent
+DEMO = ROOT / "jobs-demo"
+GUIDE = DEMO / "controls.md"
+README = ROOT / "README.md"
+FRAME: dict[str, Any] = {
+    "aperture": {"width": "7 1/4 in", "height": "9 5/8 in"},
+    "paper": {"size": "12x8 in"},
+    "mono": True,
+}
+TABLES = (
+    "mono",
+    "tone",
+    "local_contrast",
+    "toner",
+    "sharpen",
+    "grain",
+    "cameras.NAME",
+    "pictures.NAME.camera",
+    "pictures.NAME.spotting",
+    "pictures.NAME.zones",
+    "pictures.NAME.dodge",
+    "pictures.NAME.burn",
+    "pictures.NAME.raw",
+    "prints.variants",
+)
+"""What the guide is about."""
+
+
+def examples(page: Path) -> list[str]:
+    return re.findall(r"^```toml\n(.*?)^```$", page.read_text("utf-8"), re.DOTALL | re.MULTILINE)
+
+
+EXAMPLES = [
+    pytest.param(text, id=f"{page.stem}-{number}")
+    for page in (GUIDE, README)
+    for number, text in enumerate(examples(page), 1)
+]
+
+
+def whole_job(fragment: dict[str, Any]) -> dict[str, Any]:
+    """A fragment as a job: what it does not say is a plain frame and one print of its picture."""
+    if "sightsize" in fragment:
+        return fragment
+    picture = next(iter(fragment.get("pictures", {})), None)
+    only = {"picture": picture} if picture else {"source": "cox-megaphone.jpg"}
+    return {"sightsize": 1, **FRAME, "prints": [only], **fragment}
+
+
+@pytest.mark.parametrize("text", EXAMPLES)
+def test_example_is_a_job_or_part_of_one(text: str, tmp_path: Path) -> None:
+    path = tmp_path / "job.toml"
+    path.write_text(tomli_w.dumps(whole_job(tomllib.loads(text))), encoding="utf-8")
+    assert load_job(path, check_ids()).prints
+
+
+def test_there_are_examples() -> None:
+    assert len(examples(GUIDE)) >= 15
+    assert examples(README)
+
+
+def test_demo_job_is_valid_and_has_its_eight_sheets() -> None:
+    prints = load_job(DEMO / "tern-quay.toml", check_ids()).prints
+    assert [each.frame.name for each in prints if each.frame] == [
+        "lobby-oak",
+        "trophy-cabinet",
+        "committee-left",
+        "committee-right",
+        "stair-panorama",
+        "bar-square",
+        "desk",
+        "launch-room",
+    ]
+
+
+def shown(page: Path) -> set[Path]:
+    """Figures that a page shows, by their place in the repository."""
+    links = re.findall(r"!\[[^\]]+\]\(([^)\s]+)\)", page.read_text("utf-8"))
+    return {(page.parent / link).resolve() for link in links}
+
+
+def test_every_figure_is_there_and_every_one_there_is_shown() -> None:
+    figures = shown(GUIDE) | shown(README)
+    assert {each for each in figures if not each.is_file()} == set()
+    assert set((DEMO / "controls").iterdir()) - figures == set()
+
+
+def test_figures_are_small() -> None:
+    sizes = {each.name: each.stat().st_size for each in (DEMO / "controls").iterdir()}
+    assert sizes.pop("mono-pair.jpg") < 250_000
+    assert {name for name, size in sizes.items() if size > 150_000} == set()
+    assert sum(sizes.values()) < 2_250_000
+
+
+def test_svg_figures_carry_no_date() -> None:
+    for figure in (DEMO / "controls").glob("*.svg"):
+        assert "<dc:date>" not in figure.read_text("utf-8"), figure.name
+
+
+def keys_of(table: str) -> Iterator[str]:
+    for name, _ in known_keys():
+        if name == table or name.startswith(f"{table}."):
+            yield name
+
+
+def test_tables_of_the_guide_are_in_the_grammar() -> None:
+    assert [table for table in TABLES if not list(keys_of(table))] == []
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_guide_names_every_key(table: str) -> None:
+    text = GUIDE.read_text("utf-8")
+    code = [*examples(GUIDE), *re.findall(r"`([^`\n]+)`", text)]
+    words = set(re.findall(r"\w+", " ".join(code)))
+    leaves = {name.rpartition(".")[2] for name in keys_of(table)} - {"NAME"}
+    assert leaves - words == set()
