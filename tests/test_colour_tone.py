@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from icc_profiles import built_in, oprgb
 from pictures import job, make, patch_means, patches, picture_of, printed, save, save_16
 from plans import request
+from sightsize.checks import check_help, check_ids
 from sightsize.picture.gamut import missed_share
 
 D65 = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
@@ -205,3 +206,23 @@ def test_a_profile_file_tones_alike(tmp_path: Path) -> None:
         for name in ("srgb", profile.name)
     ]  # fmt: skip
     assert means[1] == pytest.approx(means[0], abs=0.3)
+
+
+def test_strict_refuses_what_is_clipped_and_accept_lets_it_pass(tmp_path: Path) -> None:
+    pixels = np.full((256, 256, 3), 255, np.uint8)
+    source = save(tmp_path / "white.tif", pixels)
+    facts = {"white": {"source": source.name}}
+    others = check_ids() - {"clipping", "no-profile"}
+    for accept, status in ((others, "failed"), (others | {"clipping"}, "made")):
+        checks = {"strict": True, "accept": sorted(accept)}
+        made = job(tmp_path, facts, (256, 256), checks=checks)
+        (outcome,) = make(made, replace=True)
+        assert outcome.status == status, outcome.message
+        if status == "failed":
+            assert "[clipping]" in outcome.message
+            assert list(made.output.iterdir()) == []
+
+
+def test_the_reports_are_checks_with_help() -> None:
+    assert {"clipping", "gamut"} <= check_ids()
+    assert {"clipping", "gamut"} <= set(check_help())

@@ -1,5 +1,6 @@
 """Dodging and burning: where the light goes, how much of it, how softly."""
 
+import tracemalloc
 from math import log2
 from pathlib import Path
 from typing import Any
@@ -134,3 +135,31 @@ def test_a_shade_stays_on_its_place_when_the_picture_is_turned_and_cropped(tmp_p
     inside, darker = plain > 134, found < plain - 12
     assert inside.sum() > 3000
     assert (inside & darker).sum() / (inside | darker).sum() > 0.93
+
+
+def test_a_very_soft_shade_beside_a_hard_one_stays_small() -> None:
+    # Each is drawn as finely as it needs; the soft one is not blurred at the hard one's pixels.
+    size = (4724, 3543)  # 400 x 300 mm at 300 ppi
+    hard = ShadePlan(stops=1, shape="ellipse", points=_box(600, 600, 900), softness_px=12)
+    soft = ShadePlan(stops=-1, shape="ellipse", points=_box(2000, 1500, 900), softness_px=1200)
+    tracemalloc.start()
+    small = light_map([hard, soft], None, size)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert small is not None
+    assert max(small.width, small.height) <= 1500
+    assert peak < 150 * 2**20
+    alone = light_map([soft], None, size)
+    assert alone is not None
+    assert max(alone.width, alone.height) < 60
+
+
+def test_a_softness_beyond_the_print_is_that_of_its_diagonal() -> None:
+    endless, diagonal = (
+        stops(shade("edge", (200, 150), (300, 150), soft=soft)) for soft in (1e6, 500)
+    )
+    assert np.abs(endless - diagonal).max() < 1e-6
+
+
+def _box(left: float, top: float, side: float) -> tuple[tuple[float, float], ...]:
+    return ((left, top), (left + side, top), (left + side, top + side), (left, top + side))

@@ -59,9 +59,9 @@ LIGHTS = {"D65": D65, "tungsten": xyz_of(TUNGSTEN), "shade": xyz_of(SHADE)}
 
 
 def develop(
-    kelvin: float | None = None, tint: float = 0, highlights: Highlights = "clip"
+    kelvin: float | None = None, tint: float = 0, highlights: Highlights = "white"
 ) -> RawDevelopment:
-    return replace(AS_SHOT, kelvin=kelvin, tint_duv=tint, highlights=highlights)
+    return replace(AS_SHOT, kelvin=kelvin, duv=tint, highlights=highlights)
 
 
 def chart(colours: Floats = COLOURS) -> Floats:

@@ -48,9 +48,8 @@ def means(found: Pixels) -> Floats:
 def test_a_raw_file_prints_its_scene(tmp_path: Path, px: tuple[int, int]) -> None:
     # Half-size development below, whole development at and above the sensor's own pixels.
     found = picture_of(printed(tmp_path, dng(tmp_path), px), px)
-    if px == (60, 40):
-        assert found.shape[:2] == (40, 60)
-        return
+    if px == (60, 40):  # too small for squares of 24 px: the middle of each patch alone
+        found = found.repeat(8, axis=0).repeat(8, axis=1)
     assert means(found) == pytest.approx(PATCHES, abs=0.004)
 
 

@@ -137,7 +137,6 @@ RENAMED = {
     ("split_grade", "from"): "start",
     ("split_grade", "to"): "end",
     ("raw", "white_balance"): "kelvin",
-    ("raw", "tint"): "tint_duv",
     ("picture", "camera"): "cameras",
 }
 ELSEWHERE = {

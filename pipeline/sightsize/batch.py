@@ -3,6 +3,7 @@
 Workers are threads: libvips lets go of Python while it works and uses the cores by itself.
 """
 
+import logging
 import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -139,5 +140,13 @@ def _make(folder: Path, planned: PlannedPrint, sources: frozenset[Path], replace
         return Outcome(planned, "failed", f"{source} could not be printed: {last_word(error)}")
     except OSError as error:
         return Outcome(planned, "failed", f"{error.strerror or error} ({planned.request.name})")
+    except Exception as error:
+        logging.getLogger(__name__).debug("print %s", planned.request.name, exc_info=True)
+        return Outcome(
+            planned,
+            "failed",
+            f"a fault of the program ({type(error).__name__}: {error}); please report it with "
+            "the job and the picture",
+        )
     seconds = time.perf_counter() - begin
     return Outcome(planned, done.status, "", done.bytes, seconds, done.notes)

@@ -8,22 +8,18 @@ unless the job asks for the last two.
 import re
 import struct
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
-from typing import BinaryIO
 from xml.sax.saxutils import escape
+
+from sightsize.tiffwords import decoded_text, text_places, texts
 
 _TIFF_TAGS = {0x010E: "caption", 0x013B: "creator", 0x8298: "copyright"}
 _IPTC_RECORDS = {120: "caption", 80: "creator", 116: "copyright"}
 _XMP_NAMES = {"description": "caption", "creator": "creator", "rights": "copyright"}
 _DC = "{http://purl.org/dc/elements/1.1/}"
 _RDF = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}"
-_TEXT_KINDS = (2, 129)
-"""ASCII of TIFF 6.0 and UTF-8 of Exif 3.0 (the latter from memory)."""
-_MOST_ENTRIES = 1000
-_LONGEST_READ = 2**20
 _LONGEST_KEPT = 16_000
 """Bytes of one word in XML: all three must fit the one segment of 64 KiB that a JPEG has."""
 _EXIF_WITHIN = 2**17
@@ -41,9 +37,9 @@ class Captions:
 
 def read_captions(path: Path, exif: bytes, xmp: bytes, iptc: bytes) -> Captions:
     """Return the words found in a file and in its metadata blocks (empty bytes for none)."""
-    sources = [_from_xmp(xmp), _from_tiff(BytesIO(exif.removeprefix(b"Exif\0\0")))]
+    sources = [_from_xmp(xmp), texts(BytesIO(exif.removeprefix(b"Exif\0\0")), _TIFF_TAGS)]
     with path.open("rb") as file:
-        sources.append(_from_tiff(file))
+        sources.append(texts(file, _TIFF_TAGS))
     sources.append(_from_iptc(iptc))
     words: dict[str, str] = {}
     for source in sources:
@@ -61,38 +57,6 @@ def _tidy(text: str) -> str:
     return text
 
 
-def _from_tiff(file: BinaryIO) -> dict[str, str]:
-    words = {}
-    for name, offset, length in _places_in_tiff(file):
-        file.seek(offset)
-        words[name] = _text(file.read(length))
-    return words
-
-
-def _places_in_tiff(file: BinaryIO) -> Iterator[tuple[str, int, int]]:
-    """Name, offset and length of each word in the first directory of a TIFF structure.
-
-    TIFF 6.0; the body of an Exif block is such a structure too.
-    """
-    head = file.read(8)
-    order = {b"II*\0": "<", b"MM\0*": ">"}.get(head[:4])
-    if order is None:
-        return
-    try:
-        (directory,) = struct.unpack(order + "I", head[4:])
-        file.seek(directory)
-        (count,) = struct.unpack(order + "H", file.read(2))
-        entries = file.read(12 * min(count, _MOST_ENTRIES))
-        for index, entry in enumerate(struct.iter_unpack(order + "HHII", entries)):
-            tag, kind, length, offset = entry
-            if tag in _TIFF_TAGS and kind in _TEXT_KINDS and 0 < length <= _LONGEST_READ:
-                # A text of up to four bytes stands in the entry itself.
-                inline = directory + 2 + 12 * index + 8
-                yield _TIFF_TAGS[tag], inline if length <= 4 else offset, length
-    except struct.error:
-        return
-
-
 def exif_placeholder(text: str) -> str:
     """Return ASCII that takes up as many bytes as ``text`` does in UTF-8."""
     return "?" * len(text.encode())
@@ -107,18 +71,9 @@ def write_exif_words(path: Path, captions: Captions) -> None:
     with path.open("r+b") as file:
         head = file.read(_EXIF_WITHIN)
         start = head.index(b"Exif\0\0") + 6
-        for name, offset, length in _places_in_tiff(BytesIO(head[start:])):
+        for name, offset, length in text_places(BytesIO(head[start:]), _TIFF_TAGS):
             file.seek(start + offset)
             file.write(getattr(captions, name).encode().ljust(length, b"\0"))
-
-
-def _text(raw: bytes) -> str:
-    """Text of a tag: UTF-8 as most programs write, Latin-1 where it is not."""
-    raw = raw.split(b"\0")[0]
-    try:
-        return raw.decode("utf-8")
-    except UnicodeDecodeError:
-        return raw.decode("latin-1")
 
 
 def _from_xmp(xmp: bytes) -> dict[str, str]:
@@ -145,7 +100,7 @@ def _from_iptc(iptc: bytes) -> dict[str, str]:
         if length & 0x8000:
             break
         if record == 2 and data_set in _IPTC_RECORDS:
-            text = _text(iptc[at + 5 : at + 5 + length])
+            text = decoded_text(iptc[at + 5 : at + 5 + length])
             words.setdefault(_IPTC_RECORDS[data_set], []).append(text)
         at += 5 + length
     return {name: ", ".join(texts) for name, texts in words.items()}

@@ -7,12 +7,14 @@ from typing import Any
 from sightsize.findings import KeyPath
 from sightsize.grammar import RECIPE_TABLES, table_defaults
 
-_EXCLUSIVE = {
-    "overlap": "reveal",
-    "reveal": "overlap",
-    "grade": "split_grade",
-    "split_grade": "grade",
+_REPLACES = {
+    "overlap": ("reveal",),
+    "reveal": ("overlap",),
+    "grade": ("split_grade",),
+    "split_grade": ("grade",),
+    "kind": ("hue", "chroma", "dark", "light"),
 }
+"""What a key takes away of the levels before: what excludes it, or only changed another value."""
 
 
 @dataclass(frozen=True)
@@ -47,8 +49,9 @@ def merge(levels: list[tuple[KeyPath, Mapping[str, Any]]]) -> Settings:
 def _lay_over(
     table: dict[str, Any], given: dict[str, Any], path: KeyPath, origins: dict[str, KeyPath]
 ) -> None:
+    for key in given:
+        for other in _REPLACES.get(key, ()):
+            table.pop(other, None)
     for key, value in given.items():
-        # The nearer of two keys that exclude one another wins.
-        table.pop(_EXCLUSIVE.get(key, ""), None)
         table[key] = value
         origins[f"{path[-1]}.{key}"] = (*path, key)

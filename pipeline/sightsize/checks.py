@@ -10,18 +10,21 @@ from dataclasses import replace
 from fractions import Fraction
 from math import ceil
 
-from sightsize.findings import Finding, Level
+from sightsize.findings import Finding, Level, Remark
+from sightsize.header import RAW
 from sightsize.job import EDGES, Edges
 from sightsize.layout import least_margins, rebate_room, short_margins
 from sightsize.plan import Plan
 from sightsize.retouching import face_of
 from sightsize.units import inch_text, mm_text
+from sightsize.white_balance import AS_SHOT
 
 Rule = Callable[[Plan], Iterator[Finding]]
 
 _RULES: dict[str, tuple[Rule, str, str]] = {}
 _NORMAL_DISTANCE_MM = 300
 _LARGEST_MARK = 0.03
+_LEAST_MARK_PX = 0.8
 _PERMANENT_RADIUS = 0.015
 _PERMANENT_FACES = 3
 """Radius as a share of the face, and pictures with a mark at one place: common practice."""
@@ -44,14 +47,21 @@ _NOMINAL_INCHES = (
 _NOMINAL_CM = ((10, 15), (13, 18), (18, 24), (20, 30), (24, 30), (30, 40), (40, 50), (50, 70))
 
 
+_LATE = {
+    "clipping": "bare white or solid black in the finished print",
+    "gamut": "colours that the output profile cannot show",
+}
+"""Checks that can only be made on the finished picture, and what they guard against."""
+
+
 def check_ids() -> frozenset[str]:
     """Return the ids of all checks, as ``checks.accept`` may name them."""
-    return frozenset(_RULES)
+    return frozenset({*_RULES, *_LATE})
 
 
 def check_help() -> dict[str, str]:
     """Return each check's id and what it guards against."""
-    return {name: text for name, (_, _, text) in _RULES.items()}
+    return {name: text for name, (_, _, text) in _RULES.items()} | _LATE
 
 
 def run_checks(plan: Plan, job_file: str) -> list[Finding]:
@@ -65,6 +75,13 @@ def run_checks(plan: Plan, job_file: str) -> list[Finding]:
             )
             findings.append(_weighed(placed, plan))
     return findings
+
+
+def remark_finding(remark: Remark, plan: Plan) -> Finding:
+    """Return what was found on a finished picture, with the level that the job gives it."""
+    level: Level = "warn" if remark.check in _LATE else "note"
+    finding = Finding(level=level, check=remark.check, message=remark.message)
+    return _weighed(finding, plan)
 
 
 def _weighed(finding: Finding, plan: Plan) -> Finding:
@@ -393,22 +410,48 @@ def _keep_clear(plan: Plan) -> Iterator[Finding]:
 
 @_rule("mark-size", "picture.spotting", "a mark too large to be spotted out unseen")
 def _mark_size(plan: Plan) -> Iterator[Finding]:
-    if plan.header is None:
+    if plan.header is None or plan.crop is None:
         return
     limit = _LARGEST_MARK * plan.header.upright_px[0]
     for mark in plan.marks:
-        if mark.radius_px > limit:
+        if mark.required and mark.radius_px > limit:
             yield _say(
                 "stop",
-                f"{mark.label} reaches {mark.radius_px:.0f} px from its middle; at most "
-                f"{_LARGEST_MARK:.0%} of the width, {limit:.0f} px, are spotted out.",
+                f"{mark.label} reaches {mark.radius_px:.3g} px from its middle; at most "
+                f"{_LARGEST_MARK:.0%} of the width, {limit:.3g} px, are spotted out.",
                 "Make it smaller, or clear it in several marks.",
             )
 
 
+@_rule("tiny-mark", "picture.spotting", "a mark too small to cover a pixel")
+def _tiny_mark(plan: Plan) -> Iterator[Finding]:
+    for mark in plan.marks:
+        if mark.required and mark.radius_px < _LEAST_MARK_PX:
+            yield _say(
+                "warn",
+                f"{mark.label} reaches {mark.radius_px:.2g} px from its middle and clears nothing.",
+                "Make its radius or width larger.",
+            )
+
+
+@_rule("not-raw", "picture.source", "a raw development of a file that is not raw")
+def _not_raw(plan: Plan) -> Iterator[Finding]:
+    if (
+        plan.header is not None
+        and plan.header.format != RAW
+        and plan.request.picture.raw != AS_SHOT
+    ):
+        yield _say(
+            "warn",
+            f"{plan.request.picture.source.name} is not a raw camera file; its raw table does "
+            "nothing.",
+            "Remove the table, or name the raw file.",
+        )
+
+
 @_rule("permanent-mark", "picture.spotting", "a mole or a scar taken away as if it were a spot")
 def _permanent_mark(plan: Plan) -> Iterator[Finding]:
-    if plan.header is None:
+    if plan.header is None or plan.crop is None:
         return
     picture, marks = plan.request.picture, [mark for mark in plan.marks if mark.required]
     for number, (spot, mark) in enumerate(zip(picture.spotting, marks, strict=True), start=1):

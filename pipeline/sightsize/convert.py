@@ -260,7 +260,7 @@ def raw(table: dict[str, Any]) -> RawDevelopment:
     facts = {**table_defaults("raw"), **table}
     return RawDevelopment(
         kelvin=_number(facts["white_balance"]),
-        tint_duv=float(facts["tint"]),
+        duv=float(facts["duv"]),
         exposure_stops=float(facts["exposure"]),
         highlights=facts["highlights"],
     )

@@ -7,7 +7,7 @@ and then looking: what fails never had the name.
 import os
 import secrets
 import struct
-from collections.abc import Set
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from mmap import mmap
 from pathlib import Path
@@ -24,13 +24,15 @@ from sightsize.captions import (
     write_exif_words,
     xmp_packet,
 )
+from sightsize.checks import remark_finding
+from sightsize.findings import Remark
 from sightsize.identity import print_identity
 from sightsize.job import Delivery
 from sightsize.picture.chain import sheet_image
 from sightsize.picture.finish import output_profile, paper_value
 from sightsize.plan import Plan
 from sightsize.units import MM_PER_INCH
-from sightsize.verify import clipping_notes, verify_file
+from sightsize.verify import clipping_remarks, verify_file
 
 _PART = ".part"
 _OPTIMISED_CODING_LIMIT = 128 * 2**20
@@ -73,16 +75,26 @@ def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> D
             )
     part = folder / f".{target.name}.{os.getpid()}-{secrets.token_hex(4)}{_PART}"
     try:
-        notes = _write(plan, part, identity)
+        remarks = _write(plan, part, identity)
         _flush(part)
         seen = verify_file(part, plan, paper_value(plan.request))
         if seen.differences:
             raise DeliveryError(f"{target.name} was not written as planned: {seen.differences[0]}")
+        notes = _weighed((*remarks, *clipping_remarks(seen, plan)), plan)
         part.replace(target)
     finally:
         part.unlink(missing_ok=True)
     _flush(folder)
-    return Delivered(target, "made", target.stat().st_size, (*notes, *clipping_notes(seen, plan)))
+    return Delivered(target, "made", target.stat().st_size, notes)
+
+
+def _weighed(remarks: Sequence[Remark], plan: Plan) -> tuple[str, ...]:
+    """What there is to say of a print; a stop refuses it."""
+    findings = [remark_finding(remark, plan) for remark in remarks]
+    for each in findings:
+        if each.level == "stop":
+            raise DeliveryError(f"[{each.check}] {each.message}")
+    return tuple(f"{each.level} [{each.check}] {each.message}" for each in findings)
 
 
 def _refuse_sources(target: Path, sources: Set[Path]) -> None:
@@ -102,7 +114,7 @@ def _blob(image: pyvips.Image, name: str) -> bytes:
     return bytes(image.get(name)) if image.get_typeof(name) else b""
 
 
-def _write(plan: Plan, part: Path, identity: str) -> tuple[str, ...]:
+def _write(plan: Plan, part: Path, identity: str) -> tuple[Remark, ...]:
     """Write the sheet; return what there is to say of it."""
     source = plan.request.picture.source
     header = _with_words(source)
@@ -131,7 +143,7 @@ def _write(plan: Plan, part: Path, identity: str) -> tuple[str, ...]:
             bigtiff=image.width * image.height * image.bands * 2 > _BIG_TIFF_ABOVE,
             keep="all",
         )
-    return sheet.notes
+    return sheet.remarks
 
 
 def _with_words(source: Path) -> pyvips.Image:
@@ -167,7 +179,9 @@ def _tagged(
 ) -> pyvips.Image:
     """The sheet with its density, profile, words and identity, and nothing else of the source."""
     delivery = plan.request.delivery
-    px_per_mm = float(delivery.ppi / MM_PER_INCH)
+    # JFIF knows whole numbers only, and Exif beside it should say the same.
+    ppi = delivery.ppi if delivery.format == "tiff" else round(delivery.ppi)
+    px_per_mm = float(ppi / MM_PER_INCH)
     image = sheet.copy(
         xres=px_per_mm, yres=px_per_mm, interpretation=_interpretation(sheet, delivery)
     )

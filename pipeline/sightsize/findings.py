@@ -9,10 +9,17 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Level = Literal["note", "warn", "stop"]
 KeyPath = tuple[str | int, ...]
+
+
+class Remark(NamedTuple):
+    """What was found on a finished picture, and the check that looked for it."""
+
+    check: str
+    message: str
 
 
 @dataclass(frozen=True, kw_only=True)

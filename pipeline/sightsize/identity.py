@@ -6,6 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from sightsize import __version__
+from sightsize.header import RAW
 from sightsize.job import BUILT_IN_PROFILES, AreaShare, Tone
 from sightsize.plan import Plan
 
@@ -36,22 +37,50 @@ def print_identity(plan: Plan) -> str:
         "sheet": [plan.sheet.sheet_px, asdict(plan.sheet.picture_box)],
         "crop": [asdict(plan.crop.box), plan.crop.straighten_degrees] if plan.crop else None,
         "mono": asdict(plan.mono) if plan.mono else None,
-        "marks": [asdict(mark) for mark in plan.marks],
-        "zones": [asdict(zone) for zone in picture.zones],
-        "shades": [asdict(shade) for shade in plan.shades],
-        "edge_burn": asdict(plan.edge_burn) if plan.edge_burn else None,
-        "raw": asdict(picture.raw),
-        "tone": asdict(request.tone),
-        "opening": asdict(plan.opening) if _is_measured(request.tone) else None,
-        "local_contrast": [request.local_contrast.gain, plan.neighbourhood_px],
-        "toner": asdict(request.toner),
-        "sharpen": asdict(plan.sharpen),
-        "grain": asdict(request.grain),
+        "tone": {**asdict(request.tone), "edge_burn": None},  # which stands below, in pixels
         "paper_tone": request.paper.tone_lightness,
         "delivery": {**asdict(delivery), "profile": _profile_identity(delivery.profile)},
+        **_craft(plan),
     }
     text = json.dumps(facts, sort_keys=True, default=str)
     return f"sha256:{hashlib.sha256(text.encode()).hexdigest()}"
+
+
+def _craft(plan: Plan) -> dict[str, object]:
+    """What the controls do that are at work; those that do nothing do not count."""
+    request, picture = plan.request, plan.request.picture
+    facts: dict[str, object] = {}
+    if plan.sharpen.gain:
+        facts["sharpen"] = asdict(plan.sharpen)
+    if plan.header is not None and plan.header.format == RAW:
+        facts["raw"] = asdict(picture.raw)
+    if plan.marks:
+        facts["marks"] = [{**asdict(mark), "label": ""} for mark in plan.marks]
+    if picture.zones:
+        facts["zones"] = [asdict(zone) for zone in picture.zones]
+    if any(shade.stops for shade in plan.shades):
+        facts["shades"] = [asdict(shade) for shade in plan.shades]
+    if plan.edge_burn is not None:
+        facts["edge_burn"] = asdict(plan.edge_burn)
+    if request.local_contrast.gain:
+        facts["local_contrast"] = [request.local_contrast.gain, plan.neighbourhood_px]
+    if request.toner.is_tinted:
+        facts["toner"] = asdict(request.toner)
+    if request.grain.granularity:
+        facts["grain"] = asdict(request.grain)
+    if plan.crop is not None and _uses_small_picture(plan):
+        facts["looked_at"] = [asdict(plan.crop.exact), asdict(plan.opening)]
+    return facts
+
+
+def _uses_small_picture(plan: Plan) -> bool:
+    """Whether pixels depend on the small picture, which the exact crop and the opening cut."""
+    return (
+        _is_measured(plan.request.tone)
+        or plan.mono is None
+        or plan.request.local_contrast.gain > 0
+        or (plan.sharpen.gain > 0 and plan.sharpen.skin < 1)
+    )
 
 
 def _is_measured(tone: Tone) -> bool:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from sightsize import convert, ladder, names
+from sightsize.agreement import setting_problems
 from sightsize.cascade import Settings, merge
 from sightsize.document import Document, read_document
 from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
@@ -112,7 +113,7 @@ class _Builder:
         return None
 
     def _check_settings(self, path: KeyPath, entry: dict[str, Any], settings: Settings) -> bool:
-        problems = list(_setting_problems(path, entry, settings))
+        problems = list(setting_problems(path, entry, settings, self._folder))
         for where, message in problems:
             # What the job or a frame lacks is said once, at the first print that needs it.
             lack = (message, entry.get("frame", ""))
@@ -296,57 +297,3 @@ class _Builder:
                 f"prints {first} and {number} would both be named {name!r}. Add a field such as "
                 "{number} or {recipe} to delivery.name, or give one print its own name.",
             )
-
-
-def _setting_problems(
-    path: KeyPath, entry: dict[str, Any], settings: Settings
-) -> Iterator[tuple[KeyPath, str]]:
-    """Yield what is missing from the merged settings of a print, or does not go together."""
-    aperture, delivery = settings.tables["aperture"], settings.tables["delivery"]
-    missing = [key for key in ("width", "height") if key not in aperture]
-    if missing:
-        yield (
-            path,
-            f"no aperture {' and '.join(missing)} for this print; measure the mat opening and "
-            "write it in [aperture], the frame or the print.",
-        )
-    if "size" not in settings.tables["paper"]:
-        yield (
-            path,
-            'no paper for this print; write for example paper.size = "20x16 in" in the job, '
-            "the frame or the print.",
-        )
-    if aperture["measured_at"] == "face" and "mat_thickness" not in aperture:
-        yield (
-            settings.origins.get("aperture.measured_at", path),
-            "measured at the face of the bevel needs mat_thickness, so that the opening at its "
-            "back can be worked out (a 4-ply board is about 1.4 mm).",
-        )
-    if delivery["bit_depth"] == 16 and delivery["format"] == "jpeg":
-        yield (
-            settings.origins.get("delivery.bit_depth", path),
-            'a JPEG has 8 bits; write format = "tiff" for 16.',
-        )
-    if delivery["profile"] == "gray" and not settings.mono_wanted:
-        yield (
-            settings.origins.get("delivery.profile", path),
-            "a gray file holds no colour; add mono = true to the print, or deliver srgb.",
-        )
-    yield from _mono_problems(path, entry, settings)
-
-
-def _mono_problems(
-    path: KeyPath, entry: dict[str, Any], settings: Settings
-) -> Iterator[tuple[KeyPath, str]]:
-    toner = convert.toner(settings.tables["toner"])
-    origins = [settings.origins.get(f"toner.{key}") for key in ("dark", "light", "chroma", "kind")]
-    place = next((each for each in origins if each is not None), path)
-    if toner.is_tinted and not settings.mono_wanted:
-        yield place, "a toner works on a black-and-white print; add mono = true, or leave it out."
-    elif toner.is_tinted and settings.tables["delivery"]["profile"] == "gray":
-        yield place, "a gray file holds no toner's colour; deliver srgb, or leave the toner out."
-    if "filter" in entry.get("variants", {}) and not settings.mono_wanted:
-        yield (
-            (*path, "variants", "filter"),
-            "a contrast filter works on a black-and-white print; add mono = true to the print.",
-        )

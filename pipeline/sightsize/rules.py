@@ -6,9 +6,8 @@ from typing import Any, NamedTuple
 
 from sightsize import convert
 from sightsize.findings import KeyPath, nearest, quoted_key
-from sightsize.grammar import table_defaults
 from sightsize.job import BUILT_IN_PROFILES, Region
-from sightsize.tones import split_grade_rises
+from sightsize.picture.icc import profile_colour
 from sightsize.units import parse_length_mm
 
 Table = Mapping[str, Any]
@@ -33,7 +32,6 @@ def table_problems(values: Table, folder: Path) -> Iterator[Problem]:
     for path, level in levels:
         yield from _aperture((*path, "aperture"), level.get("aperture", {}))
         yield from _tone((*path, "tone"), level.get("tone", {}))
-        yield from _toner((*path, "toner"), level.get("toner", {}))
         yield from _grain((*path, "grain", "size"), level.get("grain", {}).get("size"))
         yield from _response((*path, "mono", "response"), level.get("mono", {}))
         profile = level.get("delivery", {}).get("profile")
@@ -63,8 +61,9 @@ def _tone(path: KeyPath, table: Table) -> Iterator[Problem]:
             "grade and split_grade exclude one another: a sheet is printed on one grade or on "
             "two. Remove one.",
         )
-    if "split_grade" in table:
-        yield from _split_grade((*path, "split_grade"), table)
+    width = table.get("edge_burn", {}).get("width")
+    if width is not None and parse_length_mm(width) == 0:
+        yield Problem((*path, "edge_burn", "width"), "a burn of no width; write how far it fades.")
 
 
 def _curve(path: KeyPath, curve: list[list[float]]) -> Iterator[Problem]:
@@ -84,31 +83,10 @@ def _curve(path: KeyPath, curve: list[list[float]]) -> Iterator[Problem]:
             )
 
 
-def _split_grade(path: KeyPath, tone: Table) -> Iterator[Problem]:
-    grades = convert.split_grade(tone["split_grade"])
-    if grades.end <= grades.start:
-        yield Problem(
-            path,
-            f"the light grade cannot take over at L* {grades.end:g} when the dark one ends at "
-            f"{grades.start:g}; make to larger than from.",
-        )
-    elif not split_grade_rises(grades, tone.get("pivot", table_defaults("tone")["pivot"])):
-        yield Problem(
-            path,
-            f"grades {grades.dark:g} and {grades.light:g} mixed between L* {grades.start:g} and "
-            f"{grades.end:g} would turn tones over. Bring the grades nearer or the range wider.",
-        )
-
-
-def _toner(path: KeyPath, table: Table) -> Iterator[Problem]:
-    if "hue" in table and table.get("kind", "none") == "none" and "chroma" not in table:
-        yield Problem((*path, "hue"), "a hue without chroma tints nothing; add chroma = 5 or so.")
-
-
 def _grain(path: KeyPath, size: str | None) -> Iterator[Problem]:
     if size is not None and not 0 < parse_length_mm(size) <= _LARGEST_GRAIN_MM:
         yield Problem(
-            path, f"a grain of {size}; it must be above 0 and at most {_LARGEST_GRAIN_MM} mm."
+            path, f"a grain of {size}; write a size above 0 and at most {_LARGEST_GRAIN_MM} mm."
         )
 
 
@@ -119,7 +97,15 @@ def _response(path: KeyPath, mono: object) -> Iterator[Problem]:
 
 
 def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Problem]:
-    if profile is None or profile in BUILT_IN_PROFILES or (folder / profile).is_file():
+    if profile is None or profile in BUILT_IN_PROFILES:
+        return
+    if (folder / profile).is_file():
+        if profile_colour((folder / profile).read_bytes()) is None:
+            yield Problem(
+                path,
+                f"{profile!r} is not a whole ICC profile for grey, RGB or CMYK; get the lab's "
+                "profile anew.",
+            )
         return
     guess = nearest(profile, BUILT_IN_PROFILES)
     hint = f"Did you mean {guess!r}?" if guess else "Paths start at the job file's folder."
@@ -162,7 +148,11 @@ def _inside(path: KeyPath, box: Region) -> Iterator[Problem]:
 
 def _spot(path: KeyPath, spot: Table) -> Iterator[Problem]:
     if ("at" in spot) == ("line" in spot):
-        yield Problem(path, "a mark is round (at and radius) or a scratch (line and width).")
+        yield Problem(
+            path,
+            "a mark is round (at and radius) or a scratch (line and width); write one of the "
+            "pairs.",
+        )
         return
     place, size, other = ("at", "radius", "width") if "at" in spot else ("line", "width", "radius")
     if other in spot:

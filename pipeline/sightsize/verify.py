@@ -10,6 +10,7 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
+from sightsize.findings import Remark
 from sightsize.job import BUILT_IN_PROFILES
 from sightsize.layout import Box
 from sightsize.picture.finish import output_profile
@@ -51,18 +52,20 @@ def verify_file(path: Path, plan: Plan, paper: list[int]) -> Seen:
         return Seen((f"it cannot be read again ({last_word(error)})",))
 
 
-def clipping_notes(seen: Seen, plan: Plan) -> Iterator[str]:
-    """Yield a warning for more bare white or solid black in the opening than the job allows."""
+def clipping_remarks(seen: Seen, plan: Plan) -> Iterator[Remark]:
+    """Yield a remark for more bare white or solid black in the opening than the job allows."""
     limit = plan.request.thresholds.clipping_warn
     if seen.white_share > limit:
-        yield (
-            f"warn [clipping] {seen.white_share:.1%} of the opening is bare white without detail; "
-            "lower tone.exposure or the grade, or burn it."
+        yield Remark(
+            "clipping",
+            f"{seen.white_share:.1%} of the opening is bare white without detail; lower "
+            "tone.exposure or the grade, or burn it.",
         )
     if seen.black_share > limit:
-        yield (
-            f"warn [clipping] {seen.black_share:.1%} of the opening is solid black without detail; "
-            "raise tone.exposure, lower the grade, or dodge it."
+        yield Remark(
+            "clipping",
+            f"{seen.black_share:.1%} of the opening is solid black without detail; raise "
+            "tone.exposure, lower the grade, or dodge it.",
         )
 
 

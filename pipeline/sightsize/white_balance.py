@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import hypot
 from typing import Literal
 
-Highlights = Literal["clip", "blend", "rebuild"]
+Highlights = Literal["white", "mixed", "rebuilt"]
 Point = tuple[float, float]
 
 LEAST_KELVIN = 2000
@@ -27,12 +27,12 @@ class RawDevelopment:
     """How a raw picture is developed; ``kelvin`` is None for the white balance as shot."""
 
     kelvin: float | None
-    tint_duv: float
+    duv: float
     exposure_stops: float
     highlights: Highlights
 
 
-AS_SHOT = RawDevelopment(kelvin=None, tint_duv=0.0, exposure_stops=0.0, highlights="clip")
+AS_SHOT = RawDevelopment(kelvin=None, duv=0.0, exposure_stops=0.0, highlights="white")
 """A development that changes nothing."""
 
 

@@ -18,7 +18,8 @@ from sightsize.plan import Plan
 _WINDOWS_EACH_WAY = 4
 _WINDOW_PX = 160
 _PRINTED_WINDOW_PX = 24
-"""Least side of a window at the print's size that tells anything."""
+"""Side of a window at the print's size below which more of the source is looked at."""
+_LEAST_WINDOW_PX = 12
 
 
 def noise_floor_and_damping(
@@ -44,7 +45,9 @@ def _windows(
     side = max(_WINDOW_PX, round(_PRINTED_WINDOW_PX / enlarged))
     box = crop.box
     side = min(side, box.width, box.height, source.image.width, source.image.height)
-    printed_side = max(round(side * enlarged), 1)
+    printed_side = round(side * enlarged)
+    if printed_side < _LEAST_WINDOW_PX:  # such a picture shows neither noise nor edges
+        return []
     windows = []
     for row in range(_WINDOWS_EACH_WAY):
         for column in range(_WINDOWS_EACH_WAY):

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import pyvips
 
 from sightsize.crop import CropPlan
+from sightsize.findings import Remark
 from sightsize.header import Header
 from sightsize.identity import grain_seed
 from sightsize.layout import Box
@@ -40,7 +41,7 @@ class Sheet:
     """A finished sheet, whose pixels are made when it is written, and what there is to say."""
 
     image: pyvips.Image
-    notes: tuple[str, ...]
+    remarks: tuple[Remark, ...]
 
 
 def sheet_image(plan: Plan) -> Sheet:
@@ -57,7 +58,7 @@ def sheet_image(plan: Plan) -> Sheet:
     light = _printed_light(plan, plan.crop, source, found.patches, shrink)
     picture = _printed_picture(plan, light, found)
     paper = finish.paper_value(plan.request)
-    return Sheet(sheet.place(picture, plan.sheet, paper), found.notes)
+    return Sheet(sheet.place(picture, plan.sheet, paper), found.remarks)
 
 
 def _printed_light(

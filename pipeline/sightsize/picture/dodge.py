@@ -4,12 +4,14 @@ The map is drawn only as finely as its softest detail needs and spread over the 
 """
 
 from collections.abc import Sequence
+from math import hypot
 
 import numpy as np
 import pyvips
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
+from sightsize.picture.spread import spread
 from sightsize.placing import EdgeBurnPlan, ShadePlan
 
 Map = NDArray[np.float64]
@@ -26,24 +28,34 @@ def light_map(
     shades: Sequence[ShadePlan], burn: EdgeBurnPlan | None, size_px: tuple[int, int]
 ) -> pyvips.Image | None:
     """Return the factor of light for a print of ``size_px``, small, or None when there is none."""
-    distances = [shade.softness_px for shade in shades] + ([burn.width_px] if burn else [])
-    if not distances:
-        return None
-    coarsest = max(min(distances) / _PER_SOFTNESS, max(size_px) / _FINEST, 1.0)
-    width, height = (max(round(length / coarsest), 2) for length in size_px)
-    scale = width / size_px[0], height / size_px[1]
-    stops: Map = np.zeros((height, width))
-    for shade in shades:
-        stops += shade.stops * _share(shade, (width, height), scale)
+    maps = [shade.stops * _share(shade, size_px) for shade in shades]
     if burn is not None:
-        stops -= burn.stops * _edge_share(burn, (width, height), scale)
-    gain = np.exp2(stops).astype(np.float32)
-    return pyvips.Image.new_from_array(gain)
+        maps.append(-burn.stops * _edge_share(burn, size_px))
+    if not maps:
+        return None
+    height, width = (max(each.shape[axis] for each in maps) for axis in (0, 1))
+    stops = sum(_spread_over(each, width, height) for each in maps)
+    return pyvips.Image.new_from_array(np.exp2(stops).astype(np.float32))
 
 
-def _share(shade: ShadePlan, size: tuple[int, int], scale: tuple[float, float]) -> Map:
-    """How much of a shade each pixel of the map gets, 0 to 1."""
-    sigma = shade.softness_px * min(scale) / _SIGMAS_IN_SOFTNESS
+def _map_size(softness_px: float, size_px: tuple[int, int]) -> tuple[int, int]:
+    """Width and height of a map in which an effect fades over so many pixels of the print."""
+    pixel = max(softness_px / _PER_SOFTNESS, max(size_px) / _FINEST, 1.0)
+    width, height = (max(round(length / pixel), 2) for length in size_px)
+    return width, height
+
+
+def _spread_over(stops: Map, width: int, height: int) -> Map:
+    image = pyvips.Image.new_from_array(stops.astype(np.float32))
+    return np.asarray(spread(image, width, height).numpy(), np.float64)
+
+
+def _share(shade: ShadePlan, size_px: tuple[int, int]) -> Map:
+    """How much of a shade each pixel of its map gets, 0 to 1."""
+    softness = min(shade.softness_px, hypot(*size_px))
+    size = _map_size(softness, size_px)
+    scale = size[0] / size_px[0], size[1] / size_px[1]
+    sigma = softness * min(scale) / _SIGMAS_IN_SOFTNESS
     room = int(4 * sigma) + 2  # so that what lies beyond the picture blurs into it
     down, across = np.mgrid[-room : size[1] + room, -room : size[0] + room] + 0.5
     x, y = across / scale[0], down / scale[1]
@@ -82,9 +94,11 @@ def _beyond_edge(x: Map, y: Map, points: Points) -> NDArray[np.bool_]:
     return np.asarray((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0) > 0)
 
 
-def _edge_share(burn: EdgeBurnPlan, size: tuple[int, int], scale: tuple[float, float]) -> Map:
+def _edge_share(burn: EdgeBurnPlan, size_px: tuple[int, int]) -> Map:
     """1 at the opening's edge and behind the mat, 0 from ``width_px`` inside it."""
     box = burn.opening
+    size = _map_size(burn.width_px, size_px)
+    scale = size[0] / size_px[0], size[1] / size_px[1]
 
     def rise(count: int, scale: float, start: int, length: int) -> Map:
         at = (np.arange(count) + 0.5) / scale - start

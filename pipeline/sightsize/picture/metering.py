@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from sightsize.job import AreaShare, Zone
 from sightsize.picture.light import mix
+from sightsize.picture.pixels import pixels
 from sightsize.picture.small import SmallPrint, rows_of
 from sightsize.picture.source import SourceError
 from sightsize.picture.tone import ToneScale, exposed, printed
@@ -23,11 +24,14 @@ def metered(plan: Plan, small: SmallPrint) -> ToneScale:
     tone = plan.request.tone
     black, white = tone.black_point, tone.white_point
     if isinstance(black, AreaShare) or isinstance(white, AreaShare):
-        seen = small.opening(small.luminance).numpy() * 2**tone.exposure_stops
+        seen = pixels(small.opening(small.luminance)) * 2**tone.exposure_stops
         black = _lightness_at(seen, black.share) if isinstance(black, AreaShare) else black
         white = _lightness_at(seen, 1 - white.share) if isinstance(white, AreaShare) else white
         if white - black < 1:
-            raise SourceError("the opening shows a single tone; give black_point and white_point")
+            raise SourceError(
+                "the opening shows a single tone; give tone.black_point and tone.white_point as "
+                "L* in place of shares"
+            )
     scale = ToneScale(tone, black, white)
     zones = plan.request.picture.zones
     if not zones:
@@ -55,9 +59,9 @@ def _patch_light(
     zone: Zone, plan: Plan, whole: pyvips.Image, before: Callable[[float], float]
 ) -> float:
     """Geometric mean of a patch's light, after exposure and end points, 0 to 1."""
-    side = max(round(float(zone.size) * whole.width), 1)
+    side = min(max(round(float(zone.size) * whole.width), 1), whole.height)
     left = min(max(round(float(zone.at[0]) * whole.width - side / 2), 0), whole.width - side)
     top = min(max(round(float(zone.at[1]) * whole.height - side / 2), 0), whole.height - side)
-    patch = mix(whole.crop(left, top, side, min(side, whole.height)), rows_of(plan)).numpy()
-    mean = float(np.exp(np.log(np.maximum(patch, _NO_LIGHT)).mean()))
+    patch = mix(whole.crop(left, top, side, side), rows_of(plan))
+    mean = float(np.exp(np.log(np.maximum(pixels(patch), _NO_LIGHT)).mean()))
     return luminance(before(mean))

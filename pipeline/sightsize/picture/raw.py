@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import pyvips
 
 from sightsize.header import RAW, Header
-from sightsize.picture.source import SourceError
+from sightsize.picture.source import SourceError, camera_names
 from sightsize.picture.table import LAST
 from sightsize.white_balance import RawDevelopment, camera_multipliers, tinted_xy, white_xy
 
@@ -37,7 +37,7 @@ RAW_SUFFIXES = frozenset(f".{ending}" for ending in _ENDINGS.split())
 _ORIENTATIONS = {0: 1, 1: 2, 3: 3, 2: 4, 4: 5, 6: 6, 7: 7, 5: 8}
 """Exif's orientation for LibRaw's flip: 1 mirrors left and right, 2 top and bottom, 4 both axes."""
 
-_HIGHLIGHT_MODES = {"clip": 0, "blend": 2, "rebuild": 5}
+_HIGHLIGHT_MODES = {"white": 0, "mixed": 2, "rebuilt": 5}
 """LibRaw's numbers; 5 rebuilds half-way between white and colour."""
 
 _LEAST_DETERMINANT = 1e-6
@@ -48,6 +48,7 @@ def read_raw_header(path: Path) -> Header:
     """Return a raw picture's header, its sizes as ``raw_light`` has them. Raises SourceError."""
     with _opened(path) as raw:
         width, height = _size(raw, path)
+        model, serial = camera_names(path)
         return Header(
             width_px=width,
             height_px=height,
@@ -59,6 +60,8 @@ def read_raw_header(path: Path) -> Header:
             profile="camera matrix",
             says_srgb=False,
             bytes=path.stat().st_size,
+            camera_model=model,
+            camera_serial=serial,
         )
 
 
@@ -79,7 +82,7 @@ def raw_light(path: Path, development: RawDevelopment, *, half: bool = False) ->
     if half:
         image = _halved(image, size, cells=cells)
     scale = 2**development.exposure_stops / LAST
-    if development.highlights != "clip":
+    if development.highlights != "white":
         # LibRaw then lets the channel that is multiplied most saturate at its white.
         scale *= max(multipliers) / min(multipliers)
     light = image.recomb(pyvips.Image.new_from_array((to_light * scale).tolist()))
@@ -195,14 +198,14 @@ def _balance(
             f"{path.name} is from a camera whose colours LibRaw does not know; save it as a TIFF"
         )
     if development.kelvin is None:
-        multipliers = _as_shot(raw, path, matrix, development.tint_duv)
+        multipliers = _as_shot(raw, path, matrix, development.duv)
     else:
-        light = white_xy(development.kelvin, development.tint_duv)
+        light = white_xy(development.kelvin, development.duv)
         multipliers = _multipliers(path, matrix, light)
     return multipliers, balanced_to_light(matrix, np.array(multipliers))
 
 
-def _as_shot(raw: "rawpy.RawPy", path: Path, matrix: "Matrix", tint_duv: float) -> list[float]:
+def _as_shot(raw: "rawpy.RawPy", path: Path, matrix: "Matrix", duv: float) -> list[float]:
     import numpy as np
 
     from sightsize.picture.camera import scene_white
@@ -210,11 +213,11 @@ def _as_shot(raw: "rawpy.RawPy", path: Path, matrix: "Matrix", tint_duv: float) 
     multipliers = [float(each) for each in raw.camera_whitebalance[:3]]
     if min(multipliers) <= 0:
         raise SourceError(f"{path.name} states no white balance; {_NO_BALANCE}")
-    if not tint_duv:
+    if not duv:
         return multipliers
     white = scene_white(matrix, np.array(multipliers))
     x, y, _ = white / white.sum()
-    return _multipliers(path, matrix, tinted_xy((float(x), float(y)), tint_duv))
+    return _multipliers(path, matrix, tinted_xy((float(x), float(y)), duv))
 
 
 def _multipliers(path: Path, matrix: "Matrix", light: tuple[float, float]) -> list[float]:

@@ -3,12 +3,14 @@
 Reads JPEG, PNG, TIFF and WebP, and HEIF where the libvips at hand can. A source is only ever read.
 """
 
+from io import BytesIO
 from pathlib import Path
 
 import pyvips
 
 from sightsize.header import ColourModel, Header
 from sightsize.picture.icc import profile_colour, profile_name
+from sightsize.tiffwords import texts
 
 # Finished operations would keep pictures alive long after their print is written.
 pyvips.cache_set_max(0)
@@ -30,6 +32,8 @@ _COLOURS: dict[str, ColourModel] = {
     "cmyk": "cmyk",
 }
 _BANDS = {"rgb": 3, "grey": 1, "cmyk": 4}
+_CAMERA_TAGS = {0x0110: "model", 0xA431: "serial"}
+"""Model of TIFF 6.0 and BodySerialNumber of Exif 2.3."""
 _BITS = {"uchar": 8, "ushort": 16}
 
 
@@ -52,6 +56,8 @@ def read_header(path: Path) -> Header:
 def _header(path: Path, image: pyvips.Image, colour: ColourModel) -> Header:
     format_name = READERS[_loader(image)]
     profile = embedded_profile(image, colour)
+    exif = bytes(image.get("exif-data")) if image.get_typeof("exif-data") else b""
+    model, serial = camera_names(path, exif)
     return Header(
         width_px=image.width,
         height_px=image.height,
@@ -63,16 +69,21 @@ def _header(path: Path, image: pyvips.Image, colour: ColourModel) -> Header:
         profile=profile_name(profile) if profile else "",
         says_srgb=profile is None and colour != "cmyk" and _says_srgb(image, format_name),
         bytes=path.stat().st_size,
-        camera_model=_exif_text(image, "exif-ifd0-Model"),
-        camera_serial=_exif_text(image, "exif-ifd2-BodySerialNumber"),
+        camera_model=model,
+        camera_serial=serial,
     )
 
 
-def _exif_text(image: pyvips.Image, field: str) -> str:
-    """A text of the picture's Exif, without what libvips writes behind it; empty without one."""
-    if not image.get_typeof(field):
-        return ""
-    return str(image.get(field)).partition(" (")[0].strip()
+def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
+    """Return camera model and serial number from an Exif block, or from a file built like a TIFF.
+
+    Either is empty when it is not there.
+    """
+    with path.open("rb") as file:
+        found = texts(BytesIO(exif.removeprefix(b"Exif\0\0")), _CAMERA_TAGS) or texts(
+            file, _CAMERA_TAGS
+        )
+    return found.get("model", "").strip(), found.get("serial", "").strip()
 
 
 def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:

@@ -11,12 +11,14 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.crop import CropPlan
+from sightsize.findings import Remark
 from sightsize.layout import Box
 from sightsize.picture.finish import at_lightness
 from sightsize.picture.gamut import VISIBLE, held_in, leaves, missed_share
 from sightsize.picture.light import COLOUR
 from sightsize.picture.metering import metered
 from sightsize.picture.patches import Patch
+from sightsize.picture.pixels import pixels
 from sightsize.picture.sharpen import Sharpening
 from sightsize.picture.small import SmallPrint
 from sightsize.picture.table import STEPS_PER_L
@@ -39,7 +41,7 @@ class Study:
     skin: pyvips.Image | None
     sharpening: Sharpening
     leaves_gamut: bool
-    notes: tuple[str, ...]
+    remarks: tuple[Remark, ...]
 
 
 def needs_any_order(plan: Plan) -> bool:
@@ -53,7 +55,7 @@ def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
     shading = _light_map(plan)
     small = SmallPrint(plan, crop, shading)
     scale = metered(plan, small)
-    leaves_gamut, gamut_notes = _colours(plan, small, scale)
+    leaves_gamut, missed = _colours(plan, small, scale)
     return Study(
         patches=patches,
         light_map=shading,
@@ -62,7 +64,7 @@ def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
         skin=_skin(plan, small),
         sharpening=_sharpening(plan, crop, source, scale),
         leaves_gamut=leaves_gamut,
-        notes=(*notes, *gamut_notes),
+        remarks=(*(Remark("spotting", note) for note in notes), *missed),
     )
 
 
@@ -73,7 +75,7 @@ def _patches(plan: Plan, source: Upright) -> tuple[list[Patch], list[str]]:
 
     def read(box: Box) -> NDArray[np.float32]:
         part = source.image.crop(box.left, box.top, box.width, box.height)
-        return np.atleast_3d(source.light(part, COLOUR).numpy())
+        return np.atleast_3d(pixels(source.light(part, COLOUR)))
 
     return find_patches(read, (source.image.width, source.image.height), plan.marks)
 
@@ -86,7 +88,7 @@ def _light_map(plan: Plan) -> pyvips.Image | None:
     return light_map(plan.shades, plan.edge_burn, plan.sheet.image_px)
 
 
-def _colours(plan: Plan, small: SmallPrint, scale: ToneScale) -> tuple[bool, list[str]]:
+def _colours(plan: Plan, small: SmallPrint, scale: ToneScale) -> tuple[bool, list[Remark]]:
     """Whether the tone makes colours beyond the gamut, and a warning for many that will not print.
 
     The warning counts what the output misses of the opening's colours.
@@ -105,10 +107,11 @@ def _colours(plan: Plan, small: SmallPrint, scale: ToneScale) -> tuple[bool, lis
         return too_strong, []
     intent = plan.request.delivery.rendering_intent
     hint = '; rendering_intent = "perceptual" may keep more' if intent == "relative" else ""
-    return too_strong, [
-        f"warn [gamut] the output profile misses the colour of {share:.1%} of the opening by more "
-        f"than dE00 {VISIBLE:g}{hint}."
-    ]
+    message = (
+        f"the output profile misses the colour of {share:.1%} of the opening by more than dE00 "
+        f"{VISIBLE:g}{hint}."
+    )
+    return too_strong, [Remark("gamut", message)]
 
 
 def _coefficients(plan: Plan, small: SmallPrint, scale: ToneScale) -> NDArray[np.float32] | None:
@@ -116,7 +119,7 @@ def _coefficients(plan: Plan, small: SmallPrint, scale: ToneScale) -> NDArray[np
         return None
     from sightsize.picture.contrast import base_coefficients
 
-    lightness = to_lightness(small.luminance, scale).numpy() / np.float32(STEPS_PER_L)
+    lightness = pixels(to_lightness(small.luminance, scale)) / np.float32(STEPS_PER_L)
     radius = plan.neighbourhood_px / 2 * lightness.shape[1] / plan.sheet.image_px[0]
     return base_coefficients(lightness.astype(np.float32), radius)
 
@@ -126,7 +129,7 @@ def _skin(plan: Plan, small: SmallPrint) -> pyvips.Image | None:
         return None
     from sightsize.picture.skin import skin_share
 
-    return pyvips.Image.new_from_array(skin_share(small.printed.numpy()))
+    return pyvips.Image.new_from_array(skin_share(pixels(small.printed)))
 
 
 def _sharpening(plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale) -> Sharpening:

@@ -1,0 +1,145 @@
+"""A print's identity changes with everything that changes its pixels, and with nothing else."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dng import mosaic, neutral, seen, write_dng
+from pictures import job as job_of
+from pictures import save
+from sightsize.batch import plan_prints
+from sightsize.checks import check_ids
+from sightsize.identity import print_identity
+from sightsize.load import load_job
+from sightsize.plan import Plan
+
+PX = (60, 40)
+NAMED = {"cameras": {"launch-body": {"dust": [{"at": [0.3, 0.3], "radius": 0.01}]}}}
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    save(tmp_path / "cox.tif", np.full((80, 120, 3), 120, np.uint8))
+    return tmp_path
+
+
+def planned(folder: Path, facts: dict[str, Any] | None = None, **tables: Any) -> Plan:
+    made = job_of(folder, {"cox": {"source": "cox.tif", **(facts or {})}}, PX, **tables)
+    (only,) = plan_prints(made, made.prints)
+    assert only.plan is not None
+    return only.plan
+
+
+def identity(folder: Path, facts: dict[str, Any] | None = None, **tables: Any) -> str:
+    base = {"mono": {"filter": "none"}, "sharpen": {"gain": 0.8}}
+    return print_identity(planned(folder, facts, **{**base, **tables}))
+
+
+SPOT = {"at": [0.4, 0.3], "radius": 0.02}
+ELLIPSE = [0.2, 0.2, 0.3, 0.3]
+
+CHANGES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
+    "straighten": ({"straighten": 1.0}, {}),
+    "crop": ({"crop": {"left": 0.1, "top": 0.1, "width": 0.8, "height": 0.8}}, {}),
+    "spotting": ({"spotting": [SPOT]}, {}),
+    "spotting strength": ({"spotting": [{**SPOT, "strength": 0.5}]}, {}),
+    "spotting donor": ({"spotting": [{**SPOT, "donor": [0.7, 0.7]}]}, {}),
+    "dust": ({"camera": "launch-body"}, NAMED),
+    "zones": ({"zones": [{"at": [0.4, 0.3], "zone": 6}]}, {}),
+    "dodge": ({"dodge": [{"stops": 0.3, "ellipse": ELLIPSE}]}, {}),
+    "burn": ({"burn": [{"stops": 0.3, "ellipse": ELLIPSE}]}, {}),
+    "colour": ({}, {"mono": {"filter": "red"}}),
+    "exposure": ({}, {"tone": {"exposure": 0.1}}),
+    "black point": ({}, {"tone": {"black_point": 3}}),
+    "white point by area": ({}, {"tone": {"white_point": {"share": 0.01}}}),
+    "grade": ({}, {"tone": {"grade": 3}}),
+    "split grade": ({}, {"tone": {"split_grade": {"dark": 3, "light": 2}}}),
+    "edge burn": ({}, {"tone": {"edge_burn": {"stops": 0.2}}}),
+    "local contrast": ({}, {"local_contrast": {"gain": 0.2}}),
+    "toner": ({}, {"toner": {"kind": "sepia"}}),
+    "sharpening": ({}, {"sharpen": {"gain": 0.9}}),
+    "measured noise": ({}, {"sharpen": {"gain": 0.8, "noise_floor": "measured"}}),
+    "skin": ({}, {"sharpen": {"gain": 0.8, "skin": 0.5}}),
+    "surface": ({}, {"sharpen": {"gain": "surface"}, "paper": {"surface": "cotton"}}),
+    "distance": ({}, {"aperture": {"viewing_distance": "600 mm"}}),
+    "grain": ({}, {"grain": {"granularity": 0.02}}),
+    "paper tone": ({}, {"paper": {"tone": 90}}),
+    "quality": ({}, {"delivery": {"quality": 80}}),
+}
+
+
+def test_every_change_gives_another_identity(folder: Path) -> None:
+    found = [identity(folder, facts, **tables) for facts, tables in CHANGES.values()]
+    assert len(set(found)) == len(found)
+
+
+@pytest.mark.parametrize("name", CHANGES)
+def test_a_change_of_pixels_is_seen(folder: Path, name: str) -> None:
+    facts, tables = CHANGES[name]
+    base = {"sharpen": {"gain": 0.8}} if "sharpen" in tables else {}
+    assert identity(folder, facts, **tables) != identity(folder, **base)
+
+
+SAME: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
+    "keep clear": ({"keep_clear": [{"box": [0.4, 0.4, 0.1, 0.1]}]}, {}),
+    "accepted checks": ({}, {"checks": {"crop_loss_note": 0.2}}),
+    "raw of a file that is not": ({"raw": {"exposure": 1.0}}, {}),
+    "no dodge": ({"dodge": [{"stops": 0, "ellipse": ELLIPSE}]}, {}),
+    "no edge burn": ({}, {"tone": {"edge_burn": {"stops": 0}}}),
+    "size of no grain": ({}, {"grain": {"size": "0.2 mm"}}),
+    "neighbourhood of no contrast": ({}, {"local_contrast": {"neighbourhood": "4 mm"}}),
+    "split of no toner": ({}, {"toner": {"split": 40}}),
+}
+
+
+@pytest.mark.parametrize("name", SAME)
+def test_what_changes_no_pixel_is_not(folder: Path, name: str) -> None:
+    facts, tables = SAME[name]
+    assert identity(folder, facts, **tables) == identity(folder)
+
+
+def test_sharpening_that_does_nothing_does_not_count(folder: Path) -> None:
+    none = {"gain": 0}
+    assert identity(folder, sharpen=none) == identity(folder, sharpen={**none, "skin": 0.5})
+
+
+def test_the_name_of_a_marked_picture_does_not_count(folder: Path) -> None:
+    plan = planned(folder, {"spotting": [SPOT]})
+    renamed = replace(plan.marks[0], label="spot 1 of another")
+    assert print_identity(replace(plan, marks=(renamed,))) == print_identity(plan)
+
+
+def test_the_exact_crop_counts_where_the_small_picture_is_used(folder: Path) -> None:
+    # Rounded to whole pixels both boxes are the same; the maps are cut from the exact one.
+    narrow = {"crop": {"left": 0.1, "top": 0.1, "width": 0.7, "height": 0.8}}
+    moved = {"crop": {"left": 0.101, "top": 0.1, "width": 0.7, "height": 0.8}}
+    both = [planned(folder, each).crop for each in (narrow, moved)]
+    assert both[0] is not None
+    assert both[1] is not None
+    assert both[0].box == both[1].box
+    assert identity(folder, narrow) == identity(folder, moved)
+    contrast = {"local_contrast": {"gain": 0.2}}
+    assert identity(folder, narrow, **contrast) != identity(folder, moved, **contrast)
+
+
+def test_the_source_counts(folder: Path) -> None:
+    before = identity(folder)
+    save(folder / "cox.tif", np.full((80, 120, 3), 121, np.uint8))
+    assert identity(folder) != before
+
+
+def test_a_raw_development_counts_for_raw_files(tmp_path: Path) -> None:
+    scene = seen(np.full((80, 120, 3), 0.18))
+    write_dng(tmp_path / "plate.dng", mosaic(scene), neutral())
+
+    def of(raw: dict[str, Any]) -> str:
+        values = job_of(tmp_path, {"plate": {"source": "plate.dng", "raw": raw}}, PX)
+        (only,) = plan_prints(values, load_job(values.path, check_ids()).prints)
+        assert only.plan is not None
+        return print_identity(only.plan)
+
+    assert of({}) != of({"exposure": 0.5})
+    assert of({}) == of({"exposure": 0.0})
