@@ -158,7 +158,7 @@ ADDED = {
     "camera": {"name"},
     "spot": {"start", "end", "in_faces"},
     "shade": {"shape", "points"},
-    "print": {"number", "name", "variant", "thresholds", "origins"},
+    "print": {"number", "name", "variant", "thresholds", "origins", "own_job"},
 }
 
 

@@ -13,9 +13,11 @@ from pathlib import Path
 from typing import Literal
 
 from sightsize.checks import run_checks
+from sightsize.docket import Docket, Record
 from sightsize.findings import Finding
 from sightsize.job import Job, PrintRequest
 from sightsize.plan import Plan, plan_print
+from sightsize.record import is_recorded, print_record, recorded_header, source_sha256
 
 Status = Literal["made", "kept", "refused", "failed"]
 
@@ -44,6 +46,8 @@ class Outcome:
     bytes: int = 0
     seconds: float = 0.0
     notes: tuple[str, ...] = ()
+    record: Record | None = None
+    """What the docket is to keep of it, None when that is there or there is nothing."""
 
 
 def chosen(job: Job, only: Sequence[str]) -> list[PrintRequest]:
@@ -64,15 +68,23 @@ def _matches(request: PrintRequest, word: str) -> bool:
 
 
 def plan_prints(
-    job: Job, requests: Iterable[PrintRequest], *, pictures: bool = True
+    job: Job,
+    requests: Iterable[PrintRequest],
+    *,
+    pictures: bool = True,
+    docket: Docket | None = None,
 ) -> list[PlannedPrint]:
-    """Plan and check prints; without ``pictures`` no file but the job is opened."""
-    return [_plan(job, request, pictures) for request in requests]
+    """Plan and check prints; without ``pictures`` no file but the job is opened.
+
+    What a docket says of a picture that has not changed since is not read again.
+    """
+    records = docket.records if docket else {}
+    return [_plan(job, request, pictures, records.get(request.name)) for request in requests]
 
 
-def _plan(job: Job, request: PrintRequest, pictures: bool) -> PlannedPrint:
-    header = None
-    if pictures:
+def _plan(job: Job, request: PrintRequest, pictures: bool, record: Record | None) -> PlannedPrint:
+    header = recorded_header(record, request.picture.source, job.output) if pictures else None
+    if pictures and header is None:
         # Imported here so that a check without pictures never loads libvips.
         from sightsize.picture.source import SourceError
         from sightsize.picture.upright import read_header
@@ -99,16 +111,21 @@ def make_prints(
     workers: int,
     started: Callable[[PrintRequest], None],
     finished: Callable[[Outcome], None],
+    docket: Docket | None = None,
 ) -> list[Outcome]:
     """Make every print that is not refused; return the outcomes in the order of ``prints``.
 
-    ``started`` and ``finished`` are called as prints begin and end, from any worker.
+    ``started`` and ``finished`` are called as prints begin and end, from any worker. Each print is
+    noted in the docket as it is finished; one that is noted there and has not changed is kept.
     """
     sources = frozenset(each.picture.source.resolve() for each in job.prints)
+    records = docket.records if docket else {}
 
     def make(planned: PlannedPrint) -> Outcome:
         started(planned.request)
-        outcome = _make(job.output, planned, sources, replace)
+        outcome = _make(job.output, planned, sources, replace, records.get(planned.request.name))
+        if docket is not None and outcome.record is not None:
+            docket.note(outcome.record)
         finished(outcome)
         return outcome
 
@@ -121,18 +138,30 @@ def make_prints(
             raise
 
 
-def _make(folder: Path, planned: PlannedPrint, sources: frozenset[Path], replace: bool) -> Outcome:
+def _make(
+    folder: Path,
+    planned: PlannedPrint,
+    sources: frozenset[Path],
+    replace: bool,
+    record: Record | None,
+) -> Outcome:
+
+    if planned.plan is None or planned.refused:
+        stops = [each.message for each in planned.findings if each.level == "stop"]
+        return Outcome(planned, "refused", stops[0])
+    if record is not None and is_recorded(record, planned.plan, folder / record["file"]):
+        return Outcome(planned, "kept", "", record["output"]["bytes"])
     import pyvips
 
     from sightsize.deliver import DeliveryError, deliver
     from sightsize.picture.source import SourceError, last_word
 
-    if planned.plan is None or planned.refused:
-        stops = [each.message for each in planned.findings if each.level == "stop"]
-        return Outcome(planned, "refused", stops[0])
     begin = time.perf_counter()
     try:
-        done = deliver(planned.plan, folder, sources, replace=replace)
+        known = source_sha256(record, planned.plan.request.picture.source)
+        done = deliver(planned.plan, folder, sources, replace=replace, source_sha256=known)
+        seconds = time.perf_counter() - begin
+        noted = print_record(planned.plan, done, seconds, folder)
     except (SourceError, DeliveryError) as error:
         return Outcome(planned, "failed", str(error))
     except pyvips.Error as error:
@@ -148,5 +177,4 @@ def _make(folder: Path, planned: PlannedPrint, sources: frozenset[Path], replace
             f"a fault of the program ({type(error).__name__}: {error}); please report it with "
             "the job and the picture",
         )
-    seconds = time.perf_counter() - begin
-    return Outcome(planned, done.status, "", done.bytes, seconds, done.notes)
+    return Outcome(planned, done.status, "", done.bytes, seconds, done.notes, noted)

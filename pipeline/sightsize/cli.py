@@ -11,6 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from sightsize.batch import PlannedPrint
+    from sightsize.docket import Docket
     from sightsize.job import Job
 
 app = typer.Typer(
@@ -20,6 +21,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+
+DOCKET = "docket.toml"
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).")]
 JobFiles = Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).")]
@@ -184,11 +187,22 @@ def make(
     if not requests:
         typer.echo(f"no print of {job_file} matches --only {' '.join(only or [])}", err=True)
         raise typer.Exit(2)
-    prints = plan_prints(job, requests)
+    docket = _docket_or_exit(job.output / DOCKET)
+    prints = plan_prints(job, requests, docket=docket)
     if dry_run:
         _show_dry_run(job, prints, lines, as_json)
         raise typer.Exit(1 if any(each.refused for each in prints) else 0)
-    raise typer.Exit(_make(job, prints, workers, replace, as_json))
+    raise typer.Exit(_make(job, prints, docket, workers, replace, as_json))
+
+
+def _docket_or_exit(path: Path) -> "Docket":
+    from sightsize.docket import Docket, DocketError
+
+    try:
+        return Docket(path)
+    except DocketError as error:
+        typer.echo(f"{error}", err=True)
+        raise typer.Exit(2) from None
 
 
 def _show_dry_run(
@@ -207,7 +221,12 @@ def _show_dry_run(
 
 
 def _make(
-    job: "Job", prints: "list[PlannedPrint]", workers: int, replace: bool, as_json: bool
+    job: "Job",
+    prints: "list[PlannedPrint]",
+    docket: "Docket",
+    workers: int,
+    replace: bool,
+    as_json: bool,
 ) -> int:
     from sightsize import report
     from sightsize.batch import make_prints
@@ -234,6 +253,7 @@ def _make(
                 workers=workers,
                 started=progress.started,
                 finished=progress.finished,
+                docket=docket,
             )
     except KeyboardInterrupt:
         typer.echo("interrupted; the same command goes on where it stopped", err=True)
@@ -245,6 +265,64 @@ def _make(
             typer.echo(report.outcome_line(outcome))
         typer.echo(f"{report.outcomes_text(outcomes)}; files in {job.output}")
     return 0 if all(outcome.status in ("made", "kept") for outcome in outcomes) else 1
+
+
+@app.command()
+def audit(
+    path: Annotated[Path, typer.Argument(metavar="JOB|DOCKET", help="Job file or docket.")],
+    as_json: AsJson = False,
+) -> None:
+    """Re-read everything delivered and hold it against the docket: missing, altered, extra."""
+    from sightsize.audit import audit_text, audited
+
+    docket = _docket_of(path, as_json)
+    found = audited(docket)
+    if as_json:
+        _echo_json({"docket": str(docket.path), "files": [each._asdict() for each in found]})
+    else:
+        typer.echo(audit_text(docket, found))
+    raise typer.Exit(0 if all(each.state == "whole" for each in found) else 1)
+
+
+def _docket_of(path: Path, as_json: bool) -> "Docket":
+    """The docket given, or the one of a job given."""
+    if path.name != DOCKET:
+        path = _load_or_exit(path, as_json).output / DOCKET
+    if not path.is_file():
+        typer.echo(f"there is no docket {path}; make the prints first", err=True)
+        raise typer.Exit(2)
+    return _docket_or_exit(path)
+
+
+@app.command()
+def reprint(
+    docket_file: Annotated[Path, typer.Argument(metavar="DOCKET", help="Docket of the prints.")],
+    only: Annotated[
+        list[str] | None, typer.Option("--only", help="Only prints of this file name or pattern.")
+    ] = None,
+    look_in: Annotated[
+        list[Path] | None,
+        typer.Option("--look-in", help="Folder to look for sources that have moved."),
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", help="Folder for the new prints.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make the same prints again, bit for bit, or say exactly what is not the same."""
+    from sightsize.reprint import reprint_line, reprinted
+
+    docket = _docket_of(docket_file, as_json)
+    folder = output or docket.path.parent / "reprints"
+    results = list(reprinted(docket, only or [], look_in or [], folder))
+    if not results:
+        typer.echo(f"no print of {docket.path} matches --only {' '.join(only or [])}", err=True)
+        raise typer.Exit(2)
+    if as_json:
+        _echo_json([each._asdict() for each in results])
+    for each in [] if as_json else results:
+        typer.echo(reprint_line(each))
+    raise typer.Exit(0 if all(each.state == "identical" for each in results) else 1)
 
 
 @app.command()

@@ -26,13 +26,13 @@ from sightsize.captions import (
 )
 from sightsize.checks import remark_finding
 from sightsize.findings import Remark
-from sightsize.identity import print_identity
+from sightsize.identity import file_sha256, print_identity
 from sightsize.job import Delivery
 from sightsize.picture.chain import sheet_image
 from sightsize.picture.finish import output_profile, paper_value
 from sightsize.plan import Plan
 from sightsize.units import MM_PER_INCH
-from sightsize.verify import clipping_remarks, verify_file
+from sightsize.verify import Seen, clipping_remarks, verify_file
 
 _PART = ".part"
 _OPTIMISED_CODING_LIMIT = 128 * 2**20
@@ -53,21 +53,31 @@ class Delivered:
     status: Literal["made", "kept"]
     bytes: int
     notes: tuple[str, ...] = ()
+    identity: str = ""
+    source_sha256: str = ""
+    sha256: str = ""
+    pixels_sha256: str = ""
 
 
-def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> Delivered:
+def deliver(
+    plan: Plan, folder: Path, sources: Set[Path], *, replace: bool, source_sha256: str = ""
+) -> Delivered:
     """Make a print under its final name in ``folder``.
 
-    ``sources`` are the resolved paths of the job's pictures, which are never written. Raises
+    ``sources`` are the resolved paths of the job's pictures, which are never written;
+    ``source_sha256`` saves hashing the source where that is known. Raises
     DeliveryError, SourceError or pyvips.Error; no file is then left under the final name, and one
     that stood there before stays as it was.
     """
     target = folder / plan.request.name
     _refuse_sources(target, sources)
-    identity = print_identity(plan)
+    source_sha256 = source_sha256 or file_sha256(plan.request.picture.source)
+    identity = print_identity(plan, source_sha256)
     if os.path.lexists(target):
         if not target.is_symlink() and _identity_of(target) == identity:
-            return Delivered(target, "kept", target.stat().st_size)
+            seen = verify_file(target, plan, paper_value(plan.request))
+            if not seen.differences:
+                return _delivered(target, "kept", (), identity, source_sha256, seen)
         if not replace:
             raise DeliveryError(
                 f"{target.name} exists and was made from another plan; use --replace to make it "
@@ -85,7 +95,21 @@ def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> D
     finally:
         part.unlink(missing_ok=True)
     _flush(folder)
-    return Delivered(target, "made", target.stat().st_size, notes)
+    return _delivered(target, "made", notes, identity, source_sha256, seen)
+
+
+def _delivered(
+    target: Path,
+    status: Literal["made", "kept"],
+    notes: tuple[str, ...],
+    identity: str,
+    source_sha256: str,
+    seen: Seen,
+) -> Delivered:
+    size, sha256 = target.stat().st_size, file_sha256(target)
+    return Delivered(
+        target, status, size, notes, identity, source_sha256, sha256, seen.pixels_sha256
+    )
 
 
 def _weighed(remarks: Sequence[Remark], plan: Plan) -> tuple[str, ...]:

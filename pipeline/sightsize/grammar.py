@@ -56,14 +56,19 @@ _FORMAT_KINDS = {
 }
 
 
-@cache
 def schema() -> Node:
-    """Return the job schema, from the installed package or from the checkout beside it."""
-    shipped = files("sightsize") / "schemas" / "job.schema.json"
+    """Return the job schema."""
+    return schema_file("job")
+
+
+@cache
+def schema_file(name: str) -> Node:
+    """Return a schema, from the installed package or from the checkout beside it."""
+    shipped = files("sightsize") / "schemas" / f"{name}.schema.json"
     if shipped.is_file():
         text = shipped.read_text(encoding="utf-8")
     else:
-        checkout = Path(__file__).parents[2] / "schemas" / "job.schema.json"
+        checkout = Path(__file__).parents[2] / "schemas" / f"{name}.schema.json"
         text = checkout.read_text(encoding="utf-8")
     return dict(json.loads(text))
 

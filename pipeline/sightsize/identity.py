@@ -3,6 +3,7 @@
 import hashlib
 import json
 from dataclasses import asdict
+from functools import lru_cache
 from pathlib import Path
 
 from sightsize import __version__
@@ -22,8 +23,10 @@ def grain_seed(path: Path) -> int:
     return int(file_sha256(path)[:16], 16)
 
 
-def print_identity(plan: Plan) -> str:
+def print_identity(plan: Plan, source_sha256: str | None = None) -> str:
     """Return ``sha256:...`` over the source's bytes, the plan, the recipe and this version.
+
+    ``source_sha256`` saves reading the source where it is known.
 
     Two prints have the same identity when they would come out the same; names, copies, checks and
     the place in the job file do not count.
@@ -32,7 +35,7 @@ def print_identity(plan: Plan) -> str:
     picture, delivery = request.picture, request.delivery
     facts = {
         "sightsize": __version__,
-        "source": file_sha256(picture.source),
+        "source": source_sha256 or file_sha256(picture.source),
         "assume_profile": _profile_identity(picture.assume_profile or ""),
         "sheet": [plan.sheet.sheet_px, asdict(plan.sheet.picture_box)],
         "crop": [asdict(plan.crop.box), plan.crop.straighten_degrees] if plan.crop else None,
@@ -89,4 +92,12 @@ def _is_measured(tone: Tone) -> bool:
 
 
 def _profile_identity(profile: str) -> str:
-    return profile if profile in ("", *BUILT_IN_PROFILES) else file_sha256(Path(profile))
+    if profile in ("", *BUILT_IN_PROFILES):
+        return profile
+    status = Path(profile).stat()
+    return _profile_sha256(profile, status.st_size, status.st_mtime_ns)
+
+
+@lru_cache(maxsize=64)
+def _profile_sha256(path: str, _bytes: int, _changed_ns: int) -> str:
+    return file_sha256(Path(path))

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 from sightsize.white_balance import AS_SHOT, RawDevelopment
 
@@ -354,6 +354,8 @@ class PrintRequest:
     delivery: Delivery
     thresholds: Thresholds
     origins: Mapping[str, Origin]
+    own_job: Mapping[str, Any]
+    """The print as a job of its own, every default filled in, in the job file's grammar."""
 
     def origin(self, key: str) -> Origin:
         """Return where ``table.key`` was set, or where the print stands when it is a default."""

@@ -14,7 +14,7 @@ from sightsize.agreement import setting_problems
 from sightsize.cascade import Settings, merge
 from sightsize.document import Document, read_document
 from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
-from sightsize.grammar import grammar_finding, table_defaults, validate
+from sightsize.grammar import RECIPE_TABLES, grammar_finding, table_defaults, validate
 from sightsize.job import BUILT_IN_PROFILES, Camera, Frame, Job, Origin, Picture, PrintRequest
 from sightsize.retouching import with_face_marks_counted
 from sightsize.rules import table_problems
@@ -204,9 +204,10 @@ class _Builder:
         delivery = convert.delivery(
             tables["delivery"], self._profile(tables["delivery"]["profile"])
         )
+        name = self._name(number, path, entry, settings, picture, step)
         return PrintRequest(
             number=number,
-            name=self._name(number, path, entry, settings, picture, step) + delivery.suffix,
+            name=name + delivery.suffix,
             picture=picture,
             frame=self._frame(entry),
             recipe=entry.get("recipe", ""),
@@ -223,7 +224,36 @@ class _Builder:
             delivery=delivery,
             thresholds=convert.thresholds(tables["checks"]),
             origins=self._origins(path, entry, settings),
+            own_job=self._own_job(entry, settings, picture, step, name),
         )
+
+    def _own_job(
+        self,
+        entry: dict[str, Any],
+        settings: Settings,
+        picture: Picture,
+        step: ladder.Step,
+        name: str,
+    ) -> dict[str, Any]:
+        """The print as a job file that would make it alone; its source is as in this one."""
+        delivery = {**step.tables["delivery"], "name": name}
+        tables: dict[str, Any] = {**step.tables, "delivery": delivery}
+        if not settings.mono_wanted:
+            tables["mono"] = False
+        delivery["profile"] = self._profile(delivery["profile"])
+        facts = {**self._values.get("pictures", {}).get(entry.get("picture"), {})}
+        if picture.assume_profile is not None:
+            facts["assume_profile"] = picture.assume_profile
+        own = {"sightsize": 1, **tables, "pictures": {picture.name: {**facts, "source": ""}}}
+        one: dict[str, Any] = {"picture": picture.name, "copies": entry.get("copies", 1)}
+        if "frame" in entry:
+            frame = self._values["frames"][entry["frame"]]
+            kept = {key: value for key, value in frame.items() if key not in RECIPE_TABLES}
+            own["frames"] = {entry["frame"]: kept}
+            one["frame"] = entry["frame"]
+        if picture.cameras:
+            own["cameras"] = self._values["cameras"]
+        return {**own, "prints": [one]}
 
     def _origins(
         self, path: KeyPath, entry: dict[str, Any], settings: Settings

@@ -1,5 +1,6 @@
 """Hold a written file against its plan: pixels, density, profile, orientation, overhang."""
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -35,6 +36,7 @@ class Seen:
     differences: tuple[str, ...]
     white_share: float = 0.0
     black_share: float = 0.0
+    pixels_sha256: str = ""
 
 
 def verify_file(path: Path, plan: Plan, paper: list[int]) -> Seen:
@@ -101,12 +103,14 @@ def _read_through(image: pyvips.Image, plan: Plan, paper: list[int]) -> Seen:
     sample = np.uint16 if image.format == "ushort" else np.uint8
     tone = np.array(paper, dtype=sample)
     clipped = _Clipped(plan, image.bands, np.iinfo(sample).max)
+    digest = hashlib.sha256()
     for top, strip in _strips(image, sample):
         differing = _differing_row(strip, top, box, tone)
         if differing is not None:
             return Seen((f"row {differing} of the overhang is not exact paper tone",))
         clipped.look_at(top, strip)
-    return Seen((), *clipped.shares())
+        digest.update(np.ascontiguousarray(strip).data)
+    return Seen((), *clipped.shares(), digest.hexdigest())
 
 
 def _differing_row(strip: Strip, top: int, box: Box, tone: Strip) -> int | None:

@@ -1,0 +1,122 @@
+"""The docket: what a run leaves beside its prints, enough to make each of them again.
+
+It is TOML for people and for programs, one table a print in the order in which they were made, and
+is replaced as a whole each time a print is finished. A hidden mirror in JSON, read a hundred
+times faster, stands beside it; it counts only as long as the docket is the one it mirrors.
+"""
+
+import json
+import os
+import threading
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+from jsonschema import Draft202012Validator
+
+from sightsize.grammar import schema_file
+from sightsize.whole import write_whole
+
+Record = dict[str, Any]
+
+NAME = "docket.toml"
+_MIRROR = ".docket.json"
+_VERSION = 1
+_HEAD = f"""\
+# The docket of this folder's prints, written by sightsize as they are finished.
+# Fill in what was measured on the sheets that came back, below a print's other tables:
+#   [prints.measured]
+#   on = "2026-05-04"
+#   width = "190.2 mm"
+#   height = "250.5 mm"
+docket = {_VERSION}
+"""
+
+
+class DocketError(Exception):
+    """A docket that cannot be used; the message is a sentence that says what to do."""
+
+
+class Docket:
+    """The records of a folder, by file name; safe to note prints in from any thread."""
+
+    def __init__(self, path: Path) -> None:
+        """Read a docket; one that is not there has no records. Raises DocketError."""
+        self.path = path
+        self._lock = threading.Lock()
+        self.records: dict[str, Record] = _read(path)
+        self._blocks = {name: _block(record) for name, record in self.records.items()}
+
+    def note(self, record: Record) -> None:
+        """Add a print, in place of an earlier one of its name, and write the docket.
+
+        What somebody measured on the earlier print is kept when the new one is the same.
+        """
+        name = record["file"]
+        with self._lock:
+            before = self.records.pop(name, {})
+            self._blocks.pop(name, None)
+            if before.get("identity") == record["identity"] and "measured" in before:
+                record = {**record, "measured": before["measured"]}
+            self.records[name] = record
+            self._blocks[name] = _block(record)
+            write_whole(self.path, (_HEAD + "".join(self._blocks.values())).encode())
+            self._write_mirror()
+
+    def _write_mirror(self) -> None:
+        status = self.path.stat()
+        mirrored = [status.st_size, status.st_mtime_ns, list(self.records.values())]
+        write_whole(self.path.with_name(_MIRROR), json.dumps(mirrored).encode())
+
+
+def _block(record: Mapping[str, Any]) -> str:
+    return "\n" + tomli_w.dumps({"prints": [record]})
+
+
+def _read(path: Path) -> dict[str, Record]:
+    if not path.exists():
+        return {}
+    records = _read_mirror(path)
+    if records is None:
+        records = _read_toml(path)
+    return {record["file"]: record for record in records}
+
+
+def _read_mirror(path: Path) -> list[Record] | None:
+    """The records of the mirror, None when it is not the docket's."""
+    try:
+        size, changed_ns, records = json.loads(path.with_name(_MIRROR).read_bytes())
+        status = path.stat()
+    except (OSError, ValueError, TypeError):
+        return None
+    same = (size, changed_ns) == (status.st_size, status.st_mtime_ns)
+    return list(records) if same else None
+
+
+def _read_toml(path: Path) -> list[Record]:
+    try:
+        values = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise DocketError(
+            f"{path} cannot be read as a docket ({error}); mend it, or move it away"
+        ) from error
+    for problem in _validator().iter_errors(values):
+        where = ".".join(str(part) for part in problem.absolute_path) or "the docket"
+        raise DocketError(f"{path}: {where}: {problem.message}; mend it, or move it away")
+    return list(values["prints"])
+
+
+@cache
+def _validator() -> Draft202012Validator:
+    return Draft202012Validator(schema_file("docket"))
+
+
+def relative(path: Path, folder: Path) -> str:
+    """Return how a path is written in a docket: from the docket's folder, with forward slashes."""
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:  # another drive
+        return path.as_posix()

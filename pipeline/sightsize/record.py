@@ -1,0 +1,142 @@
+"""What the docket keeps of a print, and whether a print on the disk is still the one recorded."""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import UTC, datetime
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from sightsize import __version__
+from sightsize.docket import Record, relative
+from sightsize.header import Header
+from sightsize.identity import file_sha256, print_identity
+from sightsize.job import BUILT_IN_PROFILES
+from sightsize.plan import Plan
+
+_PACKAGES = ("pyvips", "pyvips-binary", "numpy", "scipy", "rawpy")
+_PATH_KEYS = (("delivery", "profile"),)
+
+
+def print_record(plan: Plan, delivered: Any, seconds: float, folder: Path) -> Record:
+    """Return the record of a print that was delivered into ``folder``."""
+    request, source = plan.request, plan.request.picture.source
+    status, output = source.stat(), delivered.path.stat()
+    return {
+        "file": request.name,
+        "made": datetime.now(UTC).isoformat(timespec="seconds"),
+        "seconds": round(seconds, 3),
+        "identity": delivered.identity,
+        "accepted": list(request.thresholds.accept),
+        "notes": list(delivered.notes),
+        "output": {
+            "sha256": delivered.sha256,
+            "pixels_sha256": delivered.pixels_sha256,
+            "bytes": output.st_size,
+            "changed_ns": output.st_mtime_ns,
+        },
+        "source": {
+            "path": relative(source, folder),
+            "sha256": delivered.source_sha256,
+            "bytes": status.st_size,
+            "changed_ns": status.st_mtime_ns,
+            "header": asdict(plan.header) if plan.header else {},
+        },
+        "profile": profile_record(request.delivery.profile),
+        "versions": versions(),
+        "plan": _numbers(plan),
+        "job": _own_job(request.own_job, source, folder),
+    }
+
+
+@cache
+def versions() -> dict[str, str]:
+    """Return the versions of everything that decides a print's bytes."""
+    import pyvips
+
+    found = {"sightsize": __version__}
+    found["libvips"] = ".".join(str(pyvips.version(part)) for part in range(3))
+    for package in _PACKAGES:
+        try:
+            found[package] = version(package)
+        except PackageNotFoundError:
+            continue
+    return found
+
+
+def profile_record(profile: str) -> dict[str, str]:
+    """Return name and SHA-256 of an output profile, given by name or path."""
+    if profile in BUILT_IN_PROFILES:
+        import hashlib
+
+        from sightsize.picture.light import built_in_profile
+
+        return {"name": profile, "sha256": hashlib.sha256(built_in_profile(profile)).hexdigest()}
+    return {"name": Path(profile).name, "sha256": file_sha256(Path(profile))}
+
+
+def _numbers(plan: Plan) -> dict[str, Any]:
+    """The numbers that people look up: pixels as they are, mm as decimals."""
+    box, sheet = plan.sheet.picture_box, plan.sheet
+    numbers: dict[str, Any] = {
+        "sheet_px": list(sheet.sheet_px),
+        "sheet_mm": [_decimal(length) for length in sheet.sheet_mm],
+        "picture_px": [box.left, box.top, box.width, box.height],
+        "picture_mm": [_decimal(length) for length in sheet.image_mm],
+        "ppi": _decimal(sheet.ppi),
+    }
+    if plan.crop is not None:
+        crop = plan.crop.box
+        numbers |= {
+            "crop_px": [crop.left, crop.top, crop.width, crop.height],
+            "crop_loss": _decimal(plan.crop.crop_loss),
+            "effective_ppi": _decimal(plan.crop.effective_ppi),
+        }
+    return numbers
+
+
+def _decimal(number: Any) -> float:
+    return round(float(number), 4)
+
+
+def _own_job(own: Mapping[str, Any], source: Path, folder: Path) -> dict[str, Any]:
+    """A print's own job with its paths written from the docket."""
+    (picture,) = own["pictures"]
+    facts = {**own["pictures"][picture], "source": relative(source, folder)}
+    return {**own, "pictures": {picture: facts}}
+
+
+def recorded_header(record: Record | None, source: Path, folder: Path) -> Header | None:
+    """Return the header that a record holds of a source, None when the file is another now."""
+    if record is None or not record["source"]["header"]:
+        return None
+    if (folder / record["source"]["path"]).resolve() != source.resolve():
+        return None
+    return Header(**record["source"]["header"]) if _is_same(source, record["source"]) else None
+
+
+def source_sha256(record: Record | None, source: Path) -> str:
+    """Return a source's SHA-256: as recorded while size and time of the file are the same."""
+    if record is not None and _is_same(source, record["source"]):
+        return str(record["source"]["sha256"])
+    return file_sha256(source)
+
+
+def is_recorded(record: Record | None, plan: Plan, target: Path) -> bool:
+    """Return whether the file at ``target`` is the one recorded, made from this very plan.
+
+    Files are told by size and time; nothing is decoded.
+    """
+    if record is None or target.is_symlink() or not _is_same(target, record["output"]):
+        return False
+    source = plan.request.picture.source
+    return bool(print_identity(plan, source_sha256(record, source)) == record["identity"])
+
+
+def _is_same(path: Path, recorded: Mapping[str, Any]) -> bool:
+    try:
+        status = path.stat()
+    except OSError:
+        return False
+    return (status.st_size, status.st_mtime_ns) == (recorded["bytes"], recorded["changed_ns"])

@@ -1,0 +1,18 @@
+"""Small files that are there whole or not at all."""
+
+import os
+import secrets
+from pathlib import Path
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file beside its place, have it on the disk, and put it there in one step."""
+    part = path.with_name(f".{path.name}.{os.getpid()}-{secrets.token_hex(4)}.part")
+    try:
+        with part.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)

@@ -1,0 +1,269 @@
+"""The docket, what it lets a rerun skip, the audit and the reprint."""
+
+import json
+import os
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import tomli_w
+from jsonschema import Draft202012Validator
+from typer.testing import CliRunner
+
+from pictures import Pixels, job, save
+from sightsize.audit import audited
+from sightsize.batch import Outcome, make_prints, plan_prints
+from sightsize.cli import app
+from sightsize.docket import Docket, DocketError
+from sightsize.grammar import schema_file
+from sightsize.job import Job
+from sightsize.reprint import reprinted
+
+PX = (96, 64)
+CRAFT: dict[str, Any] = {
+    "mono": {"filter": "yellow"},
+    "tone": {"split_grade": {"dark": 3, "light": 2}, "edge_burn": {"stops": 0.2}},
+    "local_contrast": {"gain": 0.2},
+    "toner": {"kind": "sepia"},
+    "sharpen": {"gain": 0.8},
+    "grain": {"granularity": 0.02},
+}
+
+
+def picture(seed: int) -> Pixels:
+    return np.random.default_rng(seed).integers(40, 200, (128, 192, 3)).astype(np.uint8)
+
+
+def prints_of(folder: Path, **tables: Any) -> Job:
+    for number in (1, 2):
+        if not (folder / f"p{number}.tif").exists():
+            save(folder / f"p{number}.tif", picture(number))
+    facts = {f"p{number}": {"source": f"p{number}.tif"} for number in (1, 2)}
+    facts["p1"]["spotting"] = [{"at": [0.5, 0.5], "radius": 0.02, "donor": [0.7, 0.5]}]  # type: ignore[assignment]
+    return job(folder, facts, PX, **{**CRAFT, **tables})
+
+
+def run(made: Job, *, replace: bool = False) -> list[Outcome]:
+    made.output.mkdir(exist_ok=True)
+    docket = Docket(made.output / "docket.toml")
+    return make_prints(
+        made,
+        plan_prints(made, made.prints, docket=docket),
+        replace=replace,
+        workers=2,
+        started=lambda _: None,
+        finished=lambda _: None,
+        docket=docket,
+    )
+
+
+def states(outcomes: list[Outcome]) -> list[str]:
+    return [each.status for each in outcomes]
+
+
+def docket_of(made: Job) -> Docket:
+    return Docket(made.output / "docket.toml")
+
+
+# What is written.
+
+
+def test_the_docket_keeps_to_its_schema(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    assert states(run(made)) == ["made", "made"]
+    values = tomllib.loads((made.output / "docket.toml").read_text(encoding="utf-8"))
+    Draft202012Validator.check_schema(schema_file("docket"))
+    Draft202012Validator(schema_file("docket")).validate(values)
+    assert sorted(each["file"] for each in values["prints"]) == ["p1.tif", "p2.tif"]
+
+
+def test_hashes_are_those_of_the_files(tmp_path: Path) -> None:
+    import hashlib
+
+    import pyvips
+
+    made = prints_of(tmp_path)
+    run(made)
+    for name, record in docket_of(made).records.items():
+        path = made.output / name
+        assert hashlib.sha256(path.read_bytes()).hexdigest() == record["output"]["sha256"]
+        pixels = pyvips.Image.new_from_file(str(path)).write_to_memory()
+        assert hashlib.sha256(pixels).hexdigest() == record["output"]["pixels_sha256"]
+        source = (made.output / record["source"]["path"]).resolve()
+        assert hashlib.sha256(source.read_bytes()).hexdigest() == record["source"]["sha256"]
+
+
+def test_the_mirror_is_only_a_mirror(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    mirrored = docket_of(made).records
+    (made.output / ".docket.json").write_text("not json")
+    assert docket_of(made).records == mirrored
+    (made.output / ".docket.json").write_text(json.dumps([1, 2, []]))
+    assert docket_of(made).records == mirrored
+
+
+def test_what_was_measured_is_kept_while_the_print_is_the_same(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    path = made.output / "docket.toml"
+    values = tomllib.loads(path.read_text(encoding="utf-8"))
+    for each in values["prints"]:
+        each["measured"] = {"on": "2026-05-04", "width": "9.6 mm"}
+    path.write_text(tomli_w.dumps(values), encoding="utf-8")
+    (made.output / "p1.tif").unlink()
+    assert states(run(made)) == ["made", "kept"]
+    records = docket_of(made).records
+    assert records["p1.tif"]["measured"]["width"] == "9.6 mm"
+    assert records["p2.tif"]["measured"]["width"] == "9.6 mm"
+
+
+@pytest.mark.parametrize("text", ["docket = ", "docket = 2\nprints = []\n", "docket = 1\n", "\xff"])
+def test_a_docket_that_cannot_be_used(tmp_path: Path, text: str) -> None:
+    path = tmp_path / "docket.toml"
+    path.write_bytes(text.encode("latin-1"))
+    with pytest.raises(DocketError, match="mend it, or move it away"):
+        Docket(path)
+
+
+# Reruns.
+
+
+def test_a_rerun_decodes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+
+    def opened(*_: object, **__: object) -> None:
+        raise AssertionError("a picture was opened")
+
+    monkeypatch.setattr("pyvips.Image.new_from_file", opened)
+    assert states(run(made)) == ["kept", "kept"]
+
+
+def test_a_touched_source_is_hashed_and_kept(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    os.utime(tmp_path / "p1.tif", (1, 1))
+    assert states(run(made)) == ["kept", "kept"]
+
+
+def test_a_changed_source_is_seen(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    save(tmp_path / "p1.tif", picture(9))
+    assert states(run(made)) == ["failed", "kept"]
+    assert states(run(made, replace=True)) == ["made", "kept"]
+
+
+def test_a_spoilt_print_is_not_kept(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    data = (made.output / "p2.tif").read_bytes()
+    (made.output / "p2.tif").write_bytes(data[:-400])
+    assert states(run(made, replace=True)) == ["kept", "made"]
+
+
+def test_prints_without_a_docket_are_recognised_and_noted(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    (made.output / "docket.toml").unlink()
+    assert states(run(made)) == ["kept", "kept"]
+    assert sorted(docket_of(made).records) == ["p1.tif", "p2.tif"]
+
+
+# The audit.
+
+
+def test_an_audit_finds_what_is_missing_altered_and_extra(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    assert {each.state for each in audited(docket_of(made))} == {"whole"}
+    (made.output / "p1.tif").unlink()
+    with (made.output / "p2.tif").open("r+b") as file:
+        file.seek(200)
+        file.write(b"\0\1\2")
+    (made.output / "other.jpg").write_bytes(b"x")
+    found = {each.file: each.state for each in audited(docket_of(made))}
+    assert found == {"p1.tif": "missing", "p2.tif": "altered", "other.jpg": "extra"}
+
+
+def test_the_audit_command(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    result = CliRunner().invoke(app, ["audit", str(made.path)])
+    assert (result.exit_code, "2 whole, 0 missing" in result.stdout) == (0, True)
+    (made.output / "p1.tif").unlink()
+    result = CliRunner().invoke(app, ["audit", str(made.output / "docket.toml"), "--json"])
+    assert result.exit_code == 1
+    assert {each["state"] for each in json.loads(result.stdout)["files"]} == {"whole", "missing"}
+    assert CliRunner().invoke(app, ["audit", str(tmp_path / "docket.toml")]).exit_code == 2
+
+
+# The reprint.
+
+
+def test_the_same_print_again_bit_for_bit(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    made.path.unlink()  # the docket is enough
+    again = list(reprinted(docket_of(made), [], [], tmp_path / "again"))
+    assert [each.state for each in again] == ["identical", "identical"]
+    for name in ("p1.tif", "p2.tif"):
+        first, second = (folder / name for folder in (made.output, tmp_path / "again"))
+        assert first.read_bytes() == second.read_bytes()
+
+
+def test_a_moved_source_is_found_by_its_hash(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    archive = tmp_path / "archive" / "2026"
+    archive.mkdir(parents=True)
+    (tmp_path / "p1.tif").rename(archive / "renamed.tif")
+    docket = docket_of(made)
+    (lost,) = reprinted(docket, ["p1"], [], tmp_path / "again")
+    assert lost.state == "failed"
+    assert "is not there" in lost.message
+    assert "--look-in" in lost.message
+    (found,) = reprinted(docket, ["p1*"], [tmp_path / "archive"], tmp_path / "again")
+    assert found.state == "identical"
+
+
+def test_a_changed_source_is_not_reprinted(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    save(tmp_path / "p1.tif", picture(9))
+    (result,) = reprinted(docket_of(made), ["p1"], [], tmp_path / "again")
+    assert (result.state, "has changed since" in result.message) == ("failed", True)
+
+
+def test_other_versions_are_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    newer = {**docket_of(made).records["p1.tif"]["versions"], "libvips": "9.0.0"}
+    monkeypatch.setattr("sightsize.reprint.versions", lambda: newer)
+    (result,) = reprinted(docket_of(made), ["p1"], [], tmp_path / "again")
+    assert any(each.startswith("libvips was 8.") for each in result.changes)
+    assert result.state == "identical"  # what is said is not what is decided by
+
+
+def test_a_print_that_differs_is_measured(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    docket = docket_of(made)
+    docket.records["p1.tif"]["job"]["tone"]["exposure"] = 0.2
+    (result,) = reprinted(docket, ["p1"], [], tmp_path / "again")
+    assert result.state == "different"
+    assert result.message.startswith("dE00 ")
+
+
+def test_the_reprint_command(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    docket = str(made.output / "docket.toml")
+    result = CliRunner().invoke(app, ["reprint", docket, "--only", "p2"])
+    assert result.exit_code == 0
+    assert result.stdout.startswith("identical   p2.tif")
+    assert (made.output / "reprints" / "p2.tif").is_file()
+    assert CliRunner().invoke(app, ["reprint", docket, "--only", "p9"]).exit_code == 2
