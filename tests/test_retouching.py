@@ -273,3 +273,19 @@ def test_a_mark_on_paper_can_be_too_large(tmp_path: Path) -> None:
     (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400)))
     assert outcome.status == "refused"
     assert outcome.message.startswith("spot 1 of grey reaches 20 px from its middle; at most 3%")
+
+
+def test_a_donor_on_a_mark_still_to_be_cleared_is_refused(tmp_path: Path) -> None:
+    second = {"at": [0.7, 0.5], "radius": 0.02}
+    first = {"at": [0.3, 0.5], "radius": 0.02, "donor": second["at"]}
+    facts = {"source": grey_picture(tmp_path).name, "spotting": [first, second]}
+    (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400)))
+    assert outcome.status == "failed"
+    assert "lies on a mark that is cleared after it; name another donor" in outcome.message
+
+
+def test_many_refusals_are_told_in_one_message(tmp_path: Path) -> None:
+    facts = {"source": grey_picture(tmp_path).name, "spotting": thick(0.09, 0.03)}
+    (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400)))
+    assert outcome.message.count("cannot be cleared") == 10
+    assert "marks more" in outcome.message

@@ -163,10 +163,10 @@ def _rounded(codes: pyvips.Image, bits: int) -> pyvips.Image:
     """Round codes to 8 bits with dither, or to 16, where rounding is finer than any paper."""
     if bits == 16:
         return whole_steps(codes)
-    return (codes + _noise(codes.width, codes.height)).cast("uchar")
+    return (codes + _noise(codes.width, codes.height, codes.bands)).cast("uchar")
 
 
-def _noise(width: int, height: int) -> pyvips.Image:
+def _noise(width: int, height: int, bands: int) -> pyvips.Image:
     """A repeating tile of even noise from 0 to just below 1, the same in every run.
 
     Added before the fraction is cut off it makes the mean of a flat tone exact (rectangular
@@ -174,11 +174,13 @@ def _noise(width: int, height: int) -> pyvips.Image:
     rounding, black and white among them, stay untouched.
     """
     across, down = -(-width // _TILE), -(-height // _TILE)
-    return _noise_tile().replicate(across, down).crop(0, 0, width, height)
+    return _noise_tile(bands).replicate(across, down).crop(0, 0, width, height)
 
 
 @cache
-def _noise_tile() -> pyvips.Image:
+def _noise_tile(bands: int) -> pyvips.Image:
+    """All bands alike: libvips would make them anew of one for every pixel of the print."""
     draw = random.Random(_SEED).random
-    flat = array("f", [min(draw(), 0.999) for _ in range(_TILE * _TILE)])
-    return pyvips.Image.new_from_memory(flat.tobytes(), _TILE, _TILE, 1, "float")
+    drawn = (min(draw(), 0.999) for _ in range(_TILE * _TILE))
+    flat = array("f", [value for value in drawn for _ in range(bands)])
+    return pyvips.Image.new_from_memory(flat.tobytes(), _TILE, _TILE, bands, "float")

@@ -13,7 +13,7 @@ from functools import lru_cache
 import pyvips
 
 from sightsize.acutance import SKIN_FLOOR, emphasis, one_pass
-from sightsize.picture.table import STEPS_PER_L, look_up, tabulate, tabulate_bands, whole_steps
+from sightsize.picture.table import STEPS_PER_L, look_up, tabulate, whole_steps
 
 OVERSHOOT = 2.0
 """Largest overshoot beyond the 3 x 3 neighbourhood, in L*: common practice, no source."""
@@ -52,8 +52,8 @@ def sharpen(
     if skin is None or how.skin == 1:
         added = _through(detail, _table(gain, how.noise_floor))
     else:
-        tables = _through(detail, _skin_tables(gain, how.noise_floor, how.skin))
-        added = (tables * skin.linear([0, 1], [1, 0])).recomb([[1, 1]])
+        elsewhere, more_on_skin = _skin_tables(gain, how.noise_floor, how.skin)
+        added = _through(detail, elsewhere) + _through(detail, more_on_skin) * skin
     return _held(whole_steps(lightness + added), lightness)
 
 
@@ -88,15 +88,11 @@ def _table(gain: float, floor: float) -> pyvips.Image:
 
 
 @lru_cache(maxsize=32)
-def _skin_tables(gain: float, floor: float, share: float) -> pyvips.Image:
+def _skin_tables(gain: float, floor: float, share: float) -> tuple[pyvips.Image, pyvips.Image]:
     """What is added for a detail where there is no skin, and how much more or less on skin."""
-
-    def steps(detail: float) -> tuple[float, float]:
-        elsewhere = emphasis(detail, gain, floor)
-        on_skin = emphasis(detail, gain * share, max(floor, SKIN_FLOOR))
-        return elsewhere * STEPS_PER_L, (on_skin - elsewhere) * STEPS_PER_L
-
-    return tabulate_bands(steps, _LOWEST, _HIGHEST)
+    elsewhere = _table(gain, floor)
+    on_skin = _table(gain * share, max(floor, SKIN_FLOOR))
+    return elsewhere, (on_skin - elsewhere).copy_memory()
 
 
 def blur(image: pyvips.Image, sigma_px: float) -> pyvips.Image:

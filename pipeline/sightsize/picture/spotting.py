@@ -37,11 +37,22 @@ SOFT_EDGE = 0.15
 _LONGEST_PX, _LONGEST_RADII = 128, 8
 """A line is cleared in pieces no longer than the greater of these."""
 
+_MOST_TOLD = 10
+"""Marks that one message tells of; the rest are counted."""
+
 Mask = NDArray[np.bool_]
 
 
 class SpottingError(SourceError):
     """Marks that must be cleared and cannot be; the message is for the job's author."""
+
+
+class _NoDonorError(Exception):
+    """A mark without a clean donor: why, and what its author could name."""
+
+    def __init__(self, why: str, wanted: str = "a donor") -> None:
+        super().__init__(why)
+        self.why, self.wanted = why, wanted
 
 
 @dataclass(frozen=True)
@@ -102,13 +113,16 @@ def find_patches(
         later = lines.among(np.arange(len(marks)) > number)
         try:
             cleared += _clear(_over(read, cleared), size_px, mark, lines, later)
-        except SpottingError as error:
+        except _NoDonorError as error:
             if mark.required:
-                refusals.append(str(error))
+                remedy = f"name {error.wanted} or make the radius smaller"
+                refusals.append(f"{mark.label} cannot be cleared: {error.why}; {remedy}")
             else:
-                notes.append(f"{error}; it is left as it is")
+                notes.append(f"{mark.label} is left as it is: {error.why}.")
     if refusals:
-        raise SpottingError("; ".join(refusals))
+        more = len(refusals) - _MOST_TOLD
+        told = refusals[:_MOST_TOLD] + ([f"and {more} marks more"] if more > 0 else [])
+        raise SpottingError("; ".join(told))
     return [_patch(each, cleared, read) for each in cleared], notes
 
 
@@ -222,10 +236,9 @@ def _shift(read: Read, task: _Task, box: Box, dirty: Callable[[Points], Mask]) -
     search = Search(piece.start, piece.end, piece.mark.radius_px, task.pixels, dirty, task.marks)
     donor = find_donor(read, task.size_px, search)
     if donor is None:
-        raise _refusal(piece.mark, "no place of its size nearby is inside the picture and unmarked")
+        raise _NoDonorError("no place of its size nearby is inside the picture and unmarked")
     if donor.cost > MOST_COST:
-        raise _refusal(
-            piece.mark,
+        raise _NoDonorError(
             "the best place nearby is unlike the mark's surroundings "
             f"({donor.cost:.1f} times their own texture, {MOST_COST:g} at most)",
         )
@@ -240,18 +253,14 @@ def _named_shift(task: _Task, box: Box, donor: complex) -> tuple[int, int]:
     if _grown(Box(left, top, box.width, box.height), 0, task.size_px) != Box(
         left, top, box.width, box.height
     ):
-        raise _refusal(mark, "the donor reaches beyond the picture's edge", "another donor")
+        raise _NoDonorError("the donor reaches beyond the picture's edge", "another donor")
     columns, rows = task.pixels
     points = columns + across + 0.5 + 1j * (rows + down + 0.5)
     if (depth(points, mark) > -1.5).any():
-        raise _refusal(mark, "the donor lies on the mark itself", "another donor")
+        raise _NoDonorError("the donor lies on the mark itself", "another donor")
+    if task.later.cover(points).any():
+        raise _NoDonorError("the donor lies on a mark that is cleared after it", "another donor")
     return across, down
-
-
-def _refusal(mark: Mark, why: str, what: str = "a donor") -> SpottingError:
-    return SpottingError(
-        f"{mark.label} cannot be cleared: {why}; name {what} or make the radius smaller"
-    )
 
 
 def _blended(cleared: _Cleared, mark: Mark) -> _Cleared:

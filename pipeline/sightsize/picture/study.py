@@ -4,7 +4,9 @@ Each is only looked for when the job asks for something that needs it, and the m
 scipy are only then loaded.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
+from threading import Thread
 
 import numpy as np
 import pyvips
@@ -51,21 +53,39 @@ def needs_any_order(plan: Plan) -> bool:
 
 def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
     """Look for everything that a print needs. Raises SourceError."""
-    patches, notes = _patches(plan, source)
+    decoding = _decoding(plan, source)
     shading = _light_map(plan)
     small = SmallPrint(plan, crop, shading)
     scale = metered(plan, small)
     leaves_gamut, missed = _colours(plan, small, scale)
+    coefficients, skin = _coefficients(plan, small, scale), _skin(plan, small)
+    if decoding is not None:
+        decoding.join()
+    patches, notes = _patches(plan, source)
     return Study(
         patches=patches,
         light_map=shading,
         scale=scale,
-        coefficients=_coefficients(plan, small, scale),
-        skin=_skin(plan, small),
+        coefficients=coefficients,
+        skin=skin,
         sharpening=_sharpening(plan, crop, source, scale),
         leaves_gamut=leaves_gamut,
         remarks=(*(Remark("spotting", note) for note in notes), *missed),
     )
+
+
+def _decoding(plan: Plan, source: Upright) -> Thread | None:
+    """Decode the source in the background where it is wanted in any order."""
+    if not needs_any_order(plan):
+        return None
+
+    def decode() -> None:
+        with suppress(pyvips.Error):  # which whoever reads the pixels will meet again
+            source.image.crop(0, 0, 1, 1).avg()
+
+    thread = Thread(target=decode, daemon=True)
+    thread.start()
+    return thread
 
 
 def _patches(plan: Plan, source: Upright) -> tuple[list[Patch], list[str]]:
@@ -73,9 +93,12 @@ def _patches(plan: Plan, source: Upright) -> tuple[list[Patch], list[str]]:
         return [], []
     from sightsize.picture.spotting import find_patches
 
+    light = source.light(source.image, COLOUR)
+    region = pyvips.Region.new(light)  # a pipeline made anew for each box takes thrice the time
+
     def read(box: Box) -> NDArray[np.float32]:
-        part = source.image.crop(box.left, box.top, box.width, box.height)
-        return np.atleast_3d(pixels(source.light(part, COLOUR)))
+        data = region.fetch(box.left, box.top, box.width, box.height)
+        return np.frombuffer(data, np.float32).reshape(box.height, box.width, light.bands)
 
     return find_patches(read, (source.image.width, source.image.height), plan.marks)
 
