@@ -31,6 +31,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "paper-size": parse_size_mm,
     "check-id": str,
     "sharpen-radius": str,
+    "path": str,
 }
 
 

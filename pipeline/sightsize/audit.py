@@ -6,6 +6,7 @@ from typing import Literal, NamedTuple
 
 from sightsize.docket import Docket, Record
 from sightsize.identity import file_sha256
+from sightsize.paths import is_file
 
 _ENDINGS = (".jpg", ".tif")
 
@@ -35,7 +36,7 @@ def audited(docket: Docket) -> list[Audited]:
 
 def _audited(docket: Docket, record: Record) -> Audited:
     path = docket.path.parent / record["file"]
-    if not path.is_file():
+    if not is_file(path):
         return Audited(record["file"], "missing", "make it again with the job, or with reprint")
     size = path.stat().st_size
     if size != record["output"]["bytes"]:

@@ -28,6 +28,7 @@ from sightsize.checks import remark_finding
 from sightsize.findings import Remark
 from sightsize.identity import file_sha256, print_identity
 from sightsize.job import Delivery
+from sightsize.paths import resolved
 from sightsize.picture.chain import sheet_image
 from sightsize.picture.finish import output_profile, paper_value
 from sightsize.plan import Plan
@@ -122,7 +123,7 @@ def _weighed(remarks: Sequence[Remark], plan: Plan) -> tuple[str, ...]:
 
 
 def _refuse_sources(target: Path, sources: Set[Path]) -> None:
-    if target.resolve() in sources or target.parent.resolve() / target.name in sources:
+    if resolved(target) in sources or resolved(target.parent) / target.name in sources:
         raise DeliveryError(f"{target.name} is a source picture of this job; choose another name")
 
 

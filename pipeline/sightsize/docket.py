@@ -90,16 +90,23 @@ def _read_mirror(path: Path) -> list[Record] | None:
     try:
         size, changed_ns, records = json.loads(path.with_name(_MIRROR).read_bytes())
         status = path.stat()
-    except (OSError, ValueError, TypeError):
+    except (OSError, ValueError, TypeError, RecursionError):
         return None
     same = (size, changed_ns) == (status.st_size, status.st_mtime_ns)
-    return list(records) if same else None
+    return list(records) if same and _are_records(records) else None
+
+
+def _are_records(records: Any) -> bool:
+    """Whether a mirror holds what a docket does; what stands in it was checked when it was read."""
+    return isinstance(records, list) and all(
+        isinstance(each, dict) and isinstance(each.get("file"), str) for each in records
+    )
 
 
 def _read_toml(path: Path) -> list[Record]:
     try:
         values = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise DocketError(
             f"{path} cannot be read as a docket ({error}); mend it, or move it away"
         ) from error

@@ -94,6 +94,7 @@ def read_document(path: Path) -> Document:
     try:
         text = path.read_bytes().decode("utf-8-sig")
         values = tomllib.loads(text)
+        return Document(path, values, _places(text))
     except OSError as error:
         why = f"{(error.strerror or str(error)).lower()}; name a job file that can be read"
         raise JobError([_unreadable(path, f"cannot read the file: {why}")]) from error
@@ -103,9 +104,10 @@ def read_document(path: Path) -> Document:
         ) from error
     except tomllib.TOMLDecodeError as error:
         raise JobError([_syntax_finding(path, str(error), text)]) from error
+    except ValueError as error:  # Python reads no integer of more than 4300 digits
+        raise JobError([_unreadable(path, "a number has too many digits; write fewer")]) from error
     except RecursionError as error:
         raise JobError([_unreadable(path, "arrays or tables are nested too deeply")]) from error
-    return Document(path, values, _places(text))
 
 
 def _unreadable(path: Path, message: str) -> Finding:

@@ -18,6 +18,7 @@ from jsonschema import Draft202012Validator, FormatChecker, ValidationError
 from sightsize.document import Document
 from sightsize.findings import Finding, KeyPath, key_text, nearest
 from sightsize.media import parse_size_mm
+from sightsize.paths import read_path
 from sightsize.units import UnitError, parse_length_mm, parse_resolution_ppi
 
 Node = dict[str, Any]
@@ -52,6 +53,7 @@ _FORMAT_KINDS = {
     "length": 'a length with a unit, such as "3 mm" or "7 1/4 in"',
     "resolution": 'a resolution, such as "300 ppi"',
     "paper-size": 'a paper size, such as "20x16 in"',
+    "path": "a path in quotes",
     "sharpen-radius": '"viewing_distance", or a length such as "0.10 mm"',
 }
 
@@ -155,6 +157,7 @@ def _format_checker(check_ids: frozenset[str]) -> FormatChecker:
         "resolution": parse_resolution_ppi,
         "paper-size": _read_paper_size,
         "sharpen-radius": _read_sharpen_radius,
+        "path": read_path,
         "check-id": lambda text: _read_check_id(text, check_ids),
     }
     for name, read in readers.items():

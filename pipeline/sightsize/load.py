@@ -16,6 +16,7 @@ from sightsize.document import Document, read_document
 from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
 from sightsize.grammar import RECIPE_TABLES, grammar_finding, table_defaults, validate
 from sightsize.job import BUILT_IN_PROFILES, Camera, Frame, Job, Origin, Picture, PrintRequest
+from sightsize.paths import is_file, resolved
 from sightsize.retouching import with_face_marks_counted
 from sightsize.rules import table_problems
 from sightsize.units import parse_length_mm
@@ -41,7 +42,7 @@ def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:
         title=facts["title"],
         reference=facts["reference"],
         client=facts["client"],
-        output=(path.parent / facts["output"]).resolve(),
+        output=resolved(path.parent / facts["output"]),
         prints=prints,
     )
 
@@ -142,11 +143,11 @@ class _Builder:
 
     def _globbed(self, path: KeyPath, pattern: str) -> list[Picture]:
         # A file whose name has brackets is meant as itself before it is read as a pattern.
-        if (self._folder / pattern).is_file() or not glob.has_magic(pattern):
+        if is_file(self._folder / pattern) or not glob.has_magic(pattern):
             found = [pattern]
         else:
             found = glob.glob(pattern, root_dir=self._folder, recursive=True)  # noqa: PTH207
-            found = [name for name in found if (self._folder / name).is_file()]
+            found = [name for name in found if is_file(self._folder / name)]
         if not found:
             self._stop(
                 (*path, "source"),
@@ -189,7 +190,7 @@ class _Builder:
         return tuple(camera for camera in every if camera.model or camera.serial)
 
     def _profile(self, profile: str) -> str:
-        return profile if profile in BUILT_IN_PROFILES else str((self._folder / profile).resolve())
+        return profile if profile in BUILT_IN_PROFILES else str(resolved(self._folder / profile))
 
     def _print(
         self,

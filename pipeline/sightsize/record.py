@@ -13,6 +13,7 @@ from sightsize.docket import Record, relative
 from sightsize.header import Header
 from sightsize.identity import file_sha256, print_identity
 from sightsize.job import BUILT_IN_PROFILES
+from sightsize.paths import resolved
 from sightsize.plan import Plan
 
 _PACKAGES = ("pyvips", "pyvips-binary", "numpy", "scipy", "rawpy")
@@ -111,9 +112,14 @@ def recorded_header(record: Record | None, source: Path, folder: Path) -> Header
     """Return the header that a record holds of a source, None when the file is another now."""
     if record is None or not record["source"]["header"]:
         return None
-    if (folder / record["source"]["path"]).resolve() != source.resolve():
+    if resolved(folder / record["source"]["path"]) != resolved(source):
         return None
-    return Header(**record["source"]["header"]) if _is_same(source, record["source"]) else None
+    if not _is_same(source, record["source"]):
+        return None
+    try:
+        return Header(**record["source"]["header"])
+    except TypeError:  # not all of a header: the file itself is asked
+        return None
 
 
 def source_sha256(record: Record | None, source: Path) -> str:

@@ -14,6 +14,7 @@ from sightsize.docket import Docket, Record
 from sightsize.findings import JobError
 from sightsize.identity import file_sha256
 from sightsize.load import load_job
+from sightsize.paths import is_file, resolved
 from sightsize.record import profile_record, versions
 
 State = Literal["identical", "same pixels", "different", "failed"]
@@ -65,19 +66,19 @@ def _reprinted(folder: Path, record: Record, look_in: Sequence[Path], output: Pa
 def _source(folder: Path, record: Record, look_in: Sequence[Path]) -> Path | None:
     """The very bytes the print was made from, where they are now."""
     wanted = record["source"]
-    places: list[Path] = [(folder / wanted["path"]).resolve()]
+    places: list[Path] = [resolved(folder / wanted["path"])]
     for place in look_in:
-        places += sorted(path for path in place.rglob("*") if path.is_file())
+        places += sorted(path for path in place.rglob("*") if is_file(path))
     for path in places:
-        same_size = path.is_file() and path.stat().st_size == wanted["bytes"]
+        same_size = is_file(path) and path.stat().st_size == wanted["bytes"]
         if same_size and file_sha256(path) == wanted["sha256"]:
             return path
     return None
 
 
 def _lost(folder: Path, record: Record) -> str:
-    path = (folder / record["source"]["path"]).resolve()
-    what = "has changed since" if path.is_file() else "is not there"
+    path = resolved(folder / record["source"]["path"])
+    what = "has changed since" if is_file(path) else "is not there"
     return f"the source {path} {what}; name a folder that has it with --look-in"
 
 
@@ -119,7 +120,7 @@ def _how_far(folder: Path, record: Record, output: Path) -> str:
     import pyvips
 
     old, new = folder / record["file"], output / record["file"]
-    if not old.is_file() or file_sha256(old) != record["output"]["sha256"]:
+    if not is_file(old) or file_sha256(old) != record["output"]["sha256"]:
         return "the first print is no longer here to compare with"
     images = [pyvips.Image.new_from_file(str(path)) for path in (old, new)]
     if len({(each.width, each.height, each.bands) for each in images}) > 1:

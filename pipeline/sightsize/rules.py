@@ -6,7 +6,9 @@ from typing import Any, NamedTuple
 
 from sightsize import convert
 from sightsize.findings import KeyPath, nearest, quoted_key
+from sightsize.header import ColourModel
 from sightsize.job import BUILT_IN_PROFILES, Region
+from sightsize.paths import is_file
 from sightsize.picture.icc import profile_colour
 from sightsize.units import parse_length_mm
 
@@ -99,8 +101,8 @@ def _response(path: KeyPath, mono: object) -> Iterator[Problem]:
 def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Problem]:
     if profile is None or profile in BUILT_IN_PROFILES:
         return
-    if (folder / profile).is_file():
-        if profile_colour((folder / profile).read_bytes()) is None:
+    if is_file(folder / profile):
+        if _profile_colour(folder / profile) is None:
             yield Problem(
                 path,
                 f"{profile!r} is not a whole ICC profile for grey, RGB or CMYK; get the lab's "
@@ -113,6 +115,14 @@ def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Probl
         path, f"{profile!r} is neither srgb, gray nor an ICC profile file that exists. {hint}",
         guess,
     )  # fmt: skip
+
+
+def _profile_colour(path: Path) -> ColourModel | None:
+    """The colour model of a profile; None too for a file that cannot be read."""
+    try:
+        return profile_colour(path.read_bytes())
+    except OSError:
+        return None
 
 
 def _picture(path: KeyPath, picture: Table, cameras: Table, folder: Path) -> Iterator[Problem]:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pyvips
 
 from sightsize.header import ColourModel, Header
+from sightsize.paths import is_file
 from sightsize.picture.icc import profile_colour, profile_name
 from sightsize.tiffwords import texts
 
@@ -87,7 +88,7 @@ def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
 
 
 def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
-    if not path.is_file():
+    if not is_file(path):
         raise SourceError(f"there is no file {path}; put it there or correct the path")
     options: dict[str, str | int] = {
         "access": "sequential" if sequential else "random",
