@@ -31,6 +31,7 @@ from sightsize.job import Delivery
 from sightsize.paths import resolved
 from sightsize.picture.chain import sheet_image
 from sightsize.picture.finish import output_profile, paper_value
+from sightsize.picture.source import SourceError
 from sightsize.plan import Plan
 from sightsize.units import MM_PER_INCH
 from sightsize.verify import Seen, clipping_remarks, verify_file
@@ -70,9 +71,10 @@ def deliver(
     DeliveryError, SourceError or pyvips.Error; no file is then left under the final name, and one
     that stood there before stays as it was.
     """
-    target = folder / plan.request.name
+    target, source = folder / plan.request.name, plan.request.picture.source
     _refuse_sources(target, sources)
-    source_sha256 = source_sha256 or file_sha256(plan.request.picture.source)
+    before = _stamp(source, plan)
+    source_sha256 = source_sha256 or file_sha256(source)
     identity = print_identity(plan, source_sha256)
     if os.path.lexists(target):
         if not target.is_symlink() and _identity_of(target) == identity:
@@ -91,12 +93,26 @@ def deliver(
         seen = verify_file(part, plan, paper_value(plan.request))
         if seen.differences:
             raise DeliveryError(f"{target.name} was not written as planned: {seen.differences[0]}")
+        if _stamp(source, plan) != before:
+            raise SourceError(_changed(source))
         notes = _weighed((*remarks, *clipping_remarks(seen, plan)), plan)
         part.replace(target)
     finally:
         part.unlink(missing_ok=True)
     _flush(folder)
     return _delivered(target, "made", notes, identity, source_sha256, seen)
+
+
+def _stamp(source: Path, plan: Plan) -> tuple[int, int]:
+    """Size and time of a source; raises SourceError when it is not the file that was planned."""
+    status = source.stat()
+    if plan.header is not None and status.st_size != plan.header.bytes:
+        raise SourceError(_changed(source))
+    return status.st_size, status.st_mtime_ns
+
+
+def _changed(source: Path) -> str:
+    return f"{source.name} has changed since it was planned; start again"
 
 
 def _delivered(

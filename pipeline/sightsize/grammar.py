@@ -53,7 +53,6 @@ _FORMAT_KINDS = {
     "length": 'a length with a unit, such as "3 mm" or "7 1/4 in"',
     "resolution": 'a resolution, such as "300 ppi"',
     "paper-size": 'a paper size, such as "20x16 in"',
-    "path": "a path in quotes",
     "sharpen-radius": '"viewing_distance", or a length such as "0.10 mm"',
 }
 

@@ -16,7 +16,7 @@ from sightsize.document import Document, read_document
 from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
 from sightsize.grammar import RECIPE_TABLES, grammar_finding, table_defaults, validate
 from sightsize.job import BUILT_IN_PROFILES, Camera, Frame, Job, Origin, Picture, PrintRequest
-from sightsize.paths import is_file, resolved
+from sightsize.paths import is_file, read_path, resolved
 from sightsize.retouching import with_face_marks_counted
 from sightsize.rules import table_problems
 from sightsize.units import parse_length_mm
@@ -156,7 +156,17 @@ class _Builder:
         return [
             self._picture(Path(name).stem, {"source": name})
             for name in sorted(found, key=natural_order)
+            if self._has_a_name(path, name)
         ]
+
+    def _has_a_name(self, path: KeyPath, name: str) -> bool:
+        """Whether a file that a pattern found has a name that can be shown and kept."""
+        try:
+            read_path(name)
+        except ValueError as error:
+            self._stop((*path, "source"), f"{error}.")
+            return False
+        return True
 
     def _picture(self, name: str, table: dict[str, Any]) -> Picture:
         facts = {**table_defaults("picture"), **table}

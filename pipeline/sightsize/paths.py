@@ -8,10 +8,18 @@ LONGEST_PART = 255
 """Bytes of one name in a path: the limit of most file systems (common practice, no source)."""
 
 
+_CONTROLS = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+"""Control characters, and those of Unicode that turn the direction of a text."""
+_NOT_TEXT = re.compile(r"[\ud800-\udfff]")
+"""What Python makes of a file's name that is not UTF-8."""
+
+
 def read_path(text: str) -> None:
-    """Raise ValueError, with a sentence, for a text that no system takes for a path."""
-    if re.search(r"[\x00-\x1f\x7f]", text):
-        raise ValueError("the path has a control character; write it without")
+    """Raise ValueError, with a sentence, for a path that cannot be, or that no line can show."""
+    if _CONTROLS.search(text):
+        raise ValueError(f"the path {text!a} has a control character; name the file without")
+    if _NOT_TEXT.search(text):
+        raise ValueError(f"the path {text!a} is not UTF-8 text; give the file another name")
     if any(len(part.encode()) > LONGEST_PART for part in re.split(r"[/\\]", text)):
         raise ValueError(
             f"a name in the path has more than {LONGEST_PART} bytes, which no file has; shorten it"

@@ -44,6 +44,18 @@ class SourceError(Exception):
 
 def read_header(path: Path) -> Header:
     """Return a picture's header. Raises SourceError when there is none to read."""
+    try:
+        return _read_header(path)
+    except OSError as error:
+        raise SourceError(unreadable(path, error)) from error
+
+
+def unreadable(path: Path, error: OSError) -> str:
+    """Return a sentence about a file that the system does not let be read."""
+    return f"{path.name} cannot be read ({(error.strerror or str(error)).lower()})"
+
+
+def _read_header(path: Path) -> Header:
     image = _open(path, sequential=True)
     bands = _BANDS.get(_COLOURS.get(image.interpretation, ""), 0)
     if not bands or image.format not in _BITS or image.bands not in (bands, bands + 1):
@@ -141,6 +153,12 @@ def _says_srgb(image: pyvips.Image, format_name: str) -> bool:
     return image.get_typeof(tag) != 0 and str(image.get(tag)).startswith("1 ")
 
 
+def expect_size(path: Path, image: pyvips.Image, size: tuple[int, int]) -> None:
+    """Raise SourceError when an opened picture is not of the size that its header stated."""
+    if (image.width, image.height) != size:
+        raise SourceError(f"{path.name} has changed since it was planned; start again")
+
+
 def open_upright(path: Path, header: Header, *, streamed: bool, shrink: int = 1) -> pyvips.Image:
     """Return the upright pixels, alpha laid onto white, streamed from the file where possible.
 
@@ -148,6 +166,7 @@ def open_upright(path: Path, header: Header, *, streamed: bool, shrink: int = 1)
     are then decoded to memory (or to a temporary file beyond libvips' limit). Raises SourceError.
     """
     image = _open(path, sequential=streamed and header.orientation == 1, shrink=shrink)
+    expect_size(path, image, (-(-header.width_px // shrink), -(-header.height_px // shrink)))
     if image.hasalpha():
         white = 255 if header.bits == 8 else 65535
         image = image.flatten(background=white)

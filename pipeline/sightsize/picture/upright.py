@@ -11,7 +11,7 @@ from sightsize.picture import source
 from sightsize.picture.icc import profile_colour
 from sightsize.picture.light import Rows, built_in_profile, mix, to_light
 from sightsize.picture.raw import RAW_SUFFIXES, raw_light, read_raw_header
-from sightsize.picture.source import SourceError, embedded_profile, open_upright
+from sightsize.picture.source import SourceError, embedded_profile, expect_size, open_upright
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,8 @@ def open_source(picture: Picture, header: Header, *, streamed: bool, shrink: int
     """
     if header.format == RAW:
         light = raw_light(picture.source, picture.raw, half=shrink > 1)
+        size = header.width_px // shrink, header.height_px // shrink
+        expect_size(picture.source, light, size)
         return Upright(light.autorot(), header, None)
     image = open_upright(picture.source, header, streamed=streamed, shrink=shrink)
     return Upright(image, header, _profile(image, header, picture.assume_profile))

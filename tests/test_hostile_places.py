@@ -1,0 +1,319 @@
+"""Links, folders and files that are not what they were, and names that mean harm."""
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import pyvips
+
+from pictures import job, make, save
+from sightsize import deliver
+from sightsize.batch import Outcome, make_prints, plan_prints
+from sightsize.checks import check_ids
+from sightsize.docket import Docket
+from sightsize.findings import JobError
+from sightsize.job import Job, PrintRequest
+from sightsize.load import load_job
+from sightsize.paths import read_path
+from sightsize.picture.source import SourceError, read_header
+from sightsize.plan import Plan
+
+PX = (64, 48)
+SCENE = np.random.default_rng(31).integers(40, 200, (48, 64, 3)).astype(np.uint8)
+
+
+def two_prints(folder: Path) -> Job:
+    for name in ("a.tif", "b.tif"):
+        save(folder / name, SCENE)
+    pictures = {"first": {"source": "a.tif"}, "second": {"source": "b.tif"}}
+    return job(folder, pictures, PX)
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(each.name for each in folder.iterdir())
+
+
+def with_docket(planned: Job, started: Callable[[PrintRequest], None]) -> list[Outcome]:
+    """Make prints with a docket, calling ``started`` before each."""
+    planned.output.mkdir(exist_ok=True)
+    return make_prints(
+        planned,
+        plan_prints(planned, planned.prints),
+        replace=True,
+        workers=1,
+        started=started,
+        finished=lambda _: None,
+        docket=Docket(planned.output / "docket.toml"),
+    )
+
+
+# Links. A name that is a link is replaced as a name or refused; nothing is written through it.
+
+
+@pytest.mark.parametrize("replace", [False, True])
+@pytest.mark.parametrize("kind", ["file", "nothing", "folder", "circle"])
+def test_a_link_in_place_of_a_print_is_never_written_through(
+    tmp_path: Path, kind: str, replace: bool
+) -> None:
+    planned = two_prints(tmp_path)
+    planned.output.mkdir()
+    elsewhere, target = tmp_path / "elsewhere", planned.output / "first.tif"
+    if kind == "file":
+        elsewhere.write_text("not ours")
+    elif kind == "folder":
+        elsewhere.mkdir()
+    target.symlink_to(target if kind == "circle" else elsewhere)
+    first, second = make(planned, replace=replace)
+    assert first.status == ("made" if replace else "failed")
+    assert second.status == "made"
+    assert target.is_symlink() != replace
+    if kind == "file":
+        assert elsewhere.read_text() == "not ours"
+    elif kind == "folder":
+        assert names(elsewhere) == []
+    else:
+        assert not elsewhere.exists()
+
+
+def test_a_link_in_place_of_the_docket_is_never_written_through(tmp_path: Path) -> None:
+    planned = two_prints(tmp_path)
+    planned.output.mkdir()
+    for name in ("docket.toml", ".docket.json"):
+        (planned.output / name).symlink_to(tmp_path / f"elsewhere-{name}")
+    assert [each.status for each in with_docket(planned, lambda _: None)] == ["made", "made"]
+    assert names(planned.output) == [".docket.json", "docket.toml", "first.tif", "second.tif"]
+    assert not any(each.is_symlink() for each in planned.output.iterdir())
+    assert not any(name.startswith("elsewhere") for name in names(tmp_path))
+
+
+def test_the_folder_itself_may_be_a_link(tmp_path: Path) -> None:
+    (tmp_path / "disk").mkdir()
+    (tmp_path / "prints").symlink_to(tmp_path / "disk")
+    assert [each.status for each in make(two_prints(tmp_path))] == ["made", "made"]
+    assert (tmp_path / "prints").is_symlink()
+    assert names(tmp_path / "disk") == ["first.tif", "second.tif"]
+
+
+def test_a_folder_that_is_a_circle_of_links(tmp_path: Path) -> None:
+    (tmp_path / "prints").symlink_to(tmp_path / "prints")
+    planned = two_prints(tmp_path)
+    done = command(planned.path)
+    assert done.returncode == 1
+    assert done.stderr.count("\n") == 1
+    assert "cannot write in" in done.stderr
+
+
+def test_a_folder_in_place_of_a_print(tmp_path: Path) -> None:
+    planned = two_prints(tmp_path)
+    (planned.output / "first.tif").mkdir(parents=True)
+    first, second = make(planned, replace=True)
+    assert (first.status, second.status) == ("failed", "made")
+    assert names(planned.output) == ["first.tif", "second.tif"]
+    assert names(planned.output / "first.tif") == []
+
+
+# What vanishes or changes while prints are made.
+
+
+def test_a_folder_that_vanishes_between_prints(tmp_path: Path) -> None:
+    planned = two_prints(tmp_path)
+
+    def started(request: PrintRequest) -> None:
+        if request.name == "second.tif":
+            shutil.rmtree(planned.output)
+
+    first, second = with_docket(planned, started)
+    assert (first.status, second.status) == ("made", "failed")
+    assert len(second.message.splitlines()) == 1
+    assert not planned.output.exists()
+
+
+def vanish(source: Path) -> None:
+    source.unlink()
+
+
+def become_larger(source: Path) -> None:
+    save(source, np.kron(SCENE, np.ones((2, 2, 1), np.uint8)))
+
+
+def become_longer(source: Path) -> None:
+    with source.open("ab") as file:
+        file.write(b"\0")
+
+
+def become_text(source: Path) -> None:
+    source.write_text("This is no picture any more.\n")
+
+
+CHANGES = [vanish, become_larger, become_longer, become_text]
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_source_that_changes_after_it_was_planned(
+    tmp_path: Path, change: Callable[[Path], None]
+) -> None:
+    planned = two_prints(tmp_path)
+
+    def started(request: PrintRequest) -> None:
+        if request.name == "second.tif":
+            change(tmp_path / "b.tif")
+
+    first, second = with_docket(planned, started)
+    assert (first.status, second.status) == ("made", "failed")
+    assert len(second.message.splitlines()) == 1
+    assert "fault of the program" not in second.message
+    assert names(planned.output) == [".docket.json", "docket.toml", "first.tif"]
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_source_that_changes_while_it_is_printed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: Callable[[Path], None]
+) -> None:
+    planned = two_prints(tmp_path)
+    write = deliver._write
+
+    def write_and_change(plan: Plan, part: Path, identity: str) -> object:
+        remarks = write(plan, part, identity)
+        change(plan.request.picture.source)
+        return remarks
+
+    monkeypatch.setattr(deliver, "_write", write_and_change)
+    for outcome in make(planned):
+        assert outcome.status == "failed"
+        assert "fault of the program" not in outcome.message
+    assert names(planned.output) == []
+
+
+def test_another_picture_of_as_many_bytes_is_not_cropped_as_planned(tmp_path: Path) -> None:
+    for name, shape in (("a.tif", (48, 64)), ("other.tif", (64, 48))):
+        image = pyvips.Image.black(shape[1], shape[0], bands=3)
+        image.copy(interpretation="srgb").tiffsave(str(tmp_path / name))
+    sizes = {(tmp_path / name).stat().st_size for name in ("a.tif", "other.tif")}
+    assert len(sizes) == 1
+    planned = job(tmp_path, {"first": {"source": "a.tif", "assume_profile": "srgb"}}, PX)
+    prints = plan_prints(planned, planned.prints)
+    (tmp_path / "other.tif").replace(tmp_path / "a.tif")
+    plan = prints[0].plan
+    assert plan is not None
+    planned.output.mkdir()
+    with pytest.raises(SourceError, match="has changed since it was planned"):
+        deliver.deliver(plan, planned.output, frozenset(), replace=False)
+    assert names(planned.output) == []
+
+
+def test_a_source_that_vanishes_while_its_header_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source = save(tmp_path / "a.tif", SCENE)
+    monkeypatch.setattr("sightsize.picture.source.embedded_profile", lambda *_: source.unlink())
+    with pytest.raises(SourceError, match=r"a\.tif cannot be read"):
+        read_header(source)
+
+
+# Folders and files that this user may not touch.
+
+
+SETPRIV = shutil.which("setpriv")
+without_rights = pytest.mark.skipif(
+    os.geteuid() == 0 and SETPRIV is None, reason="root may do everything"
+)
+
+
+def command(path: Path) -> subprocess.CompletedProcess[str]:
+    """Run a job; as root without root's right to pass over permissions."""
+    rights = "-dac_override,-dac_read_search"
+    dropped = [str(SETPRIV), "--bounding-set", rights] if os.geteuid() == 0 and SETPRIV else []
+    return subprocess.run(
+        [*dropped, sys.executable, "-B", "-m", "sightsize", "make", str(path)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+@without_rights
+def test_a_folder_that_may_not_be_written(tmp_path: Path) -> None:
+    planned = two_prints(tmp_path)
+    planned.output.mkdir()
+    planned.output.chmod(0o555)
+    done = command(planned.path)
+    planned.output.chmod(0o755)
+    assert done.returncode == 1
+    assert "ermission denied" in done.stdout + done.stderr
+    assert "Traceback" not in done.stderr
+    assert names(planned.output) == []
+
+
+@without_rights
+def test_a_source_that_may_not_be_read(tmp_path: Path) -> None:
+    planned = two_prints(tmp_path)
+    (tmp_path / "a.tif").chmod(0)
+    done = command(planned.path)
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    assert "a.tif" in done.stdout
+    assert [name for name in names(planned.output) if name.endswith(".tif")] == ["second.tif"]
+
+
+# Names that mean harm.
+
+HARMFUL = ["a\nb", "a\x1b[2Jb", "\u202egpj.b", "a\u2066b", "a\x7f", "a\x9bb"]
+PLAIN = ["a b", "-rf", "$(touch x)", "a;b", "ø漢字", "a'b\"c", "con", "a[1]", "x" * 200, "..a"]
+
+
+@pytest.mark.parametrize("stem", HARMFUL)
+def test_a_file_whose_name_means_harm_is_named_in_a_sentence(tmp_path: Path, stem: str) -> None:
+    save(tmp_path / f"{stem}.tif", SCENE)
+    (finding,) = refused(tmp_path, "*.tif")
+    assert "control character" in finding
+    assert finding.isprintable()
+
+
+def test_a_file_whose_name_is_no_text(tmp_path: Path) -> None:
+    source = save(tmp_path / "a.tif", SCENE)
+    try:
+        source.rename(os.fsdecode(os.fsencode(tmp_path) + b"/a\xff.tif"))
+    except OSError:
+        pytest.skip("this file system takes UTF-8 only")
+    (finding,) = refused(tmp_path, "*.tif")
+    assert "is not UTF-8 text" in finding
+    assert finding.isprintable()
+
+
+def refused(folder: Path, pattern: str) -> list[str]:
+    path = folder / "job.toml"
+    path.write_text(
+        f'sightsize = 1\naperture = {{ width = "143 mm", height = "198 mm" }}\n'
+        f'paper.size = "10x8 in"\nprints = [{{ source = "{pattern}" }}]\n'
+    )
+    with pytest.raises(JobError) as error:
+        load_job(path, check_ids())
+    return [finding.message for finding in error.value.findings]
+
+
+@pytest.mark.parametrize("stem", PLAIN)
+def test_a_file_of_any_other_name_is_printed_inside_the_folder(tmp_path: Path, stem: str) -> None:
+    save(tmp_path / f"{stem}.tif", SCENE)
+    pictures = {stem: {"source": f"{stem}.tif"}}
+    planned = job(tmp_path, pictures, PX, delivery={"name": "print-{number}"})
+    (outcome,) = make(planned)
+    assert outcome.status == "made", outcome.message
+    assert names(planned.output) == ["print-0001.tif"]
+    assert names(tmp_path) == sorted([f"{stem}.tif", "job.toml", "prints"])
+
+
+@pytest.mark.parametrize("path", ["cox.jpg", "../archive/cox.jpg", "a\\b.jpg", "é" * 127, "日本"])
+def test_paths_that_can_be(path: str) -> None:
+    read_path(path)
+
+
+@pytest.mark.parametrize("path", ["a\0", "\r", "é" * 128, "a/" + "x" * 256, "\udcff"])
+def test_paths_that_cannot_be(path: str) -> None:
+    with pytest.raises(ValueError, match="the path") as said:
+        read_path(path)
+    assert str(said.value).isprintable()
