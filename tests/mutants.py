@@ -6,6 +6,7 @@ import struct
 import tempfile
 import zlib
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -178,15 +179,20 @@ def _huge_header(data: bytes, rng: random.Random) -> bytes:
     return _png_header(data, *sides, depth, colour) + data[33:]
 
 
+@cache
+def _packed_nothing(times: int) -> bytes:
+    return zlib.compress(bytes(_SMALL_BOMB * times), 9)
+
+
 def _pixel_bomb(data: bytes, rng: random.Random) -> bytes:
     """Data that unpack to far more than the header states, or to just what a large one does."""
     width, height = rng.choice([(64, 48), (4000, 3000), (25000, 25000)])
-    packed = zlib.compress(bytes(_SMALL_BOMB * rng.choice([1, 4])), 9)
+    packed = _packed_nothing(rng.choice([1, 4]))
     return _png_header(data, width, height) + _chunk(b"IDAT", packed) + _chunk(b"IEND", b"")
 
 
 def _block_bomb(data: bytes, rng: random.Random) -> bytes:
-    packed = zlib.compress(bytes(_SMALL_BOMB * 4), 9)
+    packed = _packed_nothing(4)
     name = rng.choice([b"iCCP", b"zTXt", b"iTXt"])
     head = b"XML:com.adobe.xmp\0\1\0\0\0" if name == b"iTXt" else b"profile\0\0"
     return data[:33] + _chunk(name, head + packed) + data[33:]
