@@ -1,5 +1,6 @@
 """Links, folders and files that are not what they were, and names that mean harm."""
 
+import json
 import os
 import shutil
 import subprocess
@@ -294,6 +295,32 @@ def refused(folder: Path, pattern: str) -> list[str]:
     with pytest.raises(JobError) as error:
         load_job(path, check_ids())
     return [finding.message for finding in error.value.findings]
+
+
+@pytest.mark.parametrize("text", HARMFUL)
+@pytest.mark.parametrize("place", ["title", "key", "label"])
+def test_a_text_that_would_move_the_terminal_is_refused(
+    tmp_path: Path, text: str, place: str
+) -> None:
+    harm = json.dumps(text).replace("\x7f", "\\u007f")
+    texts = {"title": '""', "key": "a", "label": '""', place: harm}
+    path = tmp_path / "job.toml"
+    path.write_text(
+        f"sightsize = 1\njob.title = {texts['title']}\n"
+        'aperture = { width = "143 mm", height = "198 mm" }\npaper.size = "10x8 in"\n'
+        f"[pictures.{texts['key']}]\nsource = 'a.jpg'\n"
+        f"keep_clear = [{{ box = [0, 0, 0.5, 0.5], label = {texts['label']} }}]\n"
+        f"[[prints]]\nsource = 'a.jpg'\n",
+        encoding="utf-8",
+    )
+    if "\n" in text and place != "key":
+        load_job(path, check_ids())
+        return
+    with pytest.raises(JobError) as error:
+        load_job(path, check_ids())
+    (finding,) = error.value.findings
+    assert finding.message == "a control character stands in this text; write it without."
+    assert finding.sentence().isprintable()
 
 
 @pytest.mark.parametrize("stem", PLAIN)

@@ -79,4 +79,8 @@ def key_text(path: KeyPath) -> str:
 
 def quoted_key(name: str) -> str:
     """Return a key as TOML spells it: bare where that is allowed, else in quotes."""
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name, ensure_ascii=False)
+    return (
+        name
+        if re.fullmatch(r"[A-Za-z0-9_-]+", name)
+        else json.dumps(name, ensure_ascii=not name.isprintable())
+    )

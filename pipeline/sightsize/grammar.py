@@ -18,7 +18,7 @@ from jsonschema import Draft202012Validator, FormatChecker, ValidationError
 from sightsize.document import Document
 from sightsize.findings import Finding, KeyPath, key_text, nearest
 from sightsize.media import parse_size_mm
-from sightsize.paths import read_path
+from sightsize.paths import has_controls, read_path
 from sightsize.units import UnitError, parse_length_mm, parse_resolution_ppi
 
 Node = dict[str, Any]
@@ -55,6 +55,9 @@ _FORMAT_KINDS = {
     "paper-size": 'a paper size, such as "20x16 in"',
     "sharpen-radius": '"viewing_distance", or a length such as "0.10 mm"',
 }
+
+
+_NO_CONTROLS = "a control character stands in this text; write it without."
 
 
 def schema() -> Node:
@@ -130,23 +133,29 @@ def validate(document: Document, check_ids: frozenset[str]) -> list[Finding]:
     errors = validator.iter_errors(document.values)
     # The schema reports each missing key by itself; one sentence names them all.
     findings = list(dict.fromkeys(each for error in errors for each in _findings(document, error)))
-    findings += [
-        grammar_finding(document, path, "found nan, which is not a number; write one.")
-        for path in _nan_paths(document.values, ())
-    ]
+    said = {(each.line, each.column) for each in findings}
+    more = (
+        grammar_finding(document, path, message)
+        for path, message in _unsayable(document.values, ())
+    )
+    findings += [each for each in more if (each.line, each.column) not in said]
     return sorted(findings, key=lambda finding: (finding.line, finding.column))
 
 
-def _nan_paths(value: object, path: KeyPath) -> Iterator[KeyPath]:
-    # TOML has nan, and no range of a JSON Schema keeps it out.
+def _unsayable(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
+    """Yield where a document holds what TOML has, and no keyword of the schema keeps out."""
     if isinstance(value, dict):
         for key, child in value.items():
-            yield from _nan_paths(child, (*path, key))
+            if has_controls(key):
+                yield (*path, key), _NO_CONTROLS
+            yield from _unsayable(child, (*path, key))
     elif isinstance(value, list):
         for index, child in enumerate(value):
-            yield from _nan_paths(child, (*path, index))
+            yield from _unsayable(child, (*path, index))
     elif isinstance(value, float) and isnan(value):
-        yield path
+        yield path, "found nan, which is not a number; write one."
+    elif isinstance(value, str) and has_controls(re.sub(r"[\t\r\n]", "", value)):
+        yield path, _NO_CONTROLS
 
 
 def _format_checker(check_ids: frozenset[str]) -> FormatChecker:
@@ -403,7 +412,8 @@ def _show(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return json.dumps(value[:60] + ("..." if len(value) > 60 else ""), ensure_ascii=False)
+        shown = value[:60] + ("..." if len(value) > 60 else "")
+        return json.dumps(shown, ensure_ascii=not shown.isprintable())
     if isinstance(value, dict):
         return "a table"
     text = f"[{', '.join(map(_show, value))}]" if isinstance(value, list) else str(value)

@@ -14,9 +14,14 @@ _NOT_TEXT = re.compile(r"[\ud800-\udfff]")
 """What Python makes of a file's name that is not UTF-8."""
 
 
+def has_controls(text: str) -> bool:
+    """Return whether a text would move a terminal's cursor or turn the direction of a line."""
+    return _CONTROLS.search(text) is not None
+
+
 def read_path(text: str) -> None:
     """Raise ValueError, with a sentence, for a path that cannot be, or that no line can show."""
-    if _CONTROLS.search(text):
+    if has_controls(text):
         raise ValueError(f"the path {text!a} has a control character; name the file without")
     if _NOT_TEXT.search(text):
         raise ValueError(f"the path {text!a} is not UTF-8 text; give the file another name")
