@@ -153,9 +153,13 @@ def _says_srgb(image: pyvips.Image, format_name: str) -> bool:
     return image.get_typeof(tag) != 0 and str(image.get(tag)).startswith("1 ")
 
 
-def expect_size(path: Path, image: pyvips.Image, size: tuple[int, int]) -> None:
-    """Raise SourceError when an opened picture is not of the size that its header stated."""
-    if (image.width, image.height) != size:
+def expect_size(path: Path, image: pyvips.Image, header: Header, shrink: int) -> None:
+    """Raise SourceError when an opened picture is not of the size that its header stated.
+
+    Decoders that shrink differ in what becomes of a last, incomplete pixel.
+    """
+    sides = ((image.width, header.width_px), (image.height, header.height_px))
+    if any(not whole // shrink <= found <= -(-whole // shrink) for found, whole in sides):
         raise SourceError(f"{path.name} has changed since it was planned; start again")
 
 
@@ -166,7 +170,7 @@ def open_upright(path: Path, header: Header, *, streamed: bool, shrink: int = 1)
     are then decoded to memory (or to a temporary file beyond libvips' limit). Raises SourceError.
     """
     image = _open(path, sequential=streamed and header.orientation == 1, shrink=shrink)
-    expect_size(path, image, (-(-header.width_px // shrink), -(-header.height_px // shrink)))
+    expect_size(path, image, header, shrink)
     if image.hasalpha():
         white = 255 if header.bits == 8 else 65535
         image = image.flatten(background=white)

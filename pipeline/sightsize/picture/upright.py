@@ -43,8 +43,7 @@ def open_source(picture: Picture, header: Header, *, streamed: bool, shrink: int
     """
     if header.format == RAW:
         light = raw_light(picture.source, picture.raw, half=shrink > 1)
-        size = header.width_px // shrink, header.height_px // shrink
-        expect_size(picture.source, light, size)
+        expect_size(picture.source, light, header, shrink)
         return Upright(light.autorot(), header, None)
     image = open_upright(picture.source, header, streamed=streamed, shrink=shrink)
     return Upright(image, header, _profile(image, header, picture.assume_profile))
