@@ -267,3 +267,26 @@ def test_the_reprint_command(tmp_path: Path) -> None:
     assert result.stdout.startswith("identical   p2.tif")
     assert (made.output / "reprints" / "p2.tif").is_file()
     assert CliRunner().invoke(app, ["reprint", docket, "--only", "p9"]).exit_code == 2
+
+
+def test_a_docket_that_cannot_be_written_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = prints_of(tmp_path)
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("sightsize.docket.write_whole", full)
+    outcomes = run(made)
+    assert states(outcomes) == ["failed", "failed"]
+    assert "docket.toml cannot be written: No space left" in outcomes[0].message
+    assert not (made.output / "docket.toml").exists()
+
+
+def test_links_in_a_circle_are_no_source(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    (tmp_path / "p1.tif").unlink()
+    (tmp_path / "p1.tif").symlink_to(tmp_path / "p1.tif")
+    first, second = run(made)
+    assert (first.status, second.status) == ("refused", "made")

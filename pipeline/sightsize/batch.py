@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from dataclasses import replace as replace_fields
 from fnmatch import fnmatch
 from pathlib import Path
 from typing import Literal
@@ -16,6 +17,7 @@ from sightsize.checks import run_checks
 from sightsize.docket import Docket, Record
 from sightsize.findings import Finding
 from sightsize.job import Job, PrintRequest
+from sightsize.paths import resolved
 from sightsize.plan import Plan, plan_print
 from sightsize.record import is_recorded, print_record, recorded_header, source_sha256
 
@@ -118,14 +120,14 @@ def make_prints(
     ``started`` and ``finished`` are called as prints begin and end, from any worker. Each print is
     noted in the docket as it is finished; one that is noted there and has not changed is kept.
     """
-    sources = frozenset(each.picture.source.resolve() for each in job.prints)
+    sources = frozenset(resolved(each.picture.source) for each in job.prints)
     records = docket.records if docket else {}
 
     def make(planned: PlannedPrint) -> Outcome:
         started(planned.request)
         outcome = _make(job.output, planned, sources, replace, records.get(planned.request.name))
         if docket is not None and outcome.record is not None:
-            docket.note(outcome.record)
+            outcome = _noted(docket, outcome, outcome.record)
         finished(outcome)
         return outcome
 
@@ -136,6 +138,15 @@ def make_prints(
         except BaseException:
             pool.shutdown(cancel_futures=True)
             raise
+
+
+def _noted(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
+    try:
+        docket.note(record)
+    except OSError as error:
+        why = f"the print is there, but {docket.path.name} cannot be written"
+        return replace_fields(outcome, status="failed", message=f"{why}: {error.strerror or error}")
+    return outcome
 
 
 def _make(
