@@ -3,6 +3,8 @@
 Lengths on paper are millimetres, in the picture they are pixels of the print; detail is L*.
 """
 
+from sightsize.tones import smoothstep
+
 SURFACE_GAIN = {"glossy": 0.6, "lustre": 0.8, "matte": 1.0, "cotton": 1.2}
 """Gain by the paper's surface, since ink spreads in the open ones: common practice, no source."""
 
@@ -51,7 +53,7 @@ def damping(overshoot: float) -> float:
     last digit never makes two prints of one picture differ. Common practice, no source.
     """
     share = (overshoot - _OVERSHOOT_ALLOWED) / (_OVERSHOOT_STRONG - _OVERSHOOT_ALLOWED)
-    return 1 - (1 - _LEAST_DAMPING) * _smooth_step(share)
+    return 1 - (1 - _LEAST_DAMPING) * smoothstep(share)
 
 
 def noise_floor(noise_sigma: float) -> float:
@@ -66,7 +68,7 @@ def emphasis(detail: float, gain: float, floor: float) -> float:
     """Return what is added for a detail in L*: nothing below the floor, all of it above twice."""
     if floor == 0:
         return gain * detail
-    return gain * detail * _smooth_step((abs(detail) - floor) / floor)
+    return gain * detail * smoothstep((abs(detail) - floor) / floor)
 
 
 def one_pass(sigma_px: float, gain: float, deblur_sigma_px: float) -> tuple[float, float]:
@@ -83,9 +85,3 @@ def one_pass(sigma_px: float, gain: float, deblur_sigma_px: float) -> tuple[floa
     if second == 0:
         return 0.0, 0.0
     return (fourth / second) ** 0.5, second**2 / fourth
-
-
-def _smooth_step(share: float) -> float:
-    """0 up to 0, 1 from 1 on, level at both."""
-    share = min(max(share, 0.0), 1.0)
-    return share * share * (3 - 2 * share)

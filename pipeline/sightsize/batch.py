@@ -156,7 +156,6 @@ def _make(
     replace: bool,
     record: Record | None,
 ) -> Outcome:
-
     if planned.plan is None or planned.refused:
         stops = [each.message for each in planned.findings if each.level == "stop"]
         return Outcome(planned, "refused", stops[0])

@@ -22,8 +22,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-DOCKET = "docket.toml"
-
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).")]
 JobFiles = Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Report as JSON on standard output.")]
@@ -181,13 +179,14 @@ def make(
 ) -> None:
     """Make the print files of a job."""
     from sightsize.batch import chosen, plan_prints
+    from sightsize.docket import NAME
 
     job = _load_or_exit(job_file, as_json)
     requests = chosen(job, only or [])
     if not requests:
         typer.echo(f"no print of {job_file} matches --only {' '.join(only or [])}", err=True)
         raise typer.Exit(2)
-    docket = _docket_or_exit(job.output / DOCKET)
+    docket = _docket_or_exit(job.output / NAME)
     prints = plan_prints(job, requests, docket=docket)
     if dry_run:
         _show_dry_run(job, prints, lines, as_json)
@@ -286,8 +285,10 @@ def audit(
 
 def _docket_of(path: Path, as_json: bool) -> "Docket":
     """The docket given, or the one of a job given."""
-    if path.name != DOCKET:
-        path = _load_or_exit(path, as_json).output / DOCKET
+    from sightsize.docket import NAME
+
+    if path.name != NAME:
+        path = _load_or_exit(path, as_json).output / NAME
     if not path.is_file():
         typer.echo(f"there is no docket {path}; make the prints first", err=True)
         raise typer.Exit(2)

@@ -5,7 +5,6 @@ and then looking: what fails never had the name.
 """
 
 import os
-import secrets
 import struct
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
@@ -26,7 +25,7 @@ from sightsize.captions import (
 )
 from sightsize.checks import remark_finding
 from sightsize.findings import Remark
-from sightsize.identity import file_sha256, print_identity
+from sightsize.identity import file_sha256, print_identity, unchanged_sha256
 from sightsize.job import Delivery
 from sightsize.paths import resolved
 from sightsize.picture.chain import sheet_image
@@ -35,8 +34,8 @@ from sightsize.picture.source import SourceError
 from sightsize.plan import Plan
 from sightsize.units import MM_PER_INCH
 from sightsize.verify import Seen, clipping_remarks, verify_file
+from sightsize.whole import PART, part_of
 
-_PART = ".part"
 _OPTIMISED_CODING_LIMIT = 128 * 2**20
 _BYTES_HELD_FOR_EACH_PIXEL = 12
 _BIG_TIFF_ABOVE = 3 * 2**30
@@ -74,7 +73,7 @@ def deliver(
     target, source = folder / plan.request.name, plan.request.picture.source
     _refuse_sources(target, sources)
     before = _stamp(source, plan)
-    source_sha256 = source_sha256 or file_sha256(source)
+    source_sha256 = source_sha256 or unchanged_sha256(source)
     identity = print_identity(plan, source_sha256)
     if os.path.lexists(target):
         if not target.is_symlink() and _identity_of(target) == identity:
@@ -86,7 +85,7 @@ def deliver(
                 f"{target.name} exists and was made from another plan; use --replace to make it "
                 "anew, or move it away"
             )
-    part = folder / f".{target.name}.{os.getpid()}-{secrets.token_hex(4)}{_PART}"
+    part = part_of(target)
     try:
         remarks = _write(plan, part, identity)
         _flush(part)
@@ -286,8 +285,8 @@ def _flush(path: Path) -> None:
 
 def remove_leftovers(folder: Path) -> None:
     """Remove part files in ``folder`` whose process no longer runs."""
-    for part in folder.glob(f".*{_PART}"):
-        process = part.name.removesuffix(_PART).rpartition(".")[2].partition("-")[0]
+    for part in folder.glob(f".*{PART}"):
+        process = part.name.removesuffix(PART).rpartition(".")[2].partition("-")[0]
         if process.isdigit() and not _runs(int(process)):
             part.unlink(missing_ok=True)
 

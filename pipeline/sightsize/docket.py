@@ -9,7 +9,6 @@ import json
 import os
 import threading
 import tomllib
-from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -48,7 +47,7 @@ class Docket:
         self.path = path
         self._lock = threading.Lock()
         self.records: dict[str, Record] = _read(path)
-        self._blocks = {name: _block(record) for name, record in self.records.items()}
+        self._blocks: dict[str, str] = {}
 
     def note(self, record: Record) -> None:
         """Add a print, in place of an earlier one of its name, and write the docket.
@@ -62,18 +61,19 @@ class Docket:
             if before.get("identity") == record["identity"] and "measured" in before:
                 record = {**record, "measured": before["measured"]}
             self.records[name] = record
-            self._blocks[name] = _block(record)
-            write_whole(self.path, (_HEAD + "".join(self._blocks.values())).encode())
+            write_whole(self.path, (_HEAD + "".join(map(self._block, self.records))).encode())
             self._write_mirror()
+
+    def _block(self, name: str) -> str:
+        """A record as it stands in the file, written out once; a run that notes nothing never."""
+        if name not in self._blocks:
+            self._blocks[name] = "\n" + tomli_w.dumps({"prints": [self.records[name]]})
+        return self._blocks[name]
 
     def _write_mirror(self) -> None:
         status = self.path.stat()
         mirrored = [status.st_size, status.st_mtime_ns, list(self.records.values())]
         write_whole(self.path.with_name(_MIRROR), json.dumps(mirrored).encode())
-
-
-def _block(record: Mapping[str, Any]) -> str:
-    return "\n" + tomli_w.dumps({"prints": [record]})
 
 
 def _read(path: Path) -> dict[str, Record]:

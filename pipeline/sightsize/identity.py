@@ -18,9 +18,20 @@ def file_sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
+def unchanged_sha256(path: Path) -> str:
+    """Return the SHA-256 of a file, read once as long as its size and time stay the same."""
+    status = path.stat()
+    return _sha256_of(path, status.st_size, status.st_mtime_ns)
+
+
+@lru_cache(maxsize=64)
+def _sha256_of(path: Path, _bytes: int, _changed_ns: int) -> str:
+    return file_sha256(path)
+
+
 def grain_seed(path: Path) -> int:
     """Return the number from which a picture's grain is drawn: the head of its SHA-256."""
-    return int(file_sha256(path)[:16], 16)
+    return int(unchanged_sha256(path)[:16], 16)
 
 
 def print_identity(plan: Plan, source_sha256: str | None = None) -> str:
@@ -35,7 +46,7 @@ def print_identity(plan: Plan, source_sha256: str | None = None) -> str:
     picture, delivery = request.picture, request.delivery
     facts = {
         "sightsize": __version__,
-        "source": source_sha256 or file_sha256(picture.source),
+        "source": source_sha256 or unchanged_sha256(picture.source),
         "assume_profile": _profile_identity(picture.assume_profile or ""),
         "sheet": [plan.sheet.sheet_px, asdict(plan.sheet.picture_box)],
         "crop": [asdict(plan.crop.box), plan.crop.straighten_degrees] if plan.crop else None,
@@ -92,12 +103,4 @@ def _is_measured(tone: Tone) -> bool:
 
 
 def _profile_identity(profile: str) -> str:
-    if profile in ("", *BUILT_IN_PROFILES):
-        return profile
-    status = Path(profile).stat()
-    return _profile_sha256(profile, status.st_size, status.st_mtime_ns)
-
-
-@lru_cache(maxsize=64)
-def _profile_sha256(path: str, _bytes: int, _changed_ns: int) -> str:
-    return file_sha256(Path(path))
+    return profile if profile in ("", *BUILT_IN_PROFILES) else unchanged_sha256(Path(profile))

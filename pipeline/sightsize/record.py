@@ -11,13 +11,12 @@ from typing import Any
 from sightsize import __version__
 from sightsize.docket import Record, relative
 from sightsize.header import Header
-from sightsize.identity import file_sha256, print_identity
+from sightsize.identity import print_identity, unchanged_sha256
 from sightsize.job import BUILT_IN_PROFILES
 from sightsize.paths import resolved
 from sightsize.plan import Plan
 
 _PACKAGES = ("pyvips", "pyvips-binary", "numpy", "scipy", "rawpy")
-_PATH_KEYS = (("delivery", "profile"),)
 
 
 def print_record(plan: Plan, delivered: Any, seconds: float, folder: Path) -> Record:
@@ -74,7 +73,7 @@ def profile_record(profile: str) -> dict[str, str]:
         from sightsize.picture.light import built_in_profile
 
         return {"name": profile, "sha256": hashlib.sha256(built_in_profile(profile)).hexdigest()}
-    return {"name": Path(profile).name, "sha256": file_sha256(Path(profile))}
+    return {"name": Path(profile).name, "sha256": unchanged_sha256(Path(profile))}
 
 
 def _numbers(plan: Plan) -> dict[str, Any]:
@@ -126,7 +125,7 @@ def source_sha256(record: Record | None, source: Path) -> str:
     """Return a source's SHA-256: as recorded while size and time of the file are the same."""
     if record is not None and _is_same(source, record["source"]):
         return str(record["source"]["sha256"])
-    return file_sha256(source)
+    return unchanged_sha256(source)
 
 
 def is_recorded(record: Record | None, plan: Plan, target: Path) -> bool:

@@ -8,7 +8,7 @@ from cmath import rect
 from math import radians
 
 from sightsize.job import Tint, Toner
-from sightsize.tones import luminance
+from sightsize.tones import luminance, smoothstep
 
 Vector = tuple[float, float, float]
 
@@ -39,8 +39,7 @@ def toned_lab(lightness: float, toner: Toner) -> Vector:
     falls to none at black and at white, as 4 t (1 - t) of the share t of lightness.
     """
     share = lightness / 100
-    over = min(max((lightness - toner.split) / toner.crossover + 0.5, 0.0), 1.0)
-    mix = over * over * (3 - 2 * over)
+    mix = smoothstep((lightness - toner.split) / toner.crossover + 0.5)
     tint = 4 * share * (1 - share) * ((1 - mix) * _vector(toner.dark) + mix * _vector(toner.light))
     return lightness, tint.real, tint.imag
 

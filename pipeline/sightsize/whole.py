@@ -4,10 +4,17 @@ import os
 import secrets
 from pathlib import Path
 
+PART = ".part"
+
+
+def part_of(path: Path) -> Path:
+    """Return where a file is written before it has its name; the name tells this process."""
+    return path.with_name(f".{path.name}.{os.getpid()}-{secrets.token_hex(4)}{PART}")
+
 
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file beside its place, have it on the disk, and put it there in one step."""
-    part = path.with_name(f".{path.name}.{os.getpid()}-{secrets.token_hex(4)}.part")
+    part = part_of(path)
     try:
         with part.open("wb") as file:
             file.write(data)

@@ -13,7 +13,7 @@ from sightsize.picture.small import SmallPrint, rows_of
 from sightsize.picture.source import SourceError
 from sightsize.picture.tone import ToneScale, exposed, printed
 from sightsize.plan import Plan
-from sightsize.tones import luminance
+from sightsize.tones import lightness, luminance
 from sightsize.zones import ZoneError, place
 
 _NO_LIGHT = 1e-6
@@ -45,14 +45,8 @@ def metered(plan: Plan, small: SmallPrint) -> ToneScale:
 
 
 def _lightness_at(light: NDArray[np.float32], share: float) -> float:
-    return float(_lightness(np.quantile(light, share)))
-
-
-def _lightness(light: NDArray[np.float32] | np.floating) -> NDArray[np.float32]:
-    """L* of light; light beyond black and white is cut."""
-    cut = np.clip(light, 0, 1)
-    dark = cut * (29 / 3) ** 3
-    return np.asarray(np.where(cut > (6 / 29) ** 3, 116 * np.cbrt(cut) - 16, dark))
+    """L* below which a share of the light lies; light beyond black and white is cut."""
+    return lightness(min(max(float(np.quantile(light, share)), 0.0), 1.0))
 
 
 def _patch_light(

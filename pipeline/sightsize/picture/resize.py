@@ -12,7 +12,10 @@ def resize_to(image: pyvips.Image, width_px: int, height_px: int) -> pyvips.Imag
     if (across, down) == (1, 1):
         return image
     shrunk = _shrink(image, min(across, 1.0), min(down, 1.0), width_px, height_px)
-    return _enlarge(shrunk, max(across, 1.0), max(down, 1.0), width_px, height_px)
+    across, down = max(across, 1.0), max(down, 1.0)
+    if across == down == 1:
+        return shrunk
+    return enlarged(shrunk, across, down, width_px, height_px, "bicubic")
 
 
 def _shrink(
@@ -29,17 +32,22 @@ def _shrink(
     return shrunk.gravity("north-west", width, height, extend="copy")
 
 
-def _enlarge(
-    image: pyvips.Image, across: float, down: float, width_px: int, height_px: int
+def enlarged(
+    image: pyvips.Image,
+    across: float,
+    down: float,
+    width_px: int,
+    height_px: int,
+    interpolation: str,
 ) -> pyvips.Image:
-    if across == down == 1:
-        return image
+    """Return an image enlarged by two factors to a size in pixels, its edges on the new edges."""
     # libvips' own resize would set an enlargement half a pixel to the right and down.
     return image.affine(
         [across, 0, 0, down],
-        interpolate=pyvips.Interpolate.new("bicubic"),
+        interpolate=pyvips.Interpolate.new(interpolation),
         odx=(across - 1) / 2,
         ody=(down - 1) / 2,
         oarea=[0, 0, width_px, height_px],
         extend="copy",
+        premultiplied=True,  # else the last of many bands would be taken for alpha
     )

@@ -2,6 +2,8 @@
 
 import pyvips
 
+from sightsize.picture.resize import enlarged
+
 _TOGETHER = 64
 """Neighbours in a row that are taken as bands of one pixel while the map is made higher."""
 
@@ -15,21 +17,7 @@ def spread(small: pyvips.Image, width_px: int, height_px: int) -> pyvips.Image:
     """
     across, down = width_px / small.width, height_px / small.height
     groups = -(-width_px // _TOGETHER)
-    wide = _enlarged(small, across, 1, groups * _TOGETHER, small.height)
+    wide = enlarged(small, across, 1, groups * _TOGETHER, small.height, "bilinear")
     folded = wide.copy_memory().bandfold(factor=_TOGETHER)
-    high = _enlarged(folded, 1, down, groups, height_px)
+    high = enlarged(folded, 1, down, groups, height_px, "bilinear")
     return high.bandunfold(factor=_TOGETHER).crop(0, 0, width_px, height_px)
-
-
-def _enlarged(
-    image: pyvips.Image, across: float, down: float, width_px: int, height_px: int
-) -> pyvips.Image:
-    return image.affine(
-        [across, 0, 0, down],
-        interpolate=pyvips.Interpolate.new("bilinear"),
-        odx=(across - 1) / 2,
-        ody=(down - 1) / 2,
-        oarea=[0, 0, width_px, height_px],
-        extend="copy",
-        premultiplied=True,  # else the last of many bands would be taken for alpha
-    )
