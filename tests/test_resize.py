@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter
 from icc_profiles import Codes, Floats, built_in, colour_difference, lab_of
 from pictures import job, patches, picture_of, printed, save
 from sightsize.batch import plan_prints
-from sightsize.picture.chain import _shrink_while_decoding
+from sightsize.decoding import print_shrink
 from sightsize.picture.resize import resize_to
 
 SRGB = built_in("srgb")
@@ -131,7 +131,7 @@ def from_jpeg_and_from_tiff(
     assert plan is not None
     assert plan.header is not None
     assert plan.crop is not None
-    assert _shrink_while_decoding(plan, plan.header, plan.crop) == shrink
+    assert print_shrink(plan) == shrink
     whole = picture_of(printed(folder, tiff, px), px)
     return picture_of(printed(folder, jpeg, px), px), whole
 

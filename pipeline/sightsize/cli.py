@@ -4,8 +4,10 @@
 130 interrupted.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
@@ -166,8 +168,28 @@ def make(
         typer.Option("--only", help="Only prints of this file name, picture, frame or number."),
     ] = None,
     workers: Annotated[
-        int, typer.Option("--workers", min=1, max=64, help="Prints made at the same time.")
-    ] = 1,
+        int | None,
+        typer.Option(
+            "--workers", min=1, max=64, help="Prints made at the same time here, 1 unless given."
+        ),
+    ] = None,
+    memory: Annotated[
+        str | None,
+        typer.Option(
+            "--memory",
+            metavar="SIZE",
+            help='Memory for the prints made at the same time, such as "2 GiB"; half of this '
+            "machine's unless given. A print that needs more is made alone.",
+        ),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            "--scheduler",
+            metavar="ADDRESS",
+            help="Have the workers of this Dask scheduler make the prints.",
+        ),
+    ] = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Overwrite files made from another plan.")
     ] = False,
@@ -179,19 +201,79 @@ def make(
 ) -> None:
     """Make the print files of a job."""
     from sightsize.batch import chosen, plan_prints
-    from sightsize.docket import NAME
+    from sightsize.docket import NAME as DOCKET
 
-    job = _load_or_exit(job_file, as_json)
+    if scheduler is not None and (workers is not None or memory is not None):
+        _leave(2, "--workers and --memory are about this machine; leave them out with --scheduler")
+    memory_bytes = _memory_or_exit(memory)
+    job = _load_or_exit(job_file.absolute() if scheduler else job_file, as_json)
     requests = chosen(job, only or [])
     if not requests:
-        typer.echo(f"no print of {job_file} matches --only {' '.join(only or [])}", err=True)
-        raise typer.Exit(2)
-    docket = _docket_or_exit(job.output / NAME)
-    prints = plan_prints(job, requests, docket=docket)
+        _leave(2, f"no print of {job_file} matches --only {' '.join(only or [])}")
     if dry_run:
+        prints = plan_prints(job, requests, docket=_docket_or_exit(job.output / DOCKET))
         _show_dry_run(job, prints, lines, as_json)
         raise typer.Exit(1 if any(each.refused for each in prints) else 0)
-    raise typer.Exit(_make(job, prints, docket, workers, replace, as_json))
+    with _one_run(job.output), _hands(scheduler, job.output, workers or 1, memory_bytes) as hands:
+        docket = _docket_or_exit(job.output / DOCKET)
+        prints = plan_prints(job, requests, docket=docket)
+        code = _make(job, prints, docket, hands, replace, as_json)
+    raise typer.Exit(code)
+
+
+def _leave(code: int, sentence: str) -> NoReturn:
+    typer.echo(sentence, err=True)
+    raise typer.Exit(code)
+
+
+def _memory_or_exit(text: str | None) -> int | None:
+    from sightsize.memory import machine_bytes, parse_size_bytes
+    from sightsize.units import UnitError
+
+    if text is None:
+        all_of_it = machine_bytes()
+        return all_of_it // 2 if all_of_it else None
+    try:
+        return parse_size_bytes(text)
+    except UnitError as error:
+        _leave(2, f"--memory {error}")
+
+
+@contextmanager
+def _one_run(folder: Path) -> Iterator[None]:
+    """Hold the output folder for this run, without what a dead one or a dead worker left there."""
+    from sightsize.deliver import remove_leftovers
+    from sightsize.lock import LockedError, locked
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with locked(folder):
+            remove_leftovers(folder)
+            yield
+            remove_leftovers(folder)
+    except LockedError as error:
+        _leave(1, f"{error}")
+    except OSError as error:
+        _leave(1, f"cannot write in {folder}: {(error.strerror or str(error)).lower()}")
+    except KeyboardInterrupt:
+        _leave(130, "interrupted; the same command goes on where it stopped")
+
+
+@contextmanager
+def _hands(
+    scheduler: str | None, folder: Path, workers: int, memory_bytes: int | None
+) -> Iterator[dict[str, Any]]:
+    """Who makes the prints, as ``make_prints`` takes it."""
+    if scheduler is None:
+        yield {"workers": workers, "memory_bytes": memory_bytes}
+        return
+    from sightsize.cluster import ClusterError, joined
+
+    try:
+        with joined(scheduler, folder) as far:
+            yield {"workers": far.prints_at_once, "executor": far.executor, "make": far.make}
+    except ClusterError as error:
+        _leave(2, f"{error}")
 
 
 def _docket_or_exit(path: Path) -> "Docket":
@@ -200,8 +282,7 @@ def _docket_or_exit(path: Path) -> "Docket":
     try:
         return Docket(path)
     except DocketError as error:
-        typer.echo(f"{error}", err=True)
-        raise typer.Exit(2) from None
+        _leave(2, f"{error}")
 
 
 def _show_dry_run(
@@ -223,40 +304,27 @@ def _make(
     job: "Job",
     prints: "list[PlannedPrint]",
     docket: "Docket",
-    workers: int,
+    hands: dict[str, Any],
     replace: bool,
     as_json: bool,
 ) -> int:
     from sightsize import report
     from sightsize.batch import make_prints
-    from sightsize.deliver import remove_leftovers
     from sightsize.progress import Progress
 
-    try:
-        job.output.mkdir(parents=True, exist_ok=True)
-        remove_leftovers(job.output)
-    except OSError as error:
-        typer.echo(
-            f"cannot write in {job.output}: {(error.strerror or str(error)).lower()}", err=True
-        )
-        return 1
     for each in prints:
         for finding in each.findings:
             typer.echo(finding.sentence(), err=True)
-    try:
-        with Progress(len(prints)) as progress:
-            outcomes = make_prints(
-                job,
-                prints,
-                replace=replace,
-                workers=workers,
-                started=progress.started,
-                finished=progress.finished,
-                docket=docket,
-            )
-    except KeyboardInterrupt:
-        typer.echo("interrupted; the same command goes on where it stopped", err=True)
-        return 130
+    with Progress(len(prints)) as progress:
+        outcomes = make_prints(
+            job,
+            prints,
+            replace=replace,
+            started=progress.started,
+            finished=progress.finished,
+            docket=docket,
+            **hands,
+        )
     if as_json:
         _echo_json({"job": str(job.path), "prints": report.outcomes_data(outcomes)})
     else:
@@ -285,10 +353,10 @@ def audit(
 
 def _docket_of(path: Path, as_json: bool) -> "Docket":
     """The docket given, or the one of a job given."""
-    from sightsize.docket import NAME
+    from sightsize.docket import NAME as DOCKET
 
-    if path.name != NAME:
-        path = _load_or_exit(path, as_json).output / NAME
+    if path.name != DOCKET:
+        path = _load_or_exit(path, as_json).output / DOCKET
     if not path.is_file():
         typer.echo(f"there is no docket {path}; make the prints first", err=True)
         raise typer.Exit(2)

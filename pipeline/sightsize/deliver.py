@@ -27,6 +27,8 @@ from sightsize.checks import remark_finding
 from sightsize.findings import Remark
 from sightsize.identity import file_sha256, print_identity, unchanged_sha256
 from sightsize.job import Delivery
+from sightsize.lock import runs
+from sightsize.memory import coding_bytes
 from sightsize.paths import resolved
 from sightsize.picture.chain import sheet_image
 from sightsize.picture.finish import output_profile, paper_value
@@ -36,8 +38,6 @@ from sightsize.units import MM_PER_INCH
 from sightsize.verify import Seen, clipping_remarks, verify_file
 from sightsize.whole import PART, part_of
 
-_OPTIMISED_CODING_LIMIT = 128 * 2**20
-_BYTES_HELD_FOR_EACH_PIXEL = 12
 _BIG_TIFF_ABOVE = 3 * 2**30
 _SERIALS = ("exif-ifd2-BodySerialNumber", "exif-ifd2-LensSerialNumber")
 
@@ -168,7 +168,7 @@ def _write(plan: Plan, part: Path, identity: str) -> tuple[Remark, ...]:
             str(part),
             Q=delivery.quality,
             subsample_mode="off",
-            optimize_coding=_optimised_coding(image),
+            optimize_coding=coding_bytes(image.width, image.height) > 0,
             keep="all",
         )
         write_exif_words(part, captions)
@@ -203,15 +203,6 @@ def _insert_jfif(path: Path, ppi: int) -> None:
         with mmap(file.fileno(), 0) as held:
             held.move(2 + len(header), 2, size - 2)
             held[2 : 2 + len(header)] = header
-
-
-def _optimised_coding(image: pyvips.Image) -> bool:
-    """Whether the file gets Huffman tables of its own, which save 4 to 7 % of its size.
-
-    The encoder holds every coefficient in memory for them, so very large sheets do without.
-    """
-    held = int(image.width * image.height) * _BYTES_HELD_FOR_EACH_PIXEL
-    return held <= _OPTIMISED_CODING_LIMIT
 
 
 def _tagged(
@@ -287,17 +278,5 @@ def remove_leftovers(folder: Path) -> None:
     """Remove part files in ``folder`` whose process no longer runs."""
     for part in folder.glob(f".*{PART}"):
         process = part.name.removesuffix(PART).rpartition(".")[2].partition("-")[0]
-        if process.isdigit() and not _runs(int(process)):
+        if process.isdigit() and not runs(int(process)):
             part.unlink(missing_ok=True)
-
-
-def _runs(process: int) -> bool:
-    if os.name != "posix":  # where signal 0 is not a question
-        return True
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except OSError:
-        return True
-    return True

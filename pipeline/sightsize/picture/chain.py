@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import pyvips
 
 from sightsize.crop import CropPlan
+from sightsize.decoding import is_streamed, print_shrink
 from sightsize.findings import Remark
-from sightsize.header import Header
 from sightsize.identity import grain_seed
 from sightsize.layout import Box
 from sightsize.picture import finish, sheet
@@ -27,13 +27,10 @@ from sightsize.picture.resize import resize_to
 from sightsize.picture.sharpen import sharpen
 from sightsize.picture.small import rows_of
 from sightsize.picture.spread import spread
-from sightsize.picture.study import Study, needs_any_order, study
+from sightsize.picture.study import Study, study
 from sightsize.picture.tone import to_lightness
-from sightsize.picture.upright import Upright, decoder_shrink, open_source
+from sightsize.picture.upright import Upright, open_source
 from sightsize.plan import Plan
-
-_LEFT_AFTER_DECODING = 2
-"""A source is shrunk while decoding only as far as leaves this many times the pixels needed."""
 
 
 @dataclass(frozen=True)
@@ -51,9 +48,10 @@ def sheet_image(plan: Plan) -> Sheet:
     """
     assert plan.header is not None
     assert plan.crop is not None
-    shrink = _shrink_while_decoding(plan, plan.header, plan.crop)
-    streamed = plan.crop.straighten_degrees == 0 and not needs_any_order(plan)
-    source = open_source(plan.request.picture, plan.header, streamed=streamed, shrink=shrink)
+    shrink = print_shrink(plan)
+    source = open_source(
+        plan.request.picture, plan.header, streamed=is_streamed(plan), shrink=shrink
+    )
     found = study(plan, plan.crop, source)
     light = _printed_light(plan, plan.crop, source, found.patches, shrink)
     picture = _printed_picture(plan, light, found)
@@ -119,14 +117,6 @@ def _kept_rows(image: pyvips.Image) -> pyvips.Image:
     one band this was measured to pay; for colour it was measured to gain nothing.
     """
     return image.linecache(tile_height=16, access="sequential", threaded=True)
-
-
-def _shrink_while_decoding(plan: Plan, header: Header, crop: CropPlan) -> int:
-    if needs_any_order(plan):  # marks and noise are those of the whole source
-        return 1
-    width, height = plan.sheet.image_px
-    spare = min(crop.box.width / width, crop.box.height / height) / _LEFT_AFTER_DECODING
-    return decoder_shrink(header, spare)
 
 
 def _shrunk(box: Box, factor: int) -> Box:

@@ -10,12 +10,13 @@ from math import cos, radians, sin
 import pyvips
 
 from sightsize.crop import CropPlan
+from sightsize.decoding import decoder_shrink
 from sightsize.header import Header
 from sightsize.job import Picture
 from sightsize.picture.light import COLOUR, Rows, mix
 from sightsize.picture.resize import resize_to
 from sightsize.picture.spread import spread
-from sightsize.picture.upright import decoder_shrink, open_source
+from sightsize.picture.upright import open_source
 from sightsize.plan import Plan
 from sightsize.tones import RESPONSES
 

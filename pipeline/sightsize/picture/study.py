@@ -13,6 +13,7 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.crop import CropPlan
+from sightsize.decoding import needs_any_order
 from sightsize.findings import Remark
 from sightsize.layout import Box
 from sightsize.picture.finish import at_lightness
@@ -44,11 +45,6 @@ class Study:
     sharpening: Sharpening
     leaves_gamut: bool
     remarks: tuple[Remark, ...]
-
-
-def needs_any_order(plan: Plan) -> bool:
-    """Return whether parts of the source must be read out of order."""
-    return bool(plan.marks) or plan.sharpen.noise_floor is None or plan.sharpen.damping is None
 
 
 def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:

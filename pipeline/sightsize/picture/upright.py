@@ -49,15 +49,6 @@ def open_source(picture: Picture, header: Header, *, streamed: bool, shrink: int
     return Upright(image, header, _profile(image, header, picture.assume_profile))
 
 
-def decoder_shrink(header: Header, spare: float) -> int:
-    """Return how many times smaller a source can be decoded when it is ``spare`` times too large.
-
-    A JPEG's decoder shrinks by 2, 4 or 8, a raw file is developed at half size.
-    """
-    factors = {"JPEG": (2, 4, 8), RAW: (2,)}.get(header.format, ())
-    return max((factor for factor in factors if factor <= spare), default=1)
-
-
 def _profile(image: pyvips.Image, header: Header, assumed: str | None) -> bytes:
     """The embedded profile, else the one the job assumes, else sRGB or its grey twin."""
     embedded = embedded_profile(image, header.colour)

@@ -1,0 +1,124 @@
+"""One print made, in whatever thread, process or machine: an order goes in, an outcome comes out.
+
+Both can be pickled. Nothing here writes but the print itself; the docket is the caller's.
+"""
+
+import logging
+import os
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from sightsize.docket import Record
+from sightsize.findings import Finding
+from sightsize.job import PrintRequest
+from sightsize.plan import Plan
+from sightsize.record import print_record, source_sha256
+
+Status = Literal["made", "kept", "refused", "failed"]
+
+
+@dataclass(frozen=True)
+class PlannedPrint:
+    """A print with its plan and findings; the plan is None when its picture cannot be read."""
+
+    request: PrintRequest
+    plan: Plan | None
+    findings: tuple[Finding, ...]
+
+    @property
+    def refused(self) -> bool:
+        """True when a stop stands against the print."""
+        return any(finding.level == "stop" for finding in self.findings)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """A print to be made: ``sources`` are pictures of the job that its name would hit."""
+
+    planned: PlannedPrint
+    plan: Plan
+    folder: Path
+    sources: frozenset[Path]
+    replace: bool
+    record: Record | None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a print."""
+
+    planned: PlannedPrint
+    status: Status
+    message: str = ""
+    bytes: int = 0
+    seconds: float = 0.0
+    notes: tuple[str, ...] = ()
+    record: Record | None = None
+    """What the docket is to keep of it, None when that is there or there is nothing."""
+
+
+def make_print(order: Order) -> Outcome:
+    """Make one print; whatever goes wrong with it is its outcome."""
+    import pyvips
+
+    from sightsize.deliver import DeliveryError
+    from sightsize.picture.source import SourceError, last_word
+
+    planned = order.planned
+    try:
+        return _made(order)
+    except (SourceError, DeliveryError) as error:
+        return Outcome(planned, "failed", str(error))
+    except pyvips.Error as error:
+        source = planned.request.picture.source.name
+        return Outcome(planned, "failed", f"{source} could not be printed: {last_word(error)}")
+    except OSError as error:
+        return Outcome(planned, "failed", f"{error.strerror or error} ({planned.request.name})")
+    except Exception as error:
+        logging.getLogger(__name__).debug("print %s", planned.request.name, exc_info=True)
+        return Outcome(
+            planned,
+            "failed",
+            f"a fault of the program ({type(error).__name__}: {error}); please report it with "
+            "the job and the picture",
+        )
+
+
+def _made(order: Order) -> Outcome:
+    from sightsize.deliver import deliver
+
+    begin = time.perf_counter()
+    plan, folder = order.plan, order.folder
+    known = source_sha256(order.record, plan.request.picture.source)
+    done = deliver(plan, folder, order.sources, replace=order.replace, source_sha256=known)
+    seconds = time.perf_counter() - begin
+    noted = print_record(plan, done, seconds, folder)
+    return Outcome(order.planned, done.status, "", done.bytes, seconds, done.notes, noted)
+
+
+def set_libvips_threads(count: int) -> int:
+    """Have libvips use ``count`` threads for a picture, and return how many it used before.
+
+    A number that VIPS_CONCURRENCY asks for is left alone.
+    """
+    import pyvips
+
+    before = int(pyvips.vips_lib.vips_concurrency_get())
+    if "VIPS_CONCURRENCY" not in os.environ:
+        pyvips.vips_lib.vips_concurrency_set(count)
+    return before
+
+
+def fair_share(prints_at_once: int) -> int:
+    """Return the cores that each of several prints gets on this machine."""
+    return max(cores() // prints_at_once, 1)
+
+
+def cores() -> int:
+    """Return the cores that this process may use."""
+    if sys.platform == "linux":
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

@@ -1,0 +1,167 @@
+"""Prints by the workers of a real scheduler on this machine, one of which dies in the middle."""
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pictures import job, save
+from sightsize import __version__, cluster
+from sightsize.audit import audited
+from sightsize.docket import Docket
+from sightsize.job import Job
+
+pytest.importorskip("distributed", reason="distributed is not installed")
+
+PRINTS = 6
+PX = (1200, 1200)
+QUIET = {**os.environ, "DASK_DISTRIBUTED__LOGGING__DISTRIBUTED": "error"}
+
+
+def free_port() -> int:
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return int(found.getsockname()[1])
+
+
+@contextmanager
+def running(*arguments: str) -> Iterator[subprocess.Popen[bytes]]:
+    """A part of the cluster, killed at the end."""
+    command = [sys.executable, "-m", "distributed.cli." + arguments[0], *arguments[1:]]
+    process = subprocess.Popen(
+        command, env=QUIET, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.wait()
+
+
+@contextmanager
+def scheduler() -> Iterator[str]:
+    port = str(free_port())
+    here = ("--host", "127.0.0.1", "--port", port, "--no-dashboard", "--no-show")
+    with running("dask_scheduler", *here):
+        yield f"tcp://127.0.0.1:{port}"
+
+
+@contextmanager
+def worker(address: str) -> Iterator[subprocess.Popen[bytes]]:
+    """One process that makes one print at a time, and is not started again when it dies."""
+    alone = ("--nthreads", "1", "--no-nanny", "--no-dashboard", "--host", "127.0.0.1")
+    with running("dask_worker", address, *alone) as process:
+        yield process
+
+
+def many_prints(folder: Path) -> Job:
+    pixels = np.random.default_rng(5).integers(40, 200, (400, 400, 3)).astype(np.uint8)
+    save(folder / "a.tif", pixels)
+    pictures = {f"p{at}": {"source": "a.tif", "focus": [at / 9, 0.5]} for at in range(PRINTS)}
+    return job(folder, pictures, PX, sharpen={"gain": 0.8})
+
+
+def start(planned: Job, address: str, *options: str) -> subprocess.Popen[str]:
+    command = ["make", planned.path.name, "--scheduler", address, *options]
+    return subprocess.Popen(
+        [sys.executable, "-m", "sightsize", *command],
+        cwd=planned.path.parent,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+def parts_of(folder: Path, process: subprocess.Popen[bytes]) -> list[Path]:
+    return list(folder.glob(f".*.tif.{process.pid}-*.part"))
+
+
+def wait_for_part(folder: Path, process: subprocess.Popen[bytes]) -> None:
+    until = time.monotonic() + 25
+    while not parts_of(folder, process):
+        assert time.monotonic() < until, "the worker never began a print"
+        time.sleep(0.002)
+
+
+def test_a_worker_that_dies_leaves_its_print_to_another(tmp_path: Path) -> None:
+    planned = many_prints(tmp_path)
+    with scheduler() as address, worker(address) as first, worker(address):
+        run = start(planned, address, "--json")
+        wait_for_part(planned.output, first)
+        first.send_signal(signal.SIGKILL)
+        first.wait()
+        stdout, stderr = run.communicate(timeout=60)
+    assert run.returncode == 0, stderr
+    outcomes = json.loads(stdout)["prints"]
+    names = [f"p{at}.tif" for at in range(PRINTS)]
+    assert [each["output"] for each in outcomes] == names
+    assert {each["status"] for each in outcomes} <= {"made", "kept"}
+    left = sorted(each.name for each in planned.output.iterdir())
+    assert left == sorted([".docket.json", "docket.toml", *names])
+    docket = Docket(planned.output / "docket.toml")
+    assert [each.state for each in audited(docket)] == ["whole"] * PRINTS
+
+
+def test_no_scheduler_there(tmp_path: Path) -> None:
+    planned = many_prints(tmp_path)
+    run = start(planned, f"tcp://127.0.0.1:{free_port()}")
+    stdout, stderr = run.communicate(timeout=30)
+    assert (run.returncode, stdout) == (2, "")
+    assert stderr.startswith("no scheduler answers at tcp://127.0.0.1:")
+    assert len(stderr.splitlines()) == 1
+    assert list(planned.output.iterdir()) == []
+
+
+def test_a_worker_that_does_not_see_the_folder(tmp_path: Path) -> None:
+    from sightsize.batch import plan_prints
+    from sightsize.cluster import make_on_worker
+    from sightsize.making import Order
+
+    (first, *_) = plan_prints((planned := many_prints(tmp_path)), planned.prints)
+    assert first.plan is not None
+    order = Order(
+        planned=first,
+        plan=first.plan,
+        folder=planned.output,
+        sources=frozenset(),
+        replace=False,
+        record=None,
+    )
+    outcome = make_on_worker(order, token=planned.output / "token", libvips_threads={})
+    assert outcome.status == "failed"
+    assert f"does not see {planned.output}" in outcome.message
+
+
+@pytest.mark.parametrize(
+    ("version", "sees_folder", "said"),
+    [(__version__, False, "does not see"), ("0.0.1", True, "has sightsize 0.0.1, this is")],
+)
+def test_workers_that_do_not_fit(
+    tmp_path: Path, version: str, sees_folder: bool, said: str
+) -> None:
+    worker = cluster._Worker("tern", 4, 1, version, sees_folder)
+    with pytest.raises(cluster.ClusterError, match=said):
+        cluster._require_fit("tcp://tern:1", worker, tmp_path)
+
+
+def test_libvips_shares_the_cores_of_each_host() -> None:
+    busy = [cluster._Worker("tern", 4, 1, __version__, True)] * 8
+    idle = cluster._Worker("gull", 6, 2, __version__, True)
+    assert cluster._shares([*busy, idle]) == {"tern": 1, "gull": 3}
+
+
+def test_without_the_package_a_sentence_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(cluster.ClusterError, match=r"install sightsize\[cluster\]"):
+        cluster.joined("tcp://tern:1", tmp_path).__enter__()

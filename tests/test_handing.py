@@ -1,0 +1,230 @@
+"""Prints handed to threads and processes: limits, workers that die, and interrupts."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+from threading import Lock
+
+import numpy as np
+import pytest
+
+from pictures import job, save
+from sightsize.audit import audited
+from sightsize.batch import Outcome, make_prints, plan_prints
+from sightsize.docket import Docket
+from sightsize.handing import Limits, Task, hand_out
+from sightsize.job import Job
+from sightsize.making import Order, make_print
+
+PX = (600, 600)
+SPAWN = get_context("spawn")
+
+
+def many_prints(folder: Path, count: int = 6, px: tuple[int, int] = PX) -> Job:
+    pixels = np.random.default_rng(5).integers(40, 200, (200, 200, 3)).astype(np.uint8)
+    save(folder / "a.tif", pixels)
+    pictures = {f"p{at}": {"source": "a.tif", "focus": [at / 9, 0.5]} for at in range(count)}
+    planned = job(folder, pictures, px, sharpen={"gain": 0.8})
+    planned.output.mkdir(exist_ok=True)
+    return planned
+
+
+def made(
+    planned: Job,
+    executor: Executor | None,
+    workers: int = 2,
+    make: Callable[[Order], Outcome] = make_print,
+) -> list[Outcome]:
+    docket = Docket(planned.output / "docket.toml")
+    return make_prints(
+        planned,
+        plan_prints(planned, planned.prints, docket=docket),
+        replace=False,
+        workers=workers,
+        started=lambda _: None,
+        finished=lambda _: None,
+        docket=docket,
+        executor=executor,
+        make=make,
+    )
+
+
+def states_on_disk(planned: Job) -> list[str]:
+    return [each.state for each in audited(Docket(planned.output / "docket.toml"))]
+
+
+def names_in(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+# Any executor.
+
+
+def test_processes_make_the_very_files_that_threads_make(tmp_path: Path) -> None:
+    (tmp_path / "by-threads").mkdir()
+    (tmp_path / "by-processes").mkdir()
+    by_threads = many_prints(tmp_path / "by-threads", 3)
+    by_processes = many_prints(tmp_path / "by-processes", 3)
+    made(by_threads, None)
+    with ProcessPoolExecutor(2, mp_context=SPAWN) as pool:
+        outcomes = made(by_processes, pool)
+        assert [each.status for each in made(by_processes, pool)] == ["kept"] * 3
+    assert [each.status for each in outcomes] == ["made"] * 3
+    assert [each.planned.request.name for each in outcomes] == ["p0.tif", "p1.tif", "p2.tif"]
+    assert states_on_disk(by_processes) == ["whole"] * 3
+    for name in ("p0.tif", "p1.tif", "p2.tif"):
+        first, second = (each.output / name for each in (by_threads, by_processes))
+        assert first.read_bytes() == second.read_bytes()
+
+
+def die_at_p1(order: Order) -> Outcome:
+    if order.plan.request.name == "p1.tif":
+        os.kill(os.getpid(), signal.SIGKILL)
+    return make_print(order)
+
+
+def test_a_process_that_dies_is_a_failure_and_the_next_run_goes_on(tmp_path: Path) -> None:
+    planned = many_prints(tmp_path, 3)
+    with ProcessPoolExecutor(1, mp_context=SPAWN) as pool:
+        outcomes = made(planned, pool, 1, die_at_p1)
+    assert [each.status for each in outcomes] == ["made", "failed", "failed"]
+    assert "worker or its scheduler was lost" in outcomes[1].message
+    assert [each.status for each in made(planned, None)] == ["kept", "made", "made"]
+
+
+# No more at a time than there are hands and memory.
+
+
+def tasks_of(planned: Job, peaks: list[int]) -> deque[Task]:
+    prints = plan_prints(planned, planned.prints)
+    found: deque[Task] = deque()
+    for number, (each, peak) in enumerate(zip(prints, peaks, strict=True)):
+        assert each.plan is not None
+        order = Order(
+            planned=each,
+            plan=each.plan,
+            folder=planned.output,
+            sources=frozenset(),
+            replace=False,
+            record=None,
+        )
+        found.append(Task(number, order, peak))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("limits", "peaks", "together"),
+    [
+        (Limits(prints=3), [10] * 6, 3),
+        (Limits(prints=3, bytes=20), [10] * 6, 2),
+        (Limits(prints=3, bytes=29), [10] * 6, 2),
+        (Limits(prints=6, bytes=60), [10] * 6, 6),
+        (Limits(prints=3, bytes=5), [10] * 6, 1),
+        (Limits(prints=3, bytes=0), [10] * 6, 1),
+    ],
+)
+def test_no_more_at_a_time_than_fit(
+    tmp_path: Path, limits: Limits, peaks: list[int], together: int
+) -> None:
+    lock, running, most = Lock(), [0], [0]
+
+    def make(order: Order) -> Outcome:
+        with lock:
+            running[0] += 1
+            most[0] = max(most[0], running[0])
+        time.sleep(0.05)
+        with lock:
+            running[0] -= 1
+        return Outcome(order.planned, "made")
+
+    finished: list[int] = []
+    tasks = tasks_of(many_prints(tmp_path), peaks)
+    with ThreadPoolExecutor(8) as threads:
+        hand_out(
+            tasks,
+            threads,
+            make,
+            limits,
+            lambda _: None,
+            lambda task, _: finished.append(task.number),
+        )
+    assert sorted(finished) == list(range(6))
+    assert most[0] == together
+
+
+# Interrupted, and gone on with.
+
+MAKE_WITH_PROCESSES = """
+import signal, sys
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+from sightsize import batch, cli
+
+if __name__ == "__main__":
+    ignore = signal.signal, (signal.SIGINT, signal.SIG_IGN)
+    context = get_context("spawn")
+    with ProcessPoolExecutor(
+        2, mp_context=context, initializer=ignore[0], initargs=ignore[1]
+    ) as pool:
+        make_prints = batch.make_prints
+        batch.make_prints = lambda *a, **k: make_prints(*a, **{**k, "executor": pool, "workers": 2})
+        cli.app(["make", sys.argv[1]])
+"""
+
+
+def interrupted(planned: Job, command: list[str]) -> subprocess.CompletedProcess[str]:
+    """Run a command, and send it what Ctrl-C sends, to all its processes, in its second print."""
+    process = subprocess.Popen(
+        [sys.executable, *command],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    until = time.monotonic() + 30
+    while process.poll() is None and time.monotonic() < until:
+        held = names_in(planned.output)
+        if "docket.toml" in held and any(name.startswith(".p") for name in held):
+            break
+        time.sleep(0.002)
+    os.killpg(process.pid, signal.SIGINT)
+    stdout, stderr = process.communicate(timeout=60)
+    return subprocess.CompletedProcess(command, process.returncode, stdout, stderr)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals to a group of processes are POSIX")
+@pytest.mark.parametrize("kind", ["one thread", "threads", "processes"])
+def test_interrupted_and_gone_on_with(tmp_path: Path, kind: str) -> None:
+    planned = many_prints(tmp_path, 6, (800, 800))
+    command = ["-m", "sightsize", "make", str(planned.path)]
+    if kind == "threads":
+        command += ["--workers", "2"]
+    if kind == "processes":
+        (tmp_path / "run.py").write_text(MAKE_WITH_PROCESSES, encoding="utf-8")
+        command = [str(tmp_path / "run.py"), str(planned.path)]
+    done = interrupted(planned, command)
+    assert done.returncode == 130, done.stderr
+    assert done.stderr.endswith("interrupted; the same command goes on where it stopped\n")
+    assert "Traceback" not in done.stderr
+    prints = [name for name in names_in(planned.output) if name.endswith(".tif")]
+    assert names_in(planned.output) == sorted([".docket.json", "docket.toml", *prints])
+    assert states_on_disk(planned) == ["whole"] * len(prints)
+    assert 1 <= len(prints) < 6
+    before = {name: (planned.output / name).stat().st_mtime_ns for name in prints}
+    again = subprocess.run(
+        [sys.executable, "-m", "sightsize", "make", str(planned.path)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert again.returncode == 0, again.stderr
+    assert f"{6 - len(prints)} made, {len(prints)} kept" in again.stdout
+    assert {name: (planned.output / name).stat().st_mtime_ns for name in prints} == before

@@ -1,0 +1,106 @@
+"""One run at a time on an output folder, and no dead run in the way of the next."""
+
+import errno
+import os
+import signal
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pictures import job, save
+from sightsize.job import Job
+from sightsize.lock import NAME, LockedError, locked
+
+HOLD = (
+    "import sys; from pathlib import Path; from sightsize.lock import locked\n"
+    "with locked(Path(sys.argv[1])): print('held', flush=True); sys.stdin.read()"
+)
+
+
+def holder(folder: Path) -> subprocess.Popen[str]:
+    """Another process that holds a folder until its standard input ends."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", HOLD, str(folder)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    assert process.stdout.readline() == "held\n"
+    return process
+
+
+def one_print(folder: Path) -> Job:
+    save(folder / "a.tif", np.full((48, 64, 3), 120, np.uint8))
+    planned = job(folder, {"print": {"source": "a.tif"}}, (64, 48))
+    planned.output.mkdir()
+    return planned
+
+
+def command(planned: Job, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "sightsize", *words, str(planned.path)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_the_second_run_says_who_holds_the_folder(tmp_path: Path) -> None:
+    planned = one_print(tmp_path)
+    with holder(planned.output) as first:
+        before = (planned.output / NAME).read_bytes()
+        second = command(planned, "make")
+        assert (second.returncode, second.stdout) == (1, "")
+        assert f"process {first.pid} on {socket.gethostname()} is making prints" in second.stderr
+        assert [each.name for each in planned.output.iterdir()] == [NAME]
+        assert (planned.output / NAME).read_bytes() == before
+        assert command(planned, "check").returncode == 0
+        assert command(planned, "make", "--dry-run").returncode == 0
+        first.communicate("")
+    assert command(planned, "make").returncode == 0
+    assert not (planned.output / NAME).exists()
+
+
+def test_what_a_killed_run_left_does_not_block(tmp_path: Path) -> None:
+    with holder(tmp_path) as first:
+        first.send_signal(signal.SIGKILL)
+    assert (tmp_path / NAME).exists()
+    with locked(tmp_path):
+        assert f"process {os.getpid()} " in (tmp_path / NAME).read_text()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_lock_is_held_once_in_a_process_too(tmp_path: Path) -> None:
+    with locked(tmp_path):
+        with pytest.raises(LockedError, match="wait until it has finished"), locked(tmp_path):
+            raise AssertionError("held twice")
+        assert (tmp_path / NAME).exists()
+
+
+def test_a_lock_is_let_go_after_an_error(tmp_path: Path) -> None:
+    with pytest.raises(RuntimeError), locked(tmp_path):
+        raise RuntimeError
+    with locked(tmp_path):
+        pass
+
+
+def test_without_locks_of_the_system_the_holder_s_name_counts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_locks(_: int) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr("sightsize.lock._lock", no_locks)
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    (tmp_path / NAME).write_text(f"process {gone.pid} on {socket.gethostname()}")
+    with locked(tmp_path):
+        with pytest.raises(LockedError, match=f"process {os.getpid()} on "), locked(tmp_path):
+            raise AssertionError("held twice")
+        assert (tmp_path / NAME).exists()
+    assert list(tmp_path.iterdir()) == []

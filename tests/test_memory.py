@@ -1,0 +1,132 @@
+"""The estimate of a print's memory against what processes are seen to take, and sizes in words."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from typer.testing import CliRunner
+
+from dng import mosaic, neutral, seen, write_dng
+from icc_profiles import built_in
+from pictures import job, save, save_16
+from sightsize.batch import plan_prints
+from sightsize.cli import app
+from sightsize.memory import machine_bytes, parse_size_bytes, peak_bytes
+from sightsize.units import UnitError
+
+MIB = 2**20
+
+PEAK_OF_ONE_PRINT = """
+import json, sys
+from pathlib import Path
+from sightsize.batch import make_prints, plan_prints
+from sightsize.checks import check_ids
+from sightsize.load import load_job
+
+job = load_job(Path(sys.argv[1]), check_ids())
+job.output.mkdir()
+say_nothing = lambda _: None
+(outcome,) = make_prints(
+    job, plan_prints(job, job.prints), replace=False, workers=1,
+    started=say_nothing, finished=say_nothing,
+)
+# Unlike ru_maxrss, this is not handed down by the process that started us.
+(peak,) = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
+print(json.dumps([outcome.status, outcome.message, int(peak) * 1024]))
+"""
+
+SOURCE_PX = (3000, 2000)
+CRAFT = {
+    "tone": {"edge_burn": {"stops": 0.2}},
+    "local_contrast": {"gain": 0.2},
+    "grain": {"granularity": 0.02},
+}
+MONO = {"mono": {"response": "panchromatic"}}
+JPEG = {"delivery": {"format": "jpeg"}}
+LARGE, SMALL = (2900, 1900), (1400, 900)
+CASES: dict[str, tuple[str, tuple[int, int], dict[str, Any], dict[str, Any]]] = {
+    "streamed": ("a.jpg", LARGE, {}, {}),
+    "optimised coding": ("a.jpg", LARGE, {}, JPEG),
+    "much reduced": ("a.jpg", SMALL, {}, JPEG),
+    "decoded smaller": ("a.jpg", (300, 200), {}, JPEG),
+    "grey": ("a.jpg", LARGE, {}, MONO),
+    "everything": ("a.jpg", LARGE, {}, {**CRAFT, **MONO, **JPEG}),
+    "turned": ("turned.jpg", LARGE, {}, {}),
+    "straightened, 16 bits": ("a16.tif", LARGE, {"straighten": 1.0}, {}),
+    "measured": ("a.jpg", LARGE, {}, {"sharpen": {"gain": 0.8, "noise_floor": "measured"}}),
+    "raw": ("plate.dng", LARGE, {}, {}),
+    "enlarged": ("little.jpg", (4500, 3000), {}, {}),
+}
+
+
+def write_source(path: Path) -> None:
+    width, height = SOURCE_PX
+    rng = np.random.default_rng(4)
+    coarse = rng.integers(40, 200, (height // 20, width // 20, 3)).astype(np.uint8)
+    pixels = np.kron(coarse, np.ones((20, 20, 1), np.uint8)) + rng.integers(
+        0, 20, (height, width, 3), np.uint8
+    )
+    if path.suffix == ".dng":
+        write_dng(path, mosaic(seen(pixels / 255.0)), neutral())
+    elif path.suffix == ".tif":
+        save_16(path, pixels.astype(np.uint16) * 257, built_in("srgb"))
+    elif path.stem == "turned":
+        exif = Image.Exif()
+        exif[0x0112] = 3  # Exif 2.3: the wrong way up
+        save(path, pixels, exif=exif)
+    else:
+        save(path, coarse if path.stem == "little" else pixels)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the peak is read from Linux' /proc")
+@pytest.mark.parametrize("case", CASES)
+def test_the_estimate_is_on_the_high_side_but_not_far(tmp_path: Path, case: str) -> None:
+    source, px, facts, tables = CASES[case]
+    write_source(tmp_path / source)
+    planned = job(tmp_path, {"print": {"source": source, **facts}}, px, **tables)
+    (only,) = plan_prints(planned, planned.prints)
+    assert only.plan is not None
+    command = [sys.executable, "-c", PEAK_OF_ONE_PRINT, str(planned.path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    status, message, peak = json.loads(done.stdout)
+    assert status == "made", message
+    estimate = peak_bytes(only.plan)
+    print(f"{case}: measured {peak / MIB:.0f}, estimated {estimate / MIB:.0f} MiB")
+    assert peak <= estimate <= 2.5 * peak
+
+
+@pytest.mark.parametrize(
+    ("text", "size"),
+    [("2 GiB", 2**31), ("1.5GB", 1_500_000_000), ("512 MiB", 2**29), (" 100 kB ", 100_000)],
+)
+def test_sizes(text: str, size: int) -> None:
+    assert parse_size_bytes(text) == size
+
+
+@pytest.mark.parametrize("text", ["2", "2 G", "GiB", "-1 GiB", "2,5 GiB", "2 gib", ""])
+def test_sizes_that_are_none(text: str) -> None:
+    with pytest.raises(UnitError, match="write a number and one of kB, MB, GB"):
+        parse_size_bytes(text)
+
+
+def test_this_machine_has_memory() -> None:
+    found = machine_bytes()
+    assert found is None or found > 256 * MIB
+
+
+def test_the_command_line_refuses_a_size_without_unit(tmp_path: Path) -> None:
+    result = CliRunner().invoke(app, ["make", str(tmp_path / "job.toml"), "--memory", "2"])
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith("--memory '2' is no size of memory")
+
+
+def test_workers_are_not_the_schedulers(tmp_path: Path) -> None:
+    words = ["make", str(tmp_path / "job.toml"), "--scheduler", "tcp://a:1", "--workers", "2"]
+    result = CliRunner().invoke(app, words)
+    assert result.exit_code == 2
+    assert "--workers and --memory are about this machine" in result.stderr
