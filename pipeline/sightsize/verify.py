@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -96,33 +97,51 @@ def _header_differences(image: pyvips.Image, plan: Plan) -> Iterator[str]:
 
 
 def _read_through(image: pyvips.Image, plan: Plan, paper: list[int]) -> Seen:
-    """Read every pixel once: the overhang must be exact, the opening is looked at for clipping."""
+    """Read every pixel once: the overhang must be exact, the opening is looked at for clipping.
+
+    A strip is looked at while the next one is decoded.
+    """
     box = plan.sheet.picture_box
     if plan.request.delivery.format == "jpeg":
         box = _whole_blocks(box, image.width, image.height)
     sample = np.uint16 if image.format == "ushort" else np.uint8
-    tone = np.array(paper, dtype=sample)
+    paper_row = np.tile(np.array(paper, dtype=sample), image.width)
     clipped = _Clipped(plan, image.bands, np.iinfo(sample).max)
     digest = hashlib.sha256()
-    for top, strip in _strips(image, sample):
-        differing = _differing_row(strip, top, box, tone)
-        if differing is not None:
-            return Seen((f"row {differing} of the overhang is not exact paper tone",))
+
+    def look_at(top: int, strip: Strip) -> int | None:
+        digest.update(strip.data)
         clipped.look_at(top, strip)
-        digest.update(np.ascontiguousarray(strip).data)
+        return _differing_row(strip, top, box, paper_row)
+
+    with ThreadPoolExecutor(max_workers=1) as looking:
+        looks: list[Future[int | None]] = []
+        for top, strip in _strips(image, sample):
+            if looks and looks[-1].result() is not None:
+                break
+            looks = [looking.submit(look_at, top, strip)]
+        differing = looks[-1].result()
+    if differing is not None:
+        return Seen((f"row {differing} of the overhang is not exact paper tone",))
     return Seen((), *clipped.shares(), digest.hexdigest())
 
 
-def _differing_row(strip: Strip, top: int, box: Box, tone: Strip) -> int | None:
+def _differing_row(strip: Strip, top: int, box: Box, paper_row: Strip) -> int | None:
     """The first row of a strip whose overhang is not the paper's tone."""
-    rows = np.arange(top, top + strip.shape[0])
-    beside = (rows >= box.top) & (rows < box.top + box.height)
-    left = (strip[:, : box.left] != tone).any(axis=(1, 2))
-    right = (strip[:, box.left + box.width :] != tone).any(axis=(1, 2))
-    wrong = left | right
-    if not beside.all():
-        wrong |= ~beside & (strip[:, box.left : box.left + box.width] != tone).any(axis=(1, 2))
-    return int(rows[wrong.argmax()]) if wrong.any() else None
+    height, width, bands = strip.shape
+    rows = strip.reshape(height, width * bands)
+    above = np.s_[: max(box.top - top, 0)]
+    below = np.s_[max(box.top + box.height - top, 0) :]
+    left, right = np.s_[: box.left * bands], np.s_[(box.left + box.width) * bands :]
+    wrong = np.zeros(height, bool)
+    for lines, columns in (
+        (above, np.s_[:]),
+        (below, np.s_[:]),
+        (np.s_[:], left),
+        (np.s_[:], right),
+    ):
+        wrong[lines] |= (rows[lines, columns] != paper_row[columns]).any(axis=1)
+    return top + int(wrong.argmax()) if wrong.any() else None
 
 
 class _Clipped:
@@ -149,8 +168,9 @@ class _Clipped:
         across = sampled.shape[1] // _SAMPLES * _SAMPLES
         squares = sampled[:, :across].reshape(_SAMPLES, -1, _SAMPLES * sampled.shape[2])
         self._squares += squares.shape[1]
-        self._white += int((squares.min(axis=(0, 2)) >= self._last - self._step).sum())
-        self._black += int((squares.max(axis=(0, 2)) <= self._step).sum())
+        darkest, lightest = squares.min(axis=0).min(axis=1), squares.max(axis=0).max(axis=1)
+        self._white += int((darkest >= self._last - self._step).sum())
+        self._black += int((lightest <= self._step).sum())
 
     def shares(self) -> tuple[float, float]:
         """The shares that are white and black."""
