@@ -4,6 +4,7 @@ import pyvips
 
 from sightsize.picture.resize import enlarged
 
+_ROWS = 4
 _TOGETHER = 64
 """Neighbours in a row that are taken as bands of one pixel while the map is made higher."""
 
@@ -18,6 +19,8 @@ def spread(small: pyvips.Image, width_px: int, height_px: int) -> pyvips.Image:
     across, down = width_px / small.width, height_px / small.height
     groups = -(-width_px // _TOGETHER)
     wide = enlarged(small, across, 1, groups * _TOGETHER, small.height, "bilinear")
-    folded = wide.copy_memory().bandfold(factor=_TOGETHER)
+    folded = wide.bandfold(factor=_TOGETHER).linecache(
+        tile_height=_ROWS, access="sequential", threaded=True
+    )
     high = enlarged(folded, 1, down, groups, height_px, "bilinear")
     return high.bandunfold(factor=_TOGETHER).crop(0, 0, width_px, height_px)
