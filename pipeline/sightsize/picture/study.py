@@ -4,9 +4,9 @@ Each is only looked for when the job asks for something that needs it, and the m
 scipy are only then loaded.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
-from threading import Thread
 
 import numpy as np
 import pyvips
@@ -48,40 +48,38 @@ class Study:
 
 
 def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
-    """Look for everything that a print needs. Raises SourceError."""
-    decoding = _decoding(plan, source)
-    shading = _light_map(plan)
-    small = SmallPrint(plan, crop, shading)
-    scale = metered(plan, small)
-    leaves_gamut, missed = _colours(plan, small, scale)
-    coefficients, skin = _coefficients(plan, small, scale), _skin(plan, small)
-    if decoding is not None:
-        decoding.join()
-    patches, notes = _patches(plan, source)
+    """Look for everything that a print needs. Raises SourceError.
+
+    What is read of the whole source is read beside the work on its small picture.
+    """
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        decoding = beside.submit(_decode, plan, source)
+        clearing = beside.submit(_patches, plan, source)
+        shading = _light_map(plan)
+        small = SmallPrint(plan, crop, shading)
+        scale = metered(plan, small)
+        leaves_gamut, missed = _colours(plan, small, scale)
+        coefficients, skin = _coefficients(plan, small, scale), _skin(plan, small)
+        decoding.result()
+        sharpening = _sharpening(plan, crop, source, scale)
+        patches, notes = clearing.result()
     return Study(
         patches=patches,
         light_map=shading,
         scale=scale,
         coefficients=coefficients,
         skin=skin,
-        sharpening=_sharpening(plan, crop, source, scale),
+        sharpening=sharpening,
         leaves_gamut=leaves_gamut,
         remarks=(*(Remark("spotting", note) for note in notes), *missed),
     )
 
 
-def _decoding(plan: Plan, source: Upright) -> Thread | None:
-    """Decode the source in the background where it is wanted in any order."""
-    if not needs_any_order(plan):
-        return None
-
-    def decode() -> None:
+def _decode(plan: Plan, source: Upright) -> None:
+    """Decode the source where it is wanted in any order, so that nobody after waits for it."""
+    if needs_any_order(plan):
         with suppress(pyvips.Error):  # which whoever reads the pixels will meet again
             source.image.crop(0, 0, 1, 1).avg()
-
-    thread = Thread(target=decode, daemon=True)
-    thread.start()
-    return thread
 
 
 def _patches(plan: Plan, source: Upright) -> tuple[list[Patch], list[str]]:
