@@ -1,12 +1,15 @@
 """How sharp and how noisy the source is, looked at in squares all over the print."""
 
+from collections.abc import Iterator
 from math import ceil
 
 import numpy as np
+import pyvips
 from numpy.typing import NDArray
 
 from sightsize import acutance
 from sightsize.crop import CropPlan
+from sightsize.layout import Box
 from sightsize.picture.measure import edge_overshoot, noise_sigma
 from sightsize.picture.resize import resize_to
 from sightsize.picture.small import rows_of
@@ -48,14 +51,26 @@ def _windows(
     printed_side = round(side * enlarged)
     if printed_side < _LEAST_WINDOW_PX:  # such a picture shows neither noise nor edges
         return []
-    windows = []
+    squares = [
+        source.image.crop(left, top, side, side) for left, top in _places(box, side, source.image)
+    ]
+    # Joined, they become light and lightness in one go each, which takes half the time.
+    light = source.light(pyvips.Image.arrayjoin(squares, across=1), rows_of(plan)).copy_memory()
+    printed = [
+        resize_to(light.crop(0, number * side, side, side), printed_side, printed_side)
+        for number in range(len(squares))
+    ]
+    lightness = to_lightness(pyvips.Image.arrayjoin(printed, across=1), scale).numpy()
+    return np.split(lightness / np.float32(STEPS_PER_L), len(squares))
+
+
+def _places(box: Box, side: int, image: pyvips.Image) -> Iterator[tuple[int, int]]:
+    """Left and top of squares all over a box, inside the image."""
     for row in range(_WINDOWS_EACH_WAY):
         for column in range(_WINDOWS_EACH_WAY):
             left = box.left + round((box.width - side) * (column + 0.5) / _WINDOWS_EACH_WAY)
             top = box.top + round((box.height - side) * (row + 0.5) / _WINDOWS_EACH_WAY)
-            left = min(max(left, 0), source.image.width - side)
-            top = min(max(top, 0), source.image.height - side)
-            light = source.light(source.image.crop(left, top, side, side), rows_of(plan))
-            lightness = to_lightness(resize_to(light, printed_side, printed_side), scale)
-            windows.append(lightness.numpy() / np.float32(STEPS_PER_L))
-    return windows
+            yield (
+                min(max(left, 0), image.width - side),
+                min(max(top, 0), image.height - side),
+            )

@@ -28,7 +28,10 @@ _UNEVEN = 0.08
 _APART_PX, _CREST = 5, 0.97
 _MOST_EDGES, _LEAST_EDGES = 200, 8
 _TRIED_IN_A_WINDOW = 400
+_LEAST_SLOPE = 0.8
+"""The least rise from pixel to pixel of an edge that is high enough within what is read of it."""
 _CUT = 2.0
+_NO_PROFILES = np.empty((0, 2 * _REACH_PX * _SAMPLES + 1))
 
 
 def noise_sigma(windows: Sequence[NDArray[Any]], spacing_px: int = 1) -> float:
@@ -68,7 +71,7 @@ def edge_overshoot(windows: Sequence[NDArray[Any]]) -> float:
     the cubic overshoots by itself.
     """
     found = [_profiles(_l_star(window)) for window in windows]
-    profiles = np.concatenate([np.empty((0, 2 * _REACH_PX * _SAMPLES + 1)), *found])
+    profiles = np.concatenate([_NO_PROFILES, *found])
     strongest = np.argsort(-_steepness(profiles), kind="stable")[:_MOST_EDGES]
     sides = [_beyond(profiles[strongest]), _beyond(100 - profiles[strongest][:, ::-1])]
     seen = [side for side in sides if side is not None]
@@ -115,6 +118,8 @@ def _cut(values: Floats, side: int) -> Floats:
 
 def _profiles(window: Floats) -> Floats:
     """Lightness across each strong straight edge from dark to light, one row each."""
+    if np.ptp(window) < _LEAST_HEIGHT:
+        return _NO_PROFILES
     down, across = (gaussian_filter(window, 1.0, order=order) for order in ((1, 0), (0, 1)))
     y, x = _edge_points(np.hypot(down, across))
     angle, coherence = _direction(down, across, y, x)
@@ -131,11 +136,13 @@ def _edge_points(gradient: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     if rows <= 0 or columns <= 0:
         return np.empty(0, np.intp), np.empty(0, np.intp)
     squares = _cut(crest[rim : rim + rows, rim : rim + columns], _APART_PX)
-    steepest = squares.reshape(*squares.shape[:2], -1)
-    down, across = np.divmod(steepest.argmax(axis=2), _APART_PX)
+    slopes = squares.reshape(*squares.shape[:2], -1)
+    down, across = np.divmod(slopes.argmax(axis=2), _APART_PX)
     y = rim + down + _APART_PX * np.arange(squares.shape[0])[:, None]
     x = rim + across + _APART_PX * np.arange(squares.shape[1])
-    first = np.argsort(-steepest.max(axis=2), axis=None, kind="stable")[:_TRIED_IN_A_WINDOW]
+    steepest = slopes.max(axis=2).ravel()
+    first = np.argsort(-steepest, kind="stable")[:_TRIED_IN_A_WINDOW]
+    first = first[steepest[first] >= _LEAST_SLOPE]
     return y.ravel()[first], x.ravel()[first]
 
 
@@ -144,14 +151,23 @@ def _direction(
 ) -> tuple[Floats, Floats]:
     """Angle of the steepest rise, and how much of one mind the neighbourhood is, 0 to 1.
 
-    From the structure tensor (Bigun and Granlund 1987, from memory).
+    From the structure tensor (Bigun and Granlund 1987, from memory), summed over squares of 2 x 2
+    before it is smoothed, which takes an eighth of the time.
     """
     pairs = ((across, across), (across, down), (down, down))
-    xx, xy, yy = (gaussian_filter(a * b, _HALF_LENGTH_PX / 2)[y, x] for a, b in pairs)
+    xx, xy, yy = (_smoothed_at(a * b, y, x) for a, b in pairs)
     angle = np.arctan2(2 * xy, xx - yy) / 2
     rises = np.cos(angle) * across[y, x] + np.sin(angle) * down[y, x] >= 0
     coherence = np.hypot(xx - yy, 2 * xy) / np.maximum(xx + yy, 1e-12)
     return np.where(rises, angle, angle + np.pi), coherence
+
+
+def _smoothed_at(values: Floats, y: NDArray[np.intp], x: NDArray[np.intp]) -> Floats:
+    """Values under a Gaussian of a quarter of the length along an edge, at given pixels."""
+    rows, columns = (side // 2 * 2 for side in values.shape)
+    above, below = values[:rows:2, :columns], values[1:rows:2, :columns]
+    halved = above[:, ::2] + above[:, 1::2] + below[:, ::2] + below[:, 1::2]
+    return np.asarray(gaussian_filter(halved, _HALF_LENGTH_PX / 4)[y // 2, x // 2])
 
 
 def _read_across(window: Floats, y: NDArray[np.intp], x: NDArray[np.intp], angle: Floats) -> Floats:
