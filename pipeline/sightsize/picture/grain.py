@@ -8,8 +8,8 @@ Bare paper has no grain: towards white the fluctuation falls off, so that none o
 away, the mean lightness stays, and black and white stay as they are.
 
 The field is a complex Gaussian tile, turned at every pixel by the phase that a second, slower tile
-states, of which the real part is taken. The sizes of the tiles have no common factor: where one
-comes round again, the other does not.
+states, of which the real part is taken; the tiles' parts travel as whole numbers. The sizes of the
+tiles have no common factor: where one comes round again, the other does not.
 """
 
 from functools import lru_cache
@@ -35,7 +35,7 @@ _LARGEST = 3.5
 """Largest fluctuation in units of its RMS; one pixel of 460 in a Gaussian tile lies beyond it."""
 _UNIT = 1024
 """Whole steps in one unit of either tile. They take away the last bits of a Fourier transform and
-of a sine, which may differ between machines, and a float holds their products exactly."""
+of a sine, which may differ between machines."""
 
 
 def grainy(lightness: pyvips.Image, grain: Grain, ppi: float, seed: int) -> pyvips.Image:
@@ -76,23 +76,23 @@ def _table(granularity: float) -> pyvips.Image:
 
 def _field(width: int, height: int, size_px: float, seed: int) -> pyvips.Image:
     """A Gaussian field of unit variance, in steps of 1/_UNIT^2."""
-    tile, turn = (
+    real, imaginary, cosine, sine = (
         each.replicate(-(-width // each.width), -(-height // each.height)).crop(0, 0, width, height)
         for each in _tiles(size_px, seed)
     )
-    return (tile * turn).real()
+    return real * cosine - imaginary * sine
 
 
 @lru_cache(maxsize=2)
-def _tiles(size_px: float, seed: int) -> tuple[pyvips.Image, pyvips.Image]:
-    """The complex tile and the turns.
+def _tiles(size_px: float, seed: int) -> tuple[pyvips.Image, ...]:
+    """Real and imaginary part of the complex tile, and of the turns.
 
     The turns narrow the field's correlation by a little; the tile is made wider by as much.
     """
     tile = _gaussian(_TILE, size_px / sqrt(1 - 1 / (2 * _SLOWER) ** 2), (seed, 0))
     phase = _gaussian(_PHASE_TILE, _phase_size(size_px), (seed, 1)).real * _PHASE_RADIANS
     tile /= np.maximum(np.abs(tile) / _LARGEST, 1)
-    return _whole(tile), _whole(np.exp(1j * phase))
+    return tuple(map(_whole, (tile.real, tile.imag, np.cos(phase), np.sin(phase))))
 
 
 def _phase_size(size_px: float) -> float:
@@ -100,8 +100,8 @@ def _phase_size(size_px: float) -> float:
     return 2 * _PHASE_RADIANS * _SLOWER * max(size_px, 1)
 
 
-def _whole(numbers: NDArray[np.complex128]) -> pyvips.Image:
-    return pyvips.Image.new_from_array(np.rint(numbers * _UNIT).astype(np.complex64))
+def _whole(numbers: NDArray[np.float64]) -> pyvips.Image:
+    return pyvips.Image.new_from_array(np.rint(numbers * _UNIT).astype(np.int16))
 
 
 def _gaussian(side: int, size_px: float, seed: tuple[int, int]) -> NDArray[np.complex128]:
