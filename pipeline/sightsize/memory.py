@@ -3,8 +3,10 @@
 The estimate is held against measured prints by the tests.
 """
 
+import ctypes
 import os
 import re
+from contextlib import suppress
 from pathlib import Path
 
 from sightsize.decoding import is_streamed, needs_any_order, print_shrink
@@ -23,6 +25,9 @@ _RAW_BYTES_A_PIXEL = 24
 _CODING_BYTES_A_PIXEL = 12
 _CODING_LIMIT = 128 * _MIB
 
+_M_ARENA_MAX = -8
+"""As glibc's malloc.h has it."""
+
 _UNIT_BYTES = {
     "kB": 10**3, "MB": 10**6, "GB": 10**9, "TB": 10**12,
     "KiB": 2**10, "MiB": 2**20, "GiB": 2**30, "TiB": 2**40,
@@ -31,6 +36,17 @@ _UNIT_BYTES = {
 
 _SIZE = re.compile(r"\s*(?P<number>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>[A-Za-z]*)\s*")
 _CONTROL_GROUP_LIMIT = Path("/sys/fs/cgroup/memory.max")
+
+
+def share_one_heap() -> None:
+    """Have glibc serve every thread from one heap, so that one uses what another has freed.
+
+    With a heap for each thread, as it has them otherwise, a print with every stage was measured to
+    take 350 MiB instead of 280, in the same time. Other C libraries are left alone.
+    """
+    if "MALLOC_ARENA_MAX" not in os.environ:
+        with suppress(AttributeError, OSError, TypeError):
+            ctypes.CDLL(None).mallopt(_M_ARENA_MAX, 1)
 
 
 def parse_size_bytes(text: str) -> int:

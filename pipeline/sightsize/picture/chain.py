@@ -116,7 +116,7 @@ def _kept_rows(image: pyvips.Image) -> pyvips.Image:
     Sharpening reads a pixel several times, and everything before it would be worked out anew. For
     one band this was measured to pay; for colour it was measured to gain nothing.
     """
-    return image.linecache(tile_height=16, access="sequential", threaded=True)
+    return image.linecache(tile_height=8, access="sequential", threaded=True)
 
 
 def _shrunk(box: Box, factor: int) -> Box:

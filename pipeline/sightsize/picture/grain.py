@@ -8,8 +8,8 @@ Bare paper has no grain: towards white the fluctuation falls off, so that none o
 away, the mean lightness stays, and black and white stay as they are.
 
 The field is a complex Gaussian tile, turned at every pixel by the phase that a second, slower tile
-states, of which the real part is taken; the tiles' parts travel as whole numbers. The sizes of the
-tiles have no common factor: where one comes round again, the other does not.
+states, of which the real part is taken. The sizes of the tiles have no common factor: where one
+comes round again, the other does not.
 """
 
 from functools import lru_cache
@@ -36,6 +36,8 @@ _LARGEST = 3.5
 _UNIT = 1024
 """Whole steps in one unit of either tile. They take away the last bits of a Fourier transform and
 of a sine, which may differ between machines."""
+_STEPS = _UNIT**2 / 2
+"""Steps in one unit of the field, the mean of two products."""
 
 
 def grainy(lightness: pyvips.Image, grain: Grain, ppi: float, seed: int) -> pyvips.Image:
@@ -71,28 +73,29 @@ def fluctuation(lightness: float, granularity: float) -> float:
 @lru_cache(maxsize=32)
 def _table(granularity: float) -> pyvips.Image:
     """What one step of the field adds to a lightness, in 16-bit steps."""
-    return tabulate(lambda each: fluctuation(each, granularity) * STEPS_PER_L / _UNIT**2, 0, 100)
+    return tabulate(lambda each: fluctuation(each, granularity) * STEPS_PER_L / _STEPS, 0, 100)
 
 
 def _field(width: int, height: int, size_px: float, seed: int) -> pyvips.Image:
-    """A Gaussian field of unit variance, in steps of 1/_UNIT^2."""
-    real, imaginary, cosine, sine = (
+    """A Gaussian field of unit variance, in steps of 1/_STEPS."""
+    tile, turn = (
         each.replicate(-(-width // each.width), -(-height // each.height)).crop(0, 0, width, height)
         for each in _tiles(size_px, seed)
     )
-    return real * cosine - imaginary * sine
+    return (tile * turn).bandmean()
 
 
 @lru_cache(maxsize=2)
-def _tiles(size_px: float, seed: int) -> tuple[pyvips.Image, ...]:
-    """Real and imaginary part of the complex tile, and of the turns.
+def _tiles(size_px: float, seed: int) -> tuple[pyvips.Image, pyvips.Image]:
+    """The complex tile and the turns, of which the conjugate is given, real and imaginary part.
 
-    The turns narrow the field's correlation by a little; the tile is made wider by as much.
+    The real part of the complex product is then the sum of the parts' products. The turns narrow
+    the field's correlation by a little; the tile is made wider by as much.
     """
     tile = _gaussian(_TILE, size_px / sqrt(1 - 1 / (2 * _SLOWER) ** 2), (seed, 0))
     phase = _gaussian(_PHASE_TILE, _phase_size(size_px), (seed, 1)).real * _PHASE_RADIANS
     tile /= np.maximum(np.abs(tile) / _LARGEST, 1)
-    return tuple(map(_whole, (tile.real, tile.imag, np.cos(phase), np.sin(phase))))
+    return _whole(tile), _whole(np.exp(-1j * phase))
 
 
 def _phase_size(size_px: float) -> float:
@@ -100,8 +103,9 @@ def _phase_size(size_px: float) -> float:
     return 2 * _PHASE_RADIANS * _SLOWER * max(size_px, 1)
 
 
-def _whole(numbers: NDArray[np.float64]) -> pyvips.Image:
-    return pyvips.Image.new_from_array(np.rint(numbers * _UNIT).astype(np.int16))
+def _whole(numbers: NDArray[np.complex128]) -> pyvips.Image:
+    parts = np.stack([numbers.real, numbers.imag], axis=-1)
+    return pyvips.Image.new_from_array(np.rint(parts * _UNIT).astype(np.int16))
 
 
 def _gaussian(side: int, size_px: float, seed: tuple[int, int]) -> NDArray[np.complex128]:

@@ -9,12 +9,14 @@ from pathlib import Path
 import pyvips
 
 from sightsize.header import ColourModel, Header
+from sightsize.memory import share_one_heap
 from sightsize.paths import is_file
 from sightsize.picture.icc import profile_colour, profile_name
 from sightsize.tiffwords import texts
 
 # Finished operations would keep pictures alive long after their print is written.
 pyvips.cache_set_max(0)
+share_one_heap()
 
 READERS = {
     "jpegload": "JPEG",
