@@ -19,7 +19,7 @@ from sightsize.findings import Remark
 from sightsize.identity import file_sha256, print_identity, unchanged_sha256
 from sightsize.lock import runs
 from sightsize.masters import FOLDER as MASTERS
-from sightsize.masters import Master, master_of
+from sightsize.masters import Master, files_of
 from sightsize.memory import coding_bytes
 from sightsize.paths import is_file, resolved
 from sightsize.picture.chain import master_image, sheet_image
@@ -62,8 +62,8 @@ def deliver(
     is always made, and the master with it. Raises DeliveryError, SourceError or pyvips.Error; no
     file is then left under a final name, and one that stood there before stays as it was.
     """
-    target, source = folder / plan.request.name, plan.request.picture.source
-    targets = [target, *([master_of(target)] if plan.request.delivery.keep_master else [])]
+    targets = files_of(plan.request, folder)
+    target, source = targets[0], plan.request.picture.source
     for each in targets:
         _refuse_sources(each, sources)
     before = _stamp(source, plan)

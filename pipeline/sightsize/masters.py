@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from sightsize.job import PrintRequest
+
 FOLDER = "masters"
 """Where masters stand, inside the folder of the prints."""
 
@@ -20,3 +22,9 @@ class Master:
 def master_of(target: Path) -> Path:
     """Return where the master of a print stands."""
     return target.parent / FOLDER / f"{target.stem}.tif"
+
+
+def files_of(request: PrintRequest, folder: Path) -> list[Path]:
+    """Return the files that a print in ``folder`` comes to: itself, and its master if wanted."""
+    target = folder / request.name
+    return [target, master_of(target)] if request.delivery.keep_master else [target]
