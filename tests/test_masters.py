@@ -178,7 +178,8 @@ def test_a_master_resized_is_the_print_unsharpened(tmp_path: Path, kind: str) ->
     seen = lab_of(codes, built_in("sgrey") if grey else wide_profile())
     first = lab_of(picture_of(made.output / "cox.tif", PX) / 257, built_in("srgb"))
     apart = colour_difference(seen, first)
-    # Measured on average: mono 0.02, colour 0.04, grade 4.5 0.20. Tones come before the resizing here, after it there.
+    # Measured on average: mono 0.02, colour 0.04, grade 4.5 0.20. Tones come before the resizing
+    # here, after it there.
     assert apart.mean() < (0.4 if kind == "hard" else 0.1)
     assert np.quantile(apart, 0.99) < 2
 
@@ -485,6 +486,19 @@ def test_an_altered_master_is_refused(tmp_path: Path) -> None:
     assert not (made.output / "again").exists()
 
 
+@pytest.mark.parametrize("job", [{}, {"delivery": 1}, {"pictures": {}}], ids=str)
+@pytest.mark.parametrize("match", [False, True])
+def test_a_docket_without_a_whole_job(tmp_path: Path, job: dict[str, Any], match: bool) -> None:
+    docket = docket_of(kept(tmp_path))
+    own = docket.records["cox.tif"]["job"]
+    docket.records["cox.tif"]["job"] = {**own, **job} if job else {}
+    (result,) = reprinted(docket, [], [], tmp_path / "again", match=match)
+    assert (result.state, "its job in the docket is not whole" in result.message) == (
+        "failed",
+        True,
+    )
+
+
 def test_without_a_master_nothing_is_matched(tmp_path: Path) -> None:
     made = planned(tmp_path)
     run(made)
@@ -545,3 +559,13 @@ def test_the_command_matches(tmp_path: Path) -> None:
     done = CliRunner().invoke(app, ["reprint", docket, "--match", "--look-in", str(tmp_path)])
     assert (done.exit_code, "--match needs no sources" in done.stderr) == (2, True)
     assert CliRunner().invoke(app, ["reprint", docket]).exit_code == 1
+
+
+@pytest.mark.parametrize("match", [[], ["--match"]])
+def test_first_prints_are_not_written_over(tmp_path: Path, match: list[str]) -> None:
+    made = kept(tmp_path)
+    before = (made.output / "cox.tif").stat().st_mtime_ns
+    arguments = [str(made.output / "docket.toml"), "--output", str(made.output), *match]
+    done = CliRunner().invoke(app, ["reprint", *arguments])
+    assert (done.exit_code, "name another folder" in done.stderr) == (2, True)
+    assert (made.output / "cox.tif").stat().st_mtime_ns == before

@@ -383,12 +383,15 @@ def reprint(
     as_json: AsJson = False,
 ) -> None:
     """Make the same prints again, bit for bit, or say exactly what is not the same."""
+    from sightsize.paths import resolved
     from sightsize.reprint import reprint_line, reprinted
 
     if match and look_in:
         _leave(2, "--match needs no sources; leave --look-in out, or make the prints without it")
     docket = _docket_of(docket_file, as_json)
     folder = output or docket.path.parent / "reprints"
+    if resolved(folder) == resolved(docket.path.parent):
+        _leave(2, f"the first prints stand in {folder}; name another folder with --output")
     results = list(reprinted(docket, only or [], look_in or [], folder, match=match))
     if not results:
         typer.echo(f"no print of {docket.path} matches --only {' '.join(only or [])}", err=True)

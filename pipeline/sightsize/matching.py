@@ -63,6 +63,6 @@ def _whole(plan: Plan, width: int, height: int, source_sha256: str) -> Plan:
 def not_in_master(record: Record) -> Iterator[str]:
     """Yield what of a print cannot be told from its master."""
     sharpen, colour = record["job"]["sharpen"], record["source"]["header"].get("colour")
-    protects_skin = sharpen["skin"] < 1 and sharpen["gain"] != 0
-    if record["job"]["mono"] and protects_skin and colour != "grey":
+    protects_skin = sharpen.get("skin", 1) < 1 and sharpen.get("gain") != 0
+    if record["job"].get("mono") and protects_skin and colour != "grey":
         yield "a grey master does not show what is skin: it is sharpened like the rest"

@@ -61,13 +61,26 @@ def reprinted(
         if only and not any(fnmatch(name, word) for word in only for name in names):
             continue
         try:
-            if match:
+            if not _has_job(record):
+                said = "its job in the docket is not whole; mend it by hand"
+                yield Reprinted(record["file"], "failed", (), said)
+            elif match:
                 yield _matched(folder, record, output)
             else:
                 yield _reprinted(folder, record, look_in, output)
         except JobError as error:
             said = error.findings[0].message
             yield Reprinted(record["file"], "failed", (), f"its job no longer loads: {said}")
+
+
+def _has_job(record: Record) -> bool:
+    """Whether a record's job has the tables that are looked into before it is loaded."""
+    own = record["job"]
+    tables = [own.get(key) for key in ("delivery", "sharpen", "pictures")]
+    if not all(isinstance(each, dict) for each in tables) or "profile" not in own["delivery"]:
+        return False
+    pictures = list(own["pictures"].values())
+    return len(pictures) == 1 and isinstance(pictures[0], dict)
 
 
 def _reprinted(folder: Path, record: Record, look_in: Sequence[Path], output: Path) -> Reprinted:
