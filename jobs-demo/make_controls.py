@@ -479,6 +479,7 @@ def srgb() -> Delivery:
         black_point_compensation=True,
         location=False,
         serial_numbers=False,
+        keep_master=False,
     )
 
 

@@ -54,6 +54,7 @@ CASES: dict[str, tuple[str, tuple[int, int], dict[str, Any], dict[str, Any]]] = 
     "optimised coding": ("a.jpg", LARGE, {}, JPEG),
     "much reduced": ("a.jpg", SMALL, {}, JPEG),
     "decoded smaller": ("a.jpg", (300, 200), {}, JPEG),
+    "with its master": ("a.jpg", (300, 200), {}, {"delivery": {"keep_master": True}}),
     "grey": ("a.jpg", LARGE, {}, MONO),
     "everything": ("a.jpg", LARGE, {}, {**CRAFT, **MONO, **JPEG}),
     "turned": ("turned.jpg", LARGE, {}, {}),

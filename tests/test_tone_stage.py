@@ -148,6 +148,7 @@ def delivery() -> Delivery:
         black_point_compensation=True,
         location=False,
         serial_numbers=False,
+        keep_master=False,
     )
 
 

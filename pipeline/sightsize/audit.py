@@ -1,11 +1,13 @@
 """Audit: everything delivered is read again and held against the docket."""
 
 from collections import Counter
-from collections.abc import Sequence
-from typing import Literal, NamedTuple
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any, Literal, NamedTuple
 
 from sightsize.docket import Docket, Record
 from sightsize.identity import file_sha256
+from sightsize.masters import FOLDER as MASTERS
 from sightsize.paths import is_file
 
 _ENDINGS = (".jpg", ".tif")
@@ -22,29 +24,52 @@ class Audited(NamedTuple):
 
 
 def audited(docket: Docket) -> list[Audited]:
-    """Return how every print of a docket stands, and every print file it does not know."""
+    """Return how the prints and masters of a docket stand, and what files it does not know."""
     folder = docket.path.parent
-    found = [_audited(docket, record) for record in docket.records.values()]
+    found = [each for record in docket.records.values() for each in _audited(folder, record)]
     prints = sorted(path for path in folder.iterdir() if path.suffix in _ENDINGS)
     found += [
         Audited(path.name, "extra", "no run of this folder left it, or its record is gone")
         for path in prints
         if path.name not in docket.records and not path.name.startswith(".")
     ]
-    return found
+    known = {each.file for each in found}
+    return found + [
+        Audited(name, "extra", "no print of the docket has it for its master")
+        for name in _master_files(folder)
+        if name not in known
+    ]
 
 
-def _audited(docket: Docket, record: Record) -> Audited:
-    path = docket.path.parent / record["file"]
+def _master_files(folder: Path) -> list[str]:
+    """Every file among the masters, written as in the docket."""
+    masters = folder / MASTERS
+    if not masters.is_dir():
+        return []
+    return sorted(f"{MASTERS}/{path.name}" for path in masters.iterdir() if path.name[0] != ".")
+
+
+def _audited(folder: Path, record: Record) -> Iterator[Audited]:
+    again = "make it again with the job, or with reprint"
+    yield Audited(record["file"], *standing(folder / record["file"], record["output"], again))
+    if "master" in record:
+        master, again = record["master"], "make its print again with the job"
+        yield Audited(master["file"], *standing(folder / master["file"], master, again))
+
+
+def standing(path: Path, recorded: Mapping[str, Any], again: str = "") -> tuple[State, str]:
+    """Return how a file stands beside its record, and a sentence about it if it is not whole.
+
+    ``again`` says what to do about a file that is missing.
+    """
     if not is_file(path):
-        return Audited(record["file"], "missing", "make it again with the job, or with reprint")
-    size = path.stat().st_size
-    if size != record["output"]["bytes"]:
-        was = record["output"]["bytes"]
-        return Audited(record["file"], "altered", f"{size} bytes, {was} were delivered")
-    if file_sha256(path) != record["output"]["sha256"]:
-        return Audited(record["file"], "altered", "its bytes are not those delivered")
-    return Audited(record["file"], "whole")
+        return "missing", again
+    size, was = path.stat().st_size, recorded["bytes"]
+    if size != was:
+        return "altered", f"{size} bytes, {was} were delivered"
+    if file_sha256(path) != recorded["sha256"]:
+        return "altered", "its bytes are not those delivered"
+    return "whole", ""
 
 
 def audit_text(docket: Docket, found: Sequence[Audited]) -> str:

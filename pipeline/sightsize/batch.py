@@ -28,6 +28,7 @@ from sightsize.making import (
     make_print,
     set_libvips_threads,
 )
+from sightsize.masters import files_of
 from sightsize.memory import peak_bytes
 from sightsize.paths import resolved
 from sightsize.plan import Plan, plan_print
@@ -160,8 +161,10 @@ def _order(
     record: Record | None,
 ) -> Order:
     """The order of a print, which travels with only those sources that it could hit."""
-    target = folder / plan.request.name
-    hit = sources & {resolved(target), resolved(target.parent) / target.name}
+    targets = files_of(plan.request, folder)
+    hit = sources & {
+        place for each in targets for place in (resolved(each), resolved(each.parent) / each.name)
+    }
     return Order(
         planned=planned, plan=plan, folder=folder, sources=hit, replace=replace, record=record
     )

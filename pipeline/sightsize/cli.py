@@ -373,17 +373,26 @@ def reprint(
         list[Path] | None,
         typer.Option("--look-in", help="Folder to look for sources that have moved."),
     ] = None,
+    match: Annotated[
+        bool,
+        typer.Option("--match", help="Match the old prints from their masters, without sources."),
+    ] = False,
     output: Annotated[
         Path | None, typer.Option("--output", help="Folder for the new prints.")
     ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Make the same prints again, bit for bit, or say exactly what is not the same."""
+    from sightsize.paths import resolved
     from sightsize.reprint import reprint_line, reprinted
 
+    if match and look_in:
+        _leave(2, "--match needs no sources; leave --look-in out, or make the prints without it")
     docket = _docket_of(docket_file, as_json)
     folder = output or docket.path.parent / "reprints"
-    results = list(reprinted(docket, only or [], look_in or [], folder))
+    if resolved(folder) == resolved(docket.path.parent):
+        _leave(2, f"the first prints stand in {folder}; name another folder with --output")
+    results = list(reprinted(docket, only or [], look_in or [], folder, match=match))
     if not results:
         typer.echo(f"no print of {docket.path} matches --only {' '.join(only or [])}", err=True)
         raise typer.Exit(2)
@@ -391,7 +400,7 @@ def reprint(
         _echo_json([each._asdict() for each in results])
     for each in [] if as_json else results:
         typer.echo(reprint_line(each))
-    raise typer.Exit(0 if all(each.state == "identical" for each in results) else 1)
+    raise typer.Exit(0 if all(each.state in ("identical", "matched") for each in results) else 1)
 
 
 @app.command()

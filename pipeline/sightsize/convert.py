@@ -278,6 +278,7 @@ def delivery(table: dict[str, Any], profile: str) -> Delivery:
         black_point_compensation=table["black_point_compensation"],
         location=table["location"],
         serial_numbers=table["serial_numbers"],
+        keep_master=table["keep_master"],
     )
 
 

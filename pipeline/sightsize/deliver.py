@@ -8,38 +8,29 @@ import os
 import struct
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
+from dataclasses import replace as replace_fields
 from mmap import mmap
 from pathlib import Path
 from typing import Literal
 
-import pyvips
-
-from sightsize import __version__
-from sightsize.captions import (
-    Captions,
-    exif_placeholder,
-    identity_in_xmp,
-    read_captions,
-    write_exif_words,
-    xmp_packet,
-)
+from sightsize.captions import write_exif_words
 from sightsize.checks import remark_finding
 from sightsize.findings import Remark
 from sightsize.identity import file_sha256, print_identity, unchanged_sha256
-from sightsize.job import Delivery
 from sightsize.lock import runs
+from sightsize.masters import FOLDER as MASTERS
+from sightsize.masters import Master, files_of
 from sightsize.memory import coding_bytes
-from sightsize.paths import resolved
-from sightsize.picture.chain import sheet_image
+from sightsize.paths import is_file, resolved
+from sightsize.picture.chain import master_image, sheet_image
 from sightsize.picture.finish import output_profile, paper_value
 from sightsize.picture.source import SourceError
+from sightsize.picture.study import Study
+from sightsize.picture.wide import master_profile
 from sightsize.plan import Plan
-from sightsize.units import MM_PER_INCH
-from sightsize.verify import Seen, clipping_remarks, verify_file
+from sightsize.tagging import captions_of, identity_of, save_tiff, tagged
+from sightsize.verify import Seen, clipping_remarks, verify_file, verify_master
 from sightsize.whole import PART, part_of
-
-_BIG_TIFF_ABOVE = 3 * 2**30
-_SERIALS = ("exif-ifd2-BodySerialNumber", "exif-ifd2-LensSerialNumber")
 
 
 class DeliveryError(Exception):
@@ -58,48 +49,121 @@ class Delivered:
     source_sha256: str = ""
     sha256: str = ""
     pixels_sha256: str = ""
+    master: Master | None = None
 
 
 def deliver(
     plan: Plan, folder: Path, sources: Set[Path], *, replace: bool, source_sha256: str = ""
 ) -> Delivered:
-    """Make a print under its final name in ``folder``.
+    """Make a print under its final name in ``folder``, with its master where one is wanted.
 
     ``sources`` are the resolved paths of the job's pictures, which are never written;
-    ``source_sha256`` saves hashing the source where that is known. Raises
-    DeliveryError, SourceError or pyvips.Error; no file is then left under the final name, and one
-    that stood there before stays as it was.
+    ``source_sha256`` saves hashing the source where that is known. A print whose master is wanted
+    is always made, and the master with it. Raises DeliveryError, SourceError or pyvips.Error; no
+    file is then left under a final name, and one that stood there before stays as it was.
     """
-    target, source = folder / plan.request.name, plan.request.picture.source
-    _refuse_sources(target, sources)
+    targets = files_of(plan.request, folder)
+    target, source = targets[0], plan.request.picture.source
+    for each in targets:
+        _refuse_sources(each, sources)
     before = _stamp(source, plan)
     source_sha256 = source_sha256 or unchanged_sha256(source)
     identity = print_identity(plan, source_sha256)
-    if os.path.lexists(target):
-        if not target.is_symlink() and _identity_of(target) == identity:
-            seen = verify_file(target, plan, paper_value(plan.request))
-            if not seen.differences:
-                return _delivered(target, "kept", (), identity, source_sha256, seen)
-        if not replace:
-            raise DeliveryError(
-                f"{target.name} exists and was made from another plan; use --replace to make it "
-                "anew, or move it away"
-            )
-    part = part_of(target)
+    standing = _standing(target, plan, identity, replace)
+    if standing is not None and targets == [target]:
+        return _delivered(target, "kept", (), identity, source_sha256, standing)
+    for each in targets[1:]:
+        _make_folder(each.parent)
+    parts = [part_of(each) for each in targets]
     try:
-        remarks = _write(plan, part, identity)
-        _flush(part)
-        seen = verify_file(part, plan, paper_value(plan.request))
-        if seen.differences:
-            raise DeliveryError(f"{target.name} was not written as planned: {seen.differences[0]}")
+        found, seen = _written(plan, parts[0], identity)
+        masters = [_written_master(plan, found, part, identity) for part in parts[1:]]
         if _stamp(source, plan) != before:
             raise SourceError(_changed(source))
-        notes = _weighed((*remarks, *clipping_remarks(seen, plan)), plan)
-        part.replace(target)
+        notes = _weighed((*found.remarks, *clipping_remarks(seen, plan)), plan)
+        for path, master in zip(targets[1:], masters, strict=True):
+            _refuse_another_master(path, master, replace)
+        for part, path in zip(reversed(parts), reversed(targets), strict=True):
+            part.replace(path)
     finally:
-        part.unlink(missing_ok=True)
-    _flush(folder)
-    return _delivered(target, "made", notes, identity, source_sha256, seen)
+        for part in parts:
+            part.unlink(missing_ok=True)
+    for each in targets:
+        _flush(each.parent)
+    done = _delivered(target, "made", notes, identity, source_sha256, seen)
+    return replace_fields(done, master=masters[0] if masters else None)
+
+
+def _standing(target: Path, plan: Plan, identity: str, replace: bool) -> Seen | None:
+    """What stands under a print's name if it is that print, whole; anything else is refused."""
+    if not os.path.lexists(target):
+        return None
+    if not target.is_symlink() and identity_of(target) == identity:
+        seen = verify_file(target, plan, paper_value(plan.request))
+        if not seen.differences:
+            return seen
+    if not replace:
+        raise DeliveryError(
+            f"{target.name} exists and was made from another plan; use --replace to make it "
+            "anew, or move it away"
+        )
+    return None
+
+
+def _written(plan: Plan, part: Path, identity: str) -> tuple[Study, Seen]:
+    """Write and verify the sheet; return what was found in the picture, and in the file."""
+    found = _write(plan, part, identity)
+    _flush(part)
+    seen = verify_file(part, plan, paper_value(plan.request))
+    _refuse_differences(plan.request.name, seen)
+    return found, seen
+
+
+def _written_master(plan: Plan, found: Study, part: Path, identity: str) -> Master:
+    """Write and verify a print's master."""
+    assert plan.crop is not None
+    source, image = plan.request.picture.source, master_image(plan, found)
+    profile = master_profile(image.bands)
+    delivery = replace_fields(
+        plan.request.delivery, format="tiff", bit_depth=16, profile="", ppi=plan.crop.effective_ppi
+    )
+    image = tagged(image, delivery, profile, source, captions_of(source), identity)
+    save_tiff(image, part)
+    _flush(part)
+    seen = verify_master(part, image, profile)
+    _refuse_differences(f"the master of {plan.request.name}", seen)
+    measured = plan.sharpen.noise_floor is None or plan.sharpen.damping is None
+    return Master(
+        sha256=file_sha256(part),
+        pixels_sha256=seen.pixels_sha256,
+        gain=found.sharpening.gain if measured else None,
+        noise_floor=found.sharpening.noise_floor if measured else None,
+    )
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(exist_ok=True)
+    except FileExistsError:
+        raise DeliveryError(
+            f"{folder.name} is not a folder, so that no master can be kept in it; move it away"
+        ) from None
+
+
+def _refuse_differences(what: str, seen: Seen) -> None:
+    if seen.differences:
+        raise DeliveryError(f"{what} was not written as planned: {seen.differences[0]}")
+
+
+def _refuse_another_master(path: Path, master: Master, replace: bool) -> None:
+    """Refuse to write over a master of other bytes, which somebody may have worked on."""
+    if replace or not os.path.lexists(path):
+        return
+    if path.is_symlink() or not is_file(path) or file_sha256(path) != master.sha256:
+        raise DeliveryError(
+            f"{MASTERS}/{path.name} exists and is not this print's master; use --replace to make "
+            "it anew, or move it away"
+        )
 
 
 def _stamp(source: Path, plan: Plan) -> tuple[int, int]:
@@ -142,56 +206,26 @@ def _refuse_sources(target: Path, sources: Set[Path]) -> None:
         raise DeliveryError(f"{target.name} is a source picture of this job; choose another name")
 
 
-def _identity_of(path: Path) -> str:
-    try:
-        image = pyvips.Image.new_from_file(str(path), access="sequential")
-    except pyvips.Error:
-        return ""
-    return identity_in_xmp(_blob(image, "xmp-data"))
-
-
-def _blob(image: pyvips.Image, name: str) -> bytes:
-    return bytes(image.get(name)) if image.get_typeof(name) else b""
-
-
-def _write(plan: Plan, part: Path, identity: str) -> tuple[Remark, ...]:
-    """Write the sheet; return what there is to say of it."""
-    source = plan.request.picture.source
-    header = _with_words(source)
-    blocks = (_blob(header, name) for name in ("exif-data", "xmp-data", "iptc-data"))
-    captions = read_captions(source, *blocks)
+def _write(plan: Plan, part: Path, identity: str) -> Study:
+    """Write the sheet; return what was found in its picture."""
+    source, delivery = plan.request.picture.source, plan.request.delivery
+    captions = captions_of(source)
     sheet = sheet_image(plan)
-    image = _tagged(sheet.image, plan, header, captions, identity)
-    delivery = plan.request.delivery
-    if delivery.format == "jpeg":
-        image.jpegsave(
-            str(part),
-            Q=delivery.quality,
-            subsample_mode="off",
-            optimize_coding=coding_bytes(image.width, image.height) > 0,
-            keep="all",
-        )
-        write_exif_words(part, captions)
-        if image.bands in (1, 3):  # the colours that JFIF knows
-            _insert_jfif(part, round(delivery.ppi))
-    else:
-        image.tiffsave(
-            str(part),
-            compression="deflate",
-            predictor="horizontal",
-            resunit="inch",
-            bigtiff=image.width * image.height * image.bands * 2 > _BIG_TIFF_ABOVE,
-            keep="all",
-        )
-    return sheet.remarks
-
-
-def _with_words(source: Path) -> pyvips.Image:
-    """A source as libvips opens it, for its words; an empty picture for raw files it cannot."""
-    try:
-        return pyvips.Image.new_from_file(str(source), access="sequential")
-    except pyvips.Error:
-        return pyvips.Image.black(1, 1)
+    image = tagged(sheet.image, delivery, output_profile(delivery), source, captions, identity)
+    if delivery.format == "tiff":
+        save_tiff(image, part)
+        return sheet.found
+    image.jpegsave(
+        str(part),
+        Q=delivery.quality,
+        subsample_mode="off",
+        optimize_coding=coding_bytes(image.width, image.height) > 0,
+        keep="all",
+    )
+    write_exif_words(part, captions)
+    if image.bands in (1, 3):  # the colours that JFIF knows
+        _insert_jfif(part, round(delivery.ppi))
+    return sheet.found
 
 
 def _insert_jfif(path: Path, ppi: int) -> None:
@@ -205,66 +239,6 @@ def _insert_jfif(path: Path, ppi: int) -> None:
             held[2 : 2 + len(header)] = header
 
 
-def _tagged(
-    sheet: pyvips.Image, plan: Plan, source: pyvips.Image, captions: Captions, identity: str
-) -> pyvips.Image:
-    """The sheet with its density, profile, words and identity, and nothing else of the source."""
-    delivery = plan.request.delivery
-    # JFIF knows whole numbers only, and Exif beside it should say the same.
-    ppi = delivery.ppi if delivery.format == "tiff" else round(delivery.ppi)
-    px_per_mm = float(ppi / MM_PER_INCH)
-    image = sheet.copy(
-        xres=px_per_mm, yres=px_per_mm, interpretation=_interpretation(sheet, delivery)
-    )
-    image = _without_metadata(image)
-    image.set_type(pyvips.GValue.gstr_type, "resolution-unit", "in")
-    _set_blob(image, "icc-profile-data", output_profile(delivery))
-    _set_blob(image, "xmp-data", xmp_packet(captions, f"sightsize {__version__}", identity))
-    for name, text in _exif_fields(source, delivery, captions).items():
-        image.set_type(pyvips.GValue.gstr_type, name, text)
-    if captions.caption:
-        image.set_type(pyvips.GValue.gstr_type, "image-description", captions.caption)
-    return image
-
-
-def _interpretation(sheet: pyvips.Image, delivery: Delivery) -> str:
-    eight = {1: "b-w", 3: "srgb", 4: "cmyk"}
-    sixteen = {1: "grey16", 3: "rgb16", 4: "cmyk"}
-    return (eight if delivery.bit_depth == 8 else sixteen)[sheet.bands]
-
-
-def _without_metadata(image: pyvips.Image) -> pyvips.Image:
-    image = image.copy()
-    built_in = {
-        "width", "height", "bands", "format", "coding", "interpretation", "xoffset", "yoffset",
-        "xres", "yres", "filename",
-    }  # fmt: skip
-    for name in image.get_fields():
-        if name not in built_in:
-            image.remove(name)
-    return image
-
-
-def _set_blob(image: pyvips.Image, name: str, data: bytes) -> None:
-    image.set_type(pyvips.GValue.blob_type, name, data)
-
-
-def _exif_fields(source: pyvips.Image, delivery: Delivery, captions: Captions) -> dict[str, str]:
-    fields = {
-        "exif-ifd0-ImageDescription": exif_placeholder(captions.caption),
-        "exif-ifd0-Artist": exif_placeholder(captions.creator),
-        "exif-ifd0-Copyright": exif_placeholder(captions.copyright),
-        "exif-ifd0-Orientation": "1",
-        "exif-ifd2-ColorSpace": "1" if delivery.profile == "srgb" else "65535",
-    }
-    kept = [name for name in source.get_fields() if name.startswith("exif-ifd3-")]
-    wanted = (kept if delivery.location else []) + list(_SERIALS if delivery.serial_numbers else ())
-    for name in wanted:
-        if source.get_typeof(name):
-            fields[name] = str(source.get(name))
-    return {name: text for name, text in fields.items() if text}
-
-
 def _flush(path: Path) -> None:
     """Have the system write a file or folder through to the disk."""
     descriptor = os.open(path, os.O_RDONLY)
@@ -275,8 +249,8 @@ def _flush(path: Path) -> None:
 
 
 def remove_leftovers(folder: Path) -> None:
-    """Remove part files in ``folder`` whose process no longer runs."""
-    for part in folder.glob(f".*{PART}"):
+    """Remove part files in ``folder``, and of its masters, whose process no longer runs."""
+    for part in (*folder.glob(f".*{PART}"), *folder.glob(f"{MASTERS}/.*{PART}")):
         process = part.name.removesuffix(PART).rpartition(".")[2].partition("-")[0]
         if process.isdigit() and not runs(int(process)):
             part.unlink(missing_ok=True)

@@ -24,6 +24,8 @@ Record = dict[str, Any]
 NAME = "docket.toml"
 _MIRROR = ".docket.json"
 _VERSION = 1
+_KEPT = ("measured", "master")
+"""What a record hands on to one of the same print."""
 _HEAD = f"""\
 # The docket of this folder's prints, written by sightsize as they are finished.
 # Fill in what was measured on the sheets that came back, below a print's other tables:
@@ -52,14 +54,15 @@ class Docket:
     def note(self, record: Record) -> None:
         """Add a print, in place of an earlier one of its name, and write the docket.
 
-        What somebody measured on the earlier print is kept when the new one is the same.
+        What somebody measured on the earlier print is kept when the new one is the same, and so is
+        its master when none was made with the new one.
         """
         name = record["file"]
         with self._lock:
             before = self.records.pop(name, {})
             self._blocks.pop(name, None)
-            if before.get("identity") == record["identity"] and "measured" in before:
-                record = {**record, "measured": before["measured"]}
+            if before.get("identity") == record["identity"]:
+                record = {key: before[key] for key in _KEPT if key in before} | record
             self.records[name] = record
             write_whole(self.path, (_HEAD + "".join(map(self._block, self.records))).encode())
             self._write_mirror()

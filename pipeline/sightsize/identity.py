@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sightsize import __version__
 from sightsize.header import RAW
-from sightsize.job import BUILT_IN_PROFILES, AreaShare, Tone
+from sightsize.job import BUILT_IN_PROFILES, AreaShare, Delivery, Tone
 from sightsize.plan import Plan
 
 
@@ -29,9 +29,9 @@ def _sha256_of(path: Path, _bytes: int, _changed_ns: int) -> str:
     return file_sha256(path)
 
 
-def grain_seed(path: Path) -> int:
-    """Return the number from which a picture's grain is drawn: the head of its SHA-256."""
-    return int(unchanged_sha256(path)[:16], 16)
+def grain_seed(plan: Plan) -> int:
+    """Return the number from which a print's grain is drawn: the head of its source's SHA-256."""
+    return int((plan.grain_of or unchanged_sha256(plan.request.picture.source))[:16], 16)
 
 
 def print_identity(plan: Plan, source_sha256: str | None = None) -> str:
@@ -53,7 +53,7 @@ def print_identity(plan: Plan, source_sha256: str | None = None) -> str:
         "mono": asdict(plan.mono) if plan.mono else None,
         "tone": {**asdict(request.tone), "edge_burn": None},  # which stands below, in pixels
         "paper_tone": request.paper.tone_lightness,
-        "delivery": {**asdict(delivery), "profile": _profile_identity(delivery.profile)},
+        "delivery": _delivery_identity(delivery),
         **_craft(plan),
     }
     text = json.dumps(facts, sort_keys=True, default=str)
@@ -81,7 +81,7 @@ def _craft(plan: Plan) -> dict[str, object]:
     if request.toner.is_tinted:
         facts["toner"] = asdict(request.toner)
     if request.grain.granularity:
-        facts["grain"] = asdict(request.grain)
+        facts["grain"] = asdict(request.grain) | ({"of": plan.grain_of} if plan.grain_of else {})
     if plan.crop is not None and _uses_small_picture(plan):
         facts["looked_at"] = [asdict(plan.crop.exact), asdict(plan.opening)]
     return facts
@@ -100,6 +100,13 @@ def _uses_small_picture(plan: Plan) -> bool:
 def _is_measured(tone: Tone) -> bool:
     """Whether end points are shares of the opening's area."""
     return any(isinstance(point, AreaShare) for point in (tone.black_point, tone.white_point))
+
+
+def _delivery_identity(delivery: Delivery) -> dict[str, object]:
+    """What of the delivery decides a file's bytes; a master beside it does not."""
+    facts = {**asdict(delivery), "profile": _profile_identity(delivery.profile)}
+    del facts["keep_master"]
+    return facts
 
 
 def _profile_identity(profile: str) -> str:

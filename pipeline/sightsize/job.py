@@ -189,6 +189,7 @@ class Delivery:
     black_point_compensation: bool
     location: bool
     serial_numbers: bool
+    keep_master: bool
 
     @property
     def suffix(self) -> str:

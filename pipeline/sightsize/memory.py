@@ -92,16 +92,21 @@ def coding_bytes(width_px: int, height_px: int) -> int:
     return held if held <= _CODING_LIMIT else 0
 
 
+def _shrink(plan: Plan) -> int:
+    """How many times smaller a source is decoded: not at all for its master."""
+    return 1 if plan.request.delivery.keep_master else print_shrink(plan)
+
+
 def _line_bytes(plan: Plan) -> int:
     """A line of light: of the source as decoded, or half of one of the sheet if that is longer."""
-    source = plan.header.width_px // print_shrink(plan) if plan.header else 0
+    source = plan.header.width_px // _shrink(plan) if plan.header else 0
     bands = 1 if plan.header is not None and plan.header.colour == "grey" else 3
     return max(source, plan.sheet.sheet_px[0] // 2) * bands * 4
 
 
 def _decoded_bytes(plan: Plan, header: Header) -> int:
     """What of the source stands in memory: nothing while it streams past."""
-    pixels = header.width_px * header.height_px // print_shrink(plan) ** 2
+    pixels = header.width_px * header.height_px // _shrink(plan) ** 2
     if header.format == RAW:
         return pixels * _RAW_BYTES_A_PIXEL
     if is_streamed(plan) and header.orientation == 1:

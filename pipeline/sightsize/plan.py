@@ -56,7 +56,8 @@ class Plan:
 
     ``header`` is None when no picture was read; ``crop`` is None then too, or when a reveal leaves
     no picture to crop. ``opening`` is what of the picture the mat leaves to see, in pixels of the
-    picture.
+    picture. ``grain_of`` is the SHA-256 that grain is drawn from where that is not the source's
+    own: a print from a master has the grain of the first one.
     """
 
     request: PrintRequest
@@ -72,6 +73,7 @@ class Plan:
     neighbourhood_px: float
     sharpen: SharpenPlan
     estimated_bytes: int
+    grain_of: str = ""
 
 
 def plan_print(request: PrintRequest, header: Header | None) -> Plan:

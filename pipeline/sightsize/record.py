@@ -13,6 +13,7 @@ from sightsize.docket import Record, relative
 from sightsize.header import Header
 from sightsize.identity import print_identity, unchanged_sha256
 from sightsize.job import BUILT_IN_PROFILES
+from sightsize.masters import master_of
 from sightsize.paths import resolved
 from sightsize.plan import Plan
 
@@ -46,8 +47,28 @@ def print_record(plan: Plan, delivered: Any, seconds: float, folder: Path) -> Re
         "profile": profile_record(request.delivery.profile),
         "versions": versions(),
         "plan": _numbers(plan),
+        **_master_record(delivered),
         "job": _own_job(request.own_job, source, folder),
     }
+
+
+def _master_record(delivered: Any) -> dict[str, Any]:
+    """The master of a print, nothing when none was kept."""
+    master = delivered.master
+    if master is None:
+        return {}
+    path = master_of(delivered.path)
+    status = path.stat()
+    facts = {
+        "file": relative(path, delivered.path.parent),
+        "sha256": master.sha256,
+        "pixels_sha256": master.pixels_sha256,
+        "bytes": status.st_size,
+        "changed_ns": status.st_mtime_ns,
+    }
+    if master.gain is not None:
+        facts["sharpening"] = {"gain": master.gain, "noise_floor": master.noise_floor}
+    return {"master": facts}
 
 
 @cache
@@ -131,12 +152,19 @@ def source_sha256(record: Record | None, source: Path) -> str:
 def is_recorded(record: Record | None, plan: Plan, target: Path) -> bool:
     """Return whether the file at ``target`` is the one recorded, made from this very plan.
 
-    Files are told by size and time; nothing is decoded.
+    So must its master be, where one is wanted. Files are told by size and time; nothing is decoded.
     """
     if record is None or target.is_symlink() or not _is_same(target, record["output"]):
         return False
+    if plan.request.delivery.keep_master and not _has_master(record, target):
+        return False
     source = plan.request.picture.source
     return bool(print_identity(plan, source_sha256(record, source)) == record["identity"])
+
+
+def _has_master(record: Record, target: Path) -> bool:
+    path = master_of(target)
+    return "master" in record and not path.is_symlink() and _is_same(path, record["master"])
 
 
 def _is_same(path: Path, recorded: Mapping[str, Any]) -> bool:

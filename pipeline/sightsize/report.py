@@ -16,6 +16,7 @@ from sightsize.findings import Finding
 from sightsize.header import Header
 from sightsize.job import Aperture, AreaShare, Job, Toner
 from sightsize.layout import Size, rebate_room
+from sightsize.masters import master_of
 from sightsize.plan import MonoPlan, Plan
 from sightsize.units import inch_text, mm_text, px_to_mm
 
@@ -34,6 +35,7 @@ def plan_text(planned: PlannedPrint, job: Job) -> str:
         *_sheet_rows(plan),
         *_look_rows(plan),
         ("output", f"{job.output.name}/{planned.request.name}, {_about(plan.estimated_bytes)}"),
+        *_master_rows(plan),
     ]
     lines = [_title(planned), *(f"  {label:<{_LABEL}}{text}" for label, text in rows)]
     lines += [f"  {'frame':<{_LABEL}}{note}" for note in frame_notes(plan)]
@@ -47,6 +49,14 @@ def _title(planned: PlannedPrint) -> str:
     copies = f", {request.copies} copies" if request.copies > 1 else ""
     refused = "  REFUSED" if planned.refused else ""
     return f"print {request.number}: {request.picture.name}{where}{copies}{refused}"
+
+
+def _master_rows(plan: Plan) -> list[tuple[str, str]]:
+    if not plan.request.delivery.keep_master or plan.crop is None:
+        return []
+    path, box = master_of(Path(plan.request.name)), plan.crop.box
+    bands = "grey" if plan.mono or (plan.header and plan.header.colour == "grey") else "colour"
+    return [("master", f"{path.as_posix()}, {box.width} x {box.height} px, 16-bit {bands}")]
 
 
 def _source_rows(plan: Plan) -> list[tuple[str, str]]:

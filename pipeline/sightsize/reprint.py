@@ -1,57 +1,93 @@
 """Reprint: the same prints again from their docket, or what stands in the way of it."""
 
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from fnmatch import fnmatch
 from pathlib import Path
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import tomli_w
 
-from sightsize.batch import Outcome, make_prints, plan_prints
+from sightsize.audit import standing
+from sightsize.batch import Outcome, PlannedPrint, make_prints, plan_prints
 from sightsize.checks import check_ids
 from sightsize.docket import Docket, Record
 from sightsize.findings import JobError
 from sightsize.identity import file_sha256
 from sightsize.load import load_job
+from sightsize.matching import from_master, master_job, not_in_master
 from sightsize.paths import is_file, resolved
+from sightsize.plan import Plan
 from sightsize.record import profile_record, versions
 
-State = Literal["identical", "same pixels", "different", "failed"]
+State = Literal["identical", "same pixels", "matched", "different", "failed"]
+
+_MATCHED = 1.0
+"""Mean dE00 above which a print from a master is another print: common practice, no source."""
 
 
 class Reprinted(NamedTuple):
-    """A print made again: how it compares with the first, and what had changed since."""
+    """A print made again: how it compares with the first, and what had changed since.
+
+    The differences are dE00 over the picture; None when the first print is not there to compare
+    with, or when there is none.
+    """
 
     file: str
     state: State
     changes: tuple[str, ...]
     message: str = ""
+    mean_difference: float | None = None
+    largest_difference: float | None = None
 
 
 def reprinted(
-    docket: Docket, only: Sequence[str], look_in: Sequence[Path], output: Path
+    docket: Docket,
+    only: Sequence[str],
+    look_in: Sequence[Path],
+    output: Path,
+    *,
+    match: bool = False,
 ) -> Iterator[Reprinted]:
     """Make the prints of a docket again in ``output``; yield how each came out.
 
     ``only`` are file names or patterns. A source that is not where it was, or has changed, is
-    looked for by its hash in the folders ``look_in``.
+    looked for by its hash in the folders ``look_in``. With ``match`` prints are made from their
+    masters instead.
     """
+    folder = docket.path.parent
     for record in docket.records.values():
-        stem = record["file"].rpartition(".")[0]
-        if not only or any(fnmatch(name, word) for word in only for name in (record["file"], stem)):
-            yield _reprinted(docket.path.parent, record, look_in, output)
+        names = (record["file"], record["file"].rpartition(".")[0])
+        if only and not any(fnmatch(name, word) for word in only for name in names):
+            continue
+        try:
+            if not _has_job(record):
+                said = "its job in the docket is not whole; mend it by hand"
+                yield Reprinted(record["file"], "failed", (), said)
+            elif match:
+                yield _matched(folder, record, output)
+            else:
+                yield _reprinted(folder, record, look_in, output)
+        except JobError as error:
+            said = error.findings[0].message
+            yield Reprinted(record["file"], "failed", (), f"its job no longer loads: {said}")
+
+
+def _has_job(record: Record) -> bool:
+    """Whether a record's job has the tables that are looked into before it is loaded."""
+    own = record["job"]
+    tables = [own.get(key) for key in ("delivery", "sharpen", "pictures")]
+    if not all(isinstance(each, dict) for each in tables) or "profile" not in own["delivery"]:
+        return False
+    pictures = list(own["pictures"].values())
+    return len(pictures) == 1 and isinstance(pictures[0], dict)
 
 
 def _reprinted(folder: Path, record: Record, look_in: Sequence[Path], output: Path) -> Reprinted:
     source = _source(folder, record, look_in)
     if source is None:
         return Reprinted(record["file"], "failed", (), _lost(folder, record))
-    try:
-        outcome = _made(record, source, output)
-    except JobError as error:
-        said = error.findings[0].message
-        return Reprinted(record["file"], "failed", (), f"its job no longer loads: {said}")
+    outcome = _made(_source_job(record, source), output)
     changes = tuple(_changes(record))
     if outcome.record is None:
         return Reprinted(record["file"], "failed", changes, outcome.message)
@@ -60,7 +96,42 @@ def _reprinted(folder: Path, record: Record, look_in: Sequence[Path], output: Pa
         return Reprinted(record["file"], "identical", changes)
     if after["pixels_sha256"] == before["pixels_sha256"]:
         return Reprinted(record["file"], "same pixels", changes, "only the file's tags differ")
-    return Reprinted(record["file"], "different", changes, _how_far(folder, record, output))
+    apart, said = _how_far(folder, record, output, outcome.planned.plan)
+    said = f"{said}; {_offer(folder, record)}"
+    return Reprinted(record["file"], "different", changes, said, *apart)
+
+
+def _matched(folder: Path, record: Record, output: Path) -> Reprinted:
+    if "master" not in record:
+        said = "no master was kept; delivery.keep_master keeps one while the source is there"
+        return Reprinted(record["file"], "failed", (), said)
+    master = record["master"]
+    path = resolved(folder / master["file"])
+    state, why = standing(path, master, "it is needed to match the print")
+    if state != "whole":
+        said = f"its master {master['file']} is {state}: {why}"
+        return Reprinted(record["file"], "failed", (), said)
+    source_sha256 = record["source"]["sha256"]
+    outcome = _made(master_job(record, path), output, lambda each: from_master(each, source_sha256))
+    changes = (*_changes(record), *not_in_master(record))
+    if outcome.record is None:
+        return Reprinted(record["file"], "failed", changes, outcome.message)
+    apart, said = _how_far(folder, record, output, outcome.planned.plan)
+    if apart and apart[0] > _MATCHED:
+        said += f"; warn: more than {_MATCHED:g} on average, hold them side by side"
+        return Reprinted(record["file"], "different", changes, said, *apart)
+    return Reprinted(record["file"], "matched", changes, said, *apart)
+
+
+def _offer(folder: Path, record: Record) -> str:
+    """What a print's master is good for, as the end of a sentence."""
+    if "master" not in record:
+        return "no master was kept"
+    master = record["master"]
+    state, _ = standing(folder / master["file"], master)
+    if state == "whole":
+        return "--match makes it from its master"
+    return f"its master {master['file']} is {state}"
 
 
 def _source(folder: Path, record: Record, look_in: Sequence[Path]) -> Path | None:
@@ -79,14 +150,25 @@ def _source(folder: Path, record: Record, look_in: Sequence[Path]) -> Path | Non
 def _lost(folder: Path, record: Record) -> str:
     path = resolved(folder / record["source"]["path"])
     what = "has changed since" if is_file(path) else "is not there"
-    return f"the source {path} {what}; name a folder that has it with --look-in"
+    where = "name a folder that has it with --look-in"
+    return f"the source {path} {what}; {where}; {_offer(folder, record)}"
 
 
-def _made(record: Record, source: Path, output: Path) -> Outcome:
-    """Make a print from its own job, which is written out for the purpose."""
-    own = {**record["job"], "job": {"output": str(output.resolve())}}
+def _source_job(record: Record, source: Path) -> dict[str, Any]:
+    """A print's own job, its source where it is now."""
+    own: dict[str, Any] = record["job"]
     (picture,) = own["pictures"]
-    own["pictures"] = {picture: {**own["pictures"][picture], "source": str(source)}}
+    return {**own, "pictures": {picture: {**own["pictures"][picture], "source": str(source)}}}
+
+
+def _made(
+    own: dict[str, Any],
+    output: Path,
+    adapted: Callable[[PlannedPrint], PlannedPrint] = lambda planned: planned,
+) -> Outcome:
+    """Make a print from a job of its own, which is written out for the purpose; no master."""
+    delivery = {**own["delivery"], "keep_master": False}
+    own = {**own, "delivery": delivery, "job": {"output": str(output.resolve())}}
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch) / "reprint.toml"
         path.write_text(tomli_w.dumps(own), encoding="utf-8")
@@ -94,7 +176,7 @@ def _made(record: Record, source: Path, output: Path) -> Outcome:
     output.mkdir(parents=True, exist_ok=True)
     (outcome,) = make_prints(
         job,
-        plan_prints(job, job.prints),
+        [adapted(each) for each in plan_prints(job, job.prints)],
         replace=True,
         workers=1,
         started=lambda _: None,
@@ -115,18 +197,26 @@ def _changes(record: Record) -> Iterator[str]:
         yield f"the profile {profile['name']} has changed"
 
 
-def _how_far(folder: Path, record: Record, output: Path) -> str:
-    """How far the new print is from the old one, when that is still there."""
+def _how_far(
+    folder: Path, record: Record, output: Path, plan: Plan | None
+) -> tuple[tuple[float, ...], str]:
+    """Mean and largest dE00 from the first print, if there is one to compare with, in words too."""
     import pyvips
 
     old, new = folder / record["file"], output / record["file"]
     if not is_file(old) or file_sha256(old) != record["output"]["sha256"]:
-        return "the first print is no longer here to compare with"
+        return (), "the first print is no longer here to compare with"
     images = [pyvips.Image.new_from_file(str(path)) for path in (old, new)]
-    if len({(each.width, each.height, each.bands) for each in images}) > 1:
-        return "its size or channels are others"
-    apart = images[0].colourspace("lab").dE00(images[1].colourspace("lab"))
-    return f"dE00 {apart.avg():.3f} on average, {apart.max():.1f} at most"
+    if len({(each.width, each.height, each.bands) for each in images}) > 1 or plan is None:
+        return (), "its size or channels are others"
+    box = plan.sheet.picture_box
+    seen = [
+        each.icc_import(embedded=True, pcs="lab").crop(box.left, box.top, box.width, box.height)
+        for each in images
+    ]
+    apart = seen[0].dE00(seen[1]).stats()
+    mean, largest = float(apart(4, 0)[0]), float(apart(1, 0)[0])
+    return (mean, largest), f"dE00 {mean:.3f} on average, {largest:.1f} at most"
 
 
 def reprint_line(result: Reprinted) -> str:

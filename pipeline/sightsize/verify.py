@@ -55,6 +55,26 @@ def verify_file(path: Path, plan: Plan, paper: list[int]) -> Seen:
         return Seen((f"it cannot be read again ({last_word(error)})",))
 
 
+def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
+    """Return how a master differs from the image it was written from; no pixel of it is looked at.
+
+    Every pixel is decoded, though, so that a file that is cut short is found.
+    """
+    try:
+        image = pyvips.Image.new_from_file(str(path), access="sequential", fail_on="error")
+        for name in ("width", "height", "bands", "format"):
+            if image.get(name) != wanted.get(name):
+                return Seen((f"a {name} of {image.get(name)}, planned {wanted.get(name)}",))
+        if bytes(image.get("icc-profile-data")) != profile:
+            return Seen(("another ICC profile than planned",))
+        digest = hashlib.sha256()
+        for _, strip in _strips(image, np.uint16):
+            digest.update(np.ascontiguousarray(strip).data)
+    except pyvips.Error as error:
+        return Seen((f"it cannot be read again ({last_word(error)})",))
+    return Seen((), pixels_sha256=digest.hexdigest())
+
+
 def clipping_remarks(seen: Seen, plan: Plan) -> Iterator[Remark]:
     """Yield a remark for more bare white or solid black in the opening than the job allows."""
     limit = plan.request.thresholds.clipping_warn

@@ -8,13 +8,12 @@ it is brought to linear light first. A toner, which leaves lightness alone, is p
 table.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pyvips
 
 from sightsize.crop import CropPlan
 from sightsize.decoding import is_streamed, print_shrink
-from sightsize.findings import Remark
 from sightsize.identity import grain_seed
 from sightsize.layout import Box
 from sightsize.picture import finish, sheet
@@ -30,15 +29,16 @@ from sightsize.picture.spread import spread
 from sightsize.picture.study import Study, study
 from sightsize.picture.tone import to_lightness
 from sightsize.picture.upright import Upright, open_source
+from sightsize.picture.wide import wide_codes
 from sightsize.plan import Plan
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """A finished sheet, whose pixels are made when it is written, and what there is to say."""
+    """A finished sheet, whose pixels are made when it is written, and what was found for it."""
 
     image: pyvips.Image
-    remarks: tuple[Remark, ...]
+    found: Study
 
 
 def sheet_image(plan: Plan) -> Sheet:
@@ -53,16 +53,35 @@ def sheet_image(plan: Plan) -> Sheet:
         plan.request.picture, plan.header, streamed=is_streamed(plan), shrink=shrink
     )
     found = study(plan, plan.crop, source)
-    light = _printed_light(plan, plan.crop, source, found.patches, shrink)
-    picture = _printed_picture(plan, light, found)
+    light = _cropped_light(plan, plan.crop, source, found.patches, shrink)
+    picture = _printed_picture(plan, resize_to(light, *plan.sheet.image_px), found)
     paper = finish.paper_value(plan.request)
-    return Sheet(sheet.place(picture, plan.sheet, paper), found.remarks)
+    return Sheet(sheet.place(picture, plan.sheet, paper), found)
 
 
-def _printed_light(
+def master_image(plan: Plan, found: Study) -> pyvips.Image:
+    """Return the picture with all its tones at the crop's own pixels, in 16 bits.
+
+    It is the print's way without resizing, sharpening, grain and toner: grey with the tone response
+    of sRGB, or ROMM RGB. Its source is opened anew, since it may have been shrunk for the print.
+    """
+    assert plan.header is not None
+    assert plan.crop is not None
+    source = open_source(plan.request.picture, plan.header, streamed=is_streamed(plan))
+    light = _cropped_light(plan, plan.crop, source, found.patches, 1)
+    luminance = mix(light, rows_of(plan))
+    lightness = _toned_lightness(plan, luminance, found)
+    if light.bands == 1:
+        return finish.finish_mono(
+            lightness, replace(plan.request.delivery, profile="gray", bit_depth=16)
+        )
+    return wide_codes(_coloured(light, luminance, lightness, found))
+
+
+def _cropped_light(
     plan: Plan, crop: CropPlan, source: Upright, patches: list[Patch], shrink: int
 ) -> pyvips.Image:
-    """Linear light of the cropped picture at the print's size; one band when it is grey."""
+    """Linear light of the cropped picture at its own size; one band when it is grey."""
     rows: Rows = rows_of(plan) if plan.mono else COLOUR
     patches = [Patch(each.left, each.top, mix(each.light, rows)) for each in patches]
     box = _shrunk(crop.box, shrink)
@@ -72,41 +91,49 @@ def _printed_light(
     else:
         light = lay_patches(source.light(source.image, rows), patches, 0, 0)
         light = level_and_crop(light, box, crop.straighten_degrees)
-    return resize_to(light, *plan.sheet.image_px)
+    return light
 
 
 def _printed_picture(plan: Plan, light: pyvips.Image, found: Study) -> pyvips.Image:
     """The picture in the output's channels and bits."""
     request = plan.request
-    if light.bands == 1:
-        lightness = _printed_lightness(plan, light, found)
-        return finish.finish_mono(lightness, request.delivery, request.toner)
     luminance = mix(light, rows_of(plan))
-    lightness = _printed_lightness(plan, luminance, found)
+    lightness = _on_paper(plan, _toned_lightness(plan, luminance, found), found)
+    if light.bands == 1:
+        return finish.finish_mono(lightness, request.delivery, request.toner)
+    return finish.finish_colour(_coloured(light, luminance, lightness, found), request.delivery)
+
+
+def _coloured(
+    light: pyvips.Image, luminance: pyvips.Image, lightness: pyvips.Image, found: Study
+) -> pyvips.Image:
+    """Linear light in colour, at a new lightness."""
     toned = finish.at_lightness(light, luminance, lightness)
-    if found.leaves_gamut:
-        toned = held_in(light, toned, lightness)
-    return finish.finish_colour(toned, request.delivery)
+    return held_in(light, toned, lightness) if found.leaves_gamut else toned
 
 
-def _printed_lightness(plan: Plan, luminance: pyvips.Image, found: Study) -> pyvips.Image:
-    """The 16-bit lightness of everything that moves tones."""
-    request, size = plan.request, (luminance.width, luminance.height)
+def _toned_lightness(plan: Plan, luminance: pyvips.Image, found: Study) -> pyvips.Image:
+    """The 16-bit lightness of everything that moves tones, at any size."""
     if found.light_map is not None:
-        luminance = luminance * spread(found.light_map, *size)
+        luminance = luminance * spread(found.light_map, luminance.width, luminance.height)
     lightness = to_lightness(luminance, found.scale)
-    if found.coefficients is not None:
-        from sightsize.picture.contrast import more_local_contrast  # which loads scipy
+    if found.coefficients is None:
+        return lightness
+    from sightsize.picture.contrast import more_local_contrast  # which loads scipy
 
-        gain = request.local_contrast.gain
-        lightness = more_local_contrast(lightness, found.coefficients, gain)
+    return more_local_contrast(lightness, found.coefficients, plan.request.local_contrast.gain)
+
+
+def _on_paper(plan: Plan, lightness: pyvips.Image, found: Study) -> pyvips.Image:
+    """Lightness at the print's size with what belongs to the paper: sharpening and grain."""
+    request, size = plan.request, (lightness.width, lightness.height)
     if plan.mono:
         lightness = _kept_rows(lightness)
     skin = None if found.skin is None else spread(found.skin, *size)
     lightness = sharpen(lightness, found.sharpening, skin)
     if request.grain.granularity == 0:
         return lightness
-    seed = grain_seed(request.picture.source)
+    seed = grain_seed(plan)
     return grainy(lightness, request.grain, float(request.delivery.ppi), seed)
 
 

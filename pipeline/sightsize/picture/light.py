@@ -81,6 +81,13 @@ def _difference(left: Rows, right: Rows) -> float:
     )
 
 
+def in_primaries_of(light: pyvips.Image, profile: bytes) -> pyvips.Image:
+    """Return linear light with the primaries of an RGB profile of curves and a matrix."""
+    separable = _separate(profile, "rgb", LAST + 1)
+    assert separable is not None
+    return mix(light, _inverse(separable.matrix))
+
+
 @dataclass(frozen=True)
 class _Separable:
     """A profile as a table of curves and a matrix to linear sRGB."""
