@@ -24,6 +24,7 @@ from sightsize.captions import (
     xmp_packet,
 )
 from sightsize.checks import remark_finding
+from sightsize.deadline import check_time, stopped_in_time
 from sightsize.findings import Remark
 from sightsize.identity import file_sha256, print_identity, unchanged_sha256
 from sightsize.job import Delivery
@@ -95,6 +96,7 @@ def deliver(
         if _stamp(source, plan) != before:
             raise SourceError(_changed(source))
         notes = _weighed((*remarks, *clipping_remarks(seen, plan)), plan)
+        check_time()
         part.replace(target)
     finally:
         part.unlink(missing_ok=True)
@@ -161,7 +163,7 @@ def _write(plan: Plan, part: Path, identity: str) -> tuple[Remark, ...]:
     blocks = (_blob(header, name) for name in ("exif-data", "xmp-data", "iptc-data"))
     captions = read_captions(source, *blocks)
     sheet = sheet_image(plan)
-    image = _tagged(sheet.image, plan, header, captions, identity)
+    image = stopped_in_time(_tagged(sheet.image, plan, header, captions, identity))
     delivery = plan.request.delivery
     if delivery.format == "jpeg":
         image.jpegsave(
