@@ -93,7 +93,7 @@ def test_a_huge_picture_is_refused_by_its_header(
     begin = time.perf_counter()
     (outcome,) = make(job(tmp_path, {"bomb": picture}, PX, checks=checks))
     assert outcome.status == "refused"
-    assert outcome.message == f"the source has {said} megapixels; the limit is 2,000."
+    assert outcome.message == f"{name} has {said} megapixels; the limit is 2,000."
     assert time.perf_counter() - begin < STOPPED_WITHIN
     assert list((tmp_path / "prints").iterdir()) == []
 

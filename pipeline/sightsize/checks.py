@@ -289,7 +289,8 @@ def _source_size(plan: Plan) -> Iterator[Finding]:
     if megapixels > limit:
         yield _say(
             "stop",
-            f"the source has {megapixels:,.2f} megapixels; the limit is {limit:,g}.",
+            f"{plan.request.picture.source.name} has {megapixels:,.2f} megapixels; the limit is "
+            f"{limit:,g}.",
             "Raise limits.source_megapixels if the picture is as large as it says.",
         )
 
