@@ -444,15 +444,16 @@ def test_a_stick_of_moulding() -> None:
     ("width", "keys", "said"),
     [
         (50_000, "", ""),
-        (50_001, "", "the source has 2,000.04 megapixels; the limit is 2,000."),
-        (1000, "source_limit = 40", ""),
-        (1001, "source_limit = 40", "the source has 40.04 megapixels; the limit is 40."),
-        (13, "source_limit = 0.5", "the source has 0.52 megapixels; the limit is 0.5."),
+        (50_001, "", "catch-four.tif has 2,000.04 megapixels; the limit is 2,000."),
+        (1000, "source_megapixels = 40", ""),
+        (1001, "source_megapixels = 40", "catch-four.tif has 40.04 megapixels; the limit is 40."),
+        (13, "source_megapixels = 0.5", "catch-four.tif has 0.52 megapixels; the limit is 0.5."),
     ],
 )
 def test_source_size(width: int, keys: str, said: str) -> None:
     messages = [
-        each.message for each in about("source-size", job(checks=keys), header(width, 40_000))
+        each.message
+        for each in about("source-size", job(rest=f"[limits]\n{keys}\n"), header(width, 40_000))
     ]
     assert messages == ([said] if said else [])
 

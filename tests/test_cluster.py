@@ -111,6 +111,18 @@ def test_a_worker_that_dies_leaves_its_print_to_another(tmp_path: Path) -> None:
     assert [each.state for each in audited(docket)] == ["whole"] * PRINTS
 
 
+def test_a_worker_gives_up_what_takes_too_long(tmp_path: Path) -> None:
+    save(tmp_path / "a.tif", np.full((40, 40, 3), 90, np.uint8))
+    picture = {"long": {"source": "a.tif"}}
+    planned = job(tmp_path, picture, (9000, 9000), sharpen={"gain": 0.8}, limits={"seconds": 0.4})
+    with scheduler() as address, worker(address):
+        stdout, stderr = start(planned, address, "--json").communicate(timeout=60)
+    (outcome,) = json.loads(stdout)["prints"]
+    assert outcome["status"] == "failed", stderr
+    assert outcome["message"].startswith("took longer than the 0.4 s that limits.seconds allows")
+    assert list(planned.output.iterdir()) == []
+
+
 def test_no_scheduler_there(tmp_path: Path) -> None:
     planned = many_prints(tmp_path)
     run = start(planned, f"tcp://127.0.0.1:{free_port()}")

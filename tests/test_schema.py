@@ -118,6 +118,7 @@ CLASSES: dict[str, type] = {
     "sharpen": job.Sharpen,
     "delivery": job.Delivery,
     "checks": job.Thresholds,
+    "limits": job.PrintLimits,
     "frame": job.Frame,
     "region": job.Region,
     "keep_clear": job.KeepClear,
@@ -159,7 +160,7 @@ ADDED = {
     "camera": {"name"},
     "spot": {"start", "end", "in_faces"},
     "shade": {"shape", "points"},
-    "print": {"number", "name", "variant", "thresholds", "origins", "own_job"},
+    "print": {"number", "name", "variant", "thresholds", "limits", "origins", "own_job"},
 }
 
 
@@ -225,7 +226,7 @@ def test_kinds_in_words(name: str, kind: str) -> None:
     [
         ("tone.exposure", "-4 to 4 (stops)"),
         ("delivery.quality", "1 to 100"),
-        ("checks.source_limit", "above 0, up to 100000 (megapixels)"),
+        ("limits.source_megapixels", "above 0, up to 100000 (megapixels)"),
     ],
 )
 def test_ranges_in_words(name: str, words: str) -> None:

@@ -2,7 +2,7 @@
 
 A rule yields at most a few findings. A stop refuses its print unless the job accepts the rule's id
 in ``checks.accept``; then it is shown as a note. With ``checks.strict`` every warning is a stop.
-What cannot be printed at all stays a stop whatever the job accepts.
+What cannot be printed at all, or is beyond the job's limits, stays a stop whatever it accepts.
 """
 
 from collections.abc import Callable, Iterator
@@ -31,7 +31,7 @@ _PERMANENT_FACES = 3
 
 _ONE_CHANNEL = 0.85
 _INSET_REVEAL_MM = 6
-_IMPOSSIBLE = ("image-size", "off-sheet", "mark-size")
+_NEVER_ACCEPTED = ("image-size", "off-sheet", "mark-size", "source-size")
 
 _NOMINAL_INCHES = (
     (4, 6),
@@ -89,7 +89,7 @@ def _weighed(finding: Finding, plan: Plan) -> Finding:
     level = finding.level
     if level == "warn" and thresholds.strict:
         level = "stop"
-    accepted = finding.check in thresholds.accept and finding.check not in _IMPOSSIBLE
+    accepted = finding.check in thresholds.accept and finding.check not in _NEVER_ACCEPTED
     if level == "stop" and accepted:
         return replace(finding, level="note", message=f"accepted: {finding.message}", remedy="")
     return replace(finding, level=level)
@@ -285,12 +285,13 @@ def _source_size(plan: Plan) -> Iterator[Finding]:
     if plan.header is None:
         return
     megapixels = plan.header.width_px * plan.header.height_px / 1e6
-    limit = plan.request.thresholds.source_limit_megapixels
+    limit = plan.request.limits.source_megapixels
     if megapixels > limit:
         yield _say(
             "stop",
-            f"the source has {megapixels:,.2f} megapixels; the limit is {limit:,g}.",
-            "Raise checks.source_limit if the picture is as large as it says.",
+            f"{plan.request.picture.source.name} has {megapixels:,.2f} megapixels; the limit is "
+            f"{limit:,g}.",
+            "Raise limits.source_megapixels if the picture is as large as it says.",
         )
 
 

@@ -19,6 +19,7 @@ from sightsize.job import (
     Mono,
     Paper,
     Point,
+    PrintLimits,
     Reach,
     Region,
     Shade,
@@ -297,7 +298,13 @@ def thresholds(table: dict[str, Any]) -> Thresholds:
         overlap_stop_mm=parse_length_mm(table["overlap_stop"]),
         reveal_warn_mm=parse_length_mm(table["reveal_warn"]),
         rebate_clearance_mm=parse_length_mm(table["rebate_clearance"]),
-        source_limit_megapixels=float(table["source_limit"]),
         clipping_warn=float(table["clipping_warn"]),
         gamut_warn=float(table["gamut_warn"]),
+    )
+
+
+def limits(table: dict[str, Any]) -> PrintLimits:
+    """Return what a print may cost."""
+    return PrintLimits(
+        source_megapixels=float(table["source_megapixels"]), seconds=table.get("seconds")
     )

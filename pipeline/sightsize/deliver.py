@@ -15,6 +15,7 @@ from typing import Literal
 
 from sightsize.captions import write_exif_words
 from sightsize.checks import remark_finding
+from sightsize.deadline import check_time, stopped_in_time
 from sightsize.findings import Remark
 from sightsize.identity import file_sha256, print_identity, unchanged_sha256
 from sightsize.lock import runs
@@ -83,6 +84,7 @@ def deliver(
         notes = _weighed((*found.remarks, *clipping_remarks(seen, plan)), plan)
         for path, master in zip(targets[1:], masters, strict=True):
             _refuse_another_master(path, master, replace)
+        check_time()
         for part, path in zip(reversed(parts), reversed(targets), strict=True):
             part.replace(path)
     finally:
@@ -127,7 +129,7 @@ def _written_master(plan: Plan, found: Study, part: Path, identity: str) -> Mast
     delivery = replace_fields(
         plan.request.delivery, format="tiff", bit_depth=16, profile="", ppi=plan.crop.effective_ppi
     )
-    image = tagged(image, delivery, profile, source, captions_of(source), identity)
+    image = stopped_in_time(tagged(image, delivery, profile, source, captions_of(source), identity))
     save_tiff(image, part)
     _flush(part)
     seen = verify_master(part, image, profile)
@@ -211,7 +213,9 @@ def _write(plan: Plan, part: Path, identity: str) -> Study:
     source, delivery = plan.request.picture.source, plan.request.delivery
     captions = captions_of(source)
     sheet = sheet_image(plan)
-    image = tagged(sheet.image, delivery, output_profile(delivery), source, captions, identity)
+    image = stopped_in_time(
+        tagged(sheet.image, delivery, output_profile(delivery), source, captions, identity)
+    )
     if delivery.format == "tiff":
         save_tiff(image, part)
         return sheet.found

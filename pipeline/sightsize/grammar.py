@@ -238,7 +238,7 @@ def _unknown_keys(document: Document, error: ValidationError, path: KeyPath) -> 
     for key in cast(Node, error.instance):
         if key in known:
             continue
-        guess = _home(key) or nearest(key, known)
+        guess = node.get("x-moved", {}).get(key) or _home(key) or nearest(key, known)
         if key in node.get("x-later", ()):
             message = "not yet available in this version; remove the key."
         elif guess:

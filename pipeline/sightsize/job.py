@@ -213,9 +213,16 @@ class Thresholds:
     overlap_stop_mm: Fraction
     reveal_warn_mm: Fraction
     rebate_clearance_mm: Fraction
-    source_limit_megapixels: float
     clipping_warn: float
     gamut_warn: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintLimits:
+    """What a print may cost: the size of its source, and its time; None for as long as it takes."""
+
+    source_megapixels: float
+    seconds: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -354,6 +361,7 @@ class PrintRequest:
     grain: Grain
     delivery: Delivery
     thresholds: Thresholds
+    limits: PrintLimits
     origins: Mapping[str, Origin]
     own_job: Mapping[str, Any]
     """The print as a job of its own, every default filled in, in the job file's grammar."""

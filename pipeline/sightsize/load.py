@@ -234,9 +234,13 @@ class _Builder:
             grain=convert.grain(tables["grain"]),
             delivery=delivery,
             thresholds=convert.thresholds(tables["checks"]),
+            limits=convert.limits(self._limits()),
             origins=self._origins(path, entry, settings),
             own_job=self._own_job(entry, settings, picture, step, name),
         )
+
+    def _limits(self) -> dict[str, Any]:
+        return {**table_defaults("limits"), **self._values.get("limits", {})}
 
     def _own_job(
         self,
@@ -255,6 +259,8 @@ class _Builder:
         facts = {**self._values.get("pictures", {}).get(entry.get("picture"), {})}
         if picture.assume_profile is not None:
             facts["assume_profile"] = picture.assume_profile
+        # A reprint must open as large a source; how long a print may take is the run's affair.
+        tables["limits"] = {"source_megapixels": self._limits()["source_megapixels"]}
         own = {"sightsize": 1, **tables, "pictures": {picture.name: {**facts, "source": ""}}}
         one: dict[str, Any] = {"picture": picture.name, "copies": entry.get("copies", 1)}
         if "frame" in entry:

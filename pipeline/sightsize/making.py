@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from sightsize.deadline import OutOfTimeError, deadline
 from sightsize.docket import Record
 from sightsize.findings import Finding
 from sightsize.job import PrintRequest
@@ -70,7 +71,7 @@ def make_print(order: Order) -> Outcome:
     planned = order.planned
     try:
         return _made(order)
-    except (SourceError, DeliveryError) as error:
+    except (SourceError, DeliveryError, OutOfTimeError) as error:
         return Outcome(planned, "failed", str(error))
     except pyvips.Error as error:
         source = planned.request.picture.source.name
@@ -93,7 +94,8 @@ def _made(order: Order) -> Outcome:
     begin = time.perf_counter()
     plan, folder = order.plan, order.folder
     known = source_sha256(order.record, plan.request.picture.source)
-    done = deliver(plan, folder, order.sources, replace=order.replace, source_sha256=known)
+    with deadline(plan.request.limits.seconds):
+        done = deliver(plan, folder, order.sources, replace=order.replace, source_sha256=known)
     seconds = time.perf_counter() - begin
     noted = print_record(plan, done, seconds, folder)
     return Outcome(order.planned, done.status, "", done.bytes, seconds, done.notes, noted)

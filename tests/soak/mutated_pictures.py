@@ -54,9 +54,13 @@ def one_print(kind: str, seed: int, folder: Path) -> tuple[str, list[str]]:
     source = folder / f"source{KINDS[kind]}"
     source.write_bytes(mutant(kind, seed))
     form = "jpeg" if seed % 2 else "tiff"
-    checks = {"accept": _ACCEPTED, "source_limit": _MEGAPIXELS}
     planned = job(
-        folder, {"print": {"source": source.name}}, _PX, checks=checks, delivery={"format": form}
+        folder,
+        {"print": {"source": source.name}},
+        _PX,
+        checks={"accept": _ACCEPTED},
+        limits={"source_megapixels": _MEGAPIXELS},
+        delivery={"format": form},
     )
     planned.output.mkdir(exist_ok=True)
     try:

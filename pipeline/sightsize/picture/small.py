@@ -10,6 +10,7 @@ from math import cos, radians, sin
 import pyvips
 
 from sightsize.crop import CropPlan
+from sightsize.deadline import briefly
 from sightsize.decoding import decoder_shrink
 from sightsize.header import Header
 from sightsize.job import Picture
@@ -32,11 +33,10 @@ def small_light(picture: Picture, header: Header, _changed_ns: int) -> pyvips.Im
     across, down = header.upright_px
     scale = min(LONG_SIDE_PX / max(across, down), 1.0)
     shrink = decoder_shrink(header, 1 / scale)
-    source = open_source(picture, header, streamed=True, shrink=shrink)
-    light = source.light(source.image, COLOUR)
-    return resize_to(
-        light, max(round(across * scale), 1), max(round(down * scale), 1)
-    ).copy_memory()
+    size = max(round(across * scale), 1), max(round(down * scale), 1)
+    with briefly():
+        source = open_source(picture, header, streamed=True, shrink=shrink)
+        return resize_to(source.light(source.image, COLOUR), *size).copy_memory()
 
 
 def printed_part(

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pyvips
 
+from sightsize.deadline import stopped_in_time
 from sightsize.header import ColourModel, Header
 from sightsize.memory import share_one_heap
 from sightsize.paths import is_file
@@ -118,7 +119,7 @@ def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
         ) from error
     if _loader(image) not in READERS:
         raise SourceError(f"{path.name} is of a kind that is not read here")
-    return image
+    return stopped_in_time(image)
 
 
 def _loader(image: pyvips.Image) -> str:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pyvips
 
+from sightsize.deadline import stopped_in_time
 from sightsize.header import RAW, Header
 from sightsize.job import BUILT_IN_PROFILES, Picture
 from sightsize.picture import source
@@ -42,7 +43,7 @@ def open_source(picture: Picture, header: Header, *, streamed: bool, shrink: int
     Without ``streamed`` its parts can be read in any order. Raises SourceError.
     """
     if header.format == RAW:
-        light = raw_light(picture.source, picture.raw, half=shrink > 1)
+        light = stopped_in_time(raw_light(picture.source, picture.raw, half=shrink > 1))
         expect_size(picture.source, light, header, shrink)
         return Upright(light.autorot(), header, None)
     image = open_upright(picture.source, header, streamed=streamed, shrink=shrink)
