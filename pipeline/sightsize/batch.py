@@ -131,7 +131,7 @@ def make_prints(
         elif record is not None and is_recorded(record, plan, job.output / record["file"]):
             finish(number, Outcome(planned, "kept", "", record["output"]["bytes"]))
         else:
-            order = _order(job.output, planned, plan, sources, replace, record)
+            order = _order(job.output, planned, plan, sources, replace)
             tasks.append(Task(number, order, peak_bytes(plan)))
     if tasks:
         with _hands(executor, workers) as hands:
@@ -157,14 +157,11 @@ def _order(
     plan: Plan,
     sources: frozenset[Path],
     replace: bool,
-    record: Record | None,
 ) -> Order:
     """The order of a print, which travels with only those sources that it could hit."""
     target = folder / plan.request.name
     hit = sources & {resolved(target), resolved(target.parent) / target.name}
-    return Order(
-        planned=planned, plan=plan, folder=folder, sources=hit, replace=replace, record=record
-    )
+    return Order(planned=planned, plan=plan, folder=folder, sources=hit, replace=replace)
 
 
 @contextmanager

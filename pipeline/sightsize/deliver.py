@@ -36,7 +36,7 @@ from sightsize.picture.source import SourceError
 from sightsize.plan import Plan
 from sightsize.units import MM_PER_INCH
 from sightsize.verify import Seen, clipping_remarks, verify_file
-from sightsize.whole import PART, part_of
+from sightsize.whole import PART, part_of, process_of
 
 _BIG_TIFF_ABOVE = 3 * 2**30
 _SERIALS = ("exif-ifd2-BodySerialNumber", "exif-ifd2-LensSerialNumber")
@@ -60,20 +60,17 @@ class Delivered:
     pixels_sha256: str = ""
 
 
-def deliver(
-    plan: Plan, folder: Path, sources: Set[Path], *, replace: bool, source_sha256: str = ""
-) -> Delivered:
+def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> Delivered:
     """Make a print under its final name in ``folder``.
 
-    ``sources`` are the resolved paths of the job's pictures, which are never written;
-    ``source_sha256`` saves hashing the source where that is known. Raises
+    ``sources`` are the resolved paths of the job's pictures, which are never written. Raises
     DeliveryError, SourceError or pyvips.Error; no file is then left under the final name, and one
     that stood there before stays as it was.
     """
     target, source = folder / plan.request.name, plan.request.picture.source
     _refuse_sources(target, sources)
     before = _stamp(source, plan)
-    source_sha256 = source_sha256 or unchanged_sha256(source)
+    source_sha256 = unchanged_sha256(source)
     identity = print_identity(plan, source_sha256)
     if os.path.lexists(target):
         if not target.is_symlink() and _identity_of(target) == identity:
@@ -275,8 +272,14 @@ def _flush(path: Path) -> None:
 
 
 def remove_leftovers(folder: Path) -> None:
-    """Remove part files in ``folder`` whose process no longer runs."""
+    """Remove part files in ``folder`` whose process no longer runs; called between prints.
+
+    One of this process's own number was left by an earlier one: numbers come round again, and in
+    a container often at once.
+    """
     for part in folder.glob(f".*{PART}"):
-        process = part.name.removesuffix(PART).rpartition(".")[2].partition("-")[0]
-        if process.isdigit() and not runs(int(process)):
+        process = process_of(part)
+        if process is None or not part.is_file():
+            continue
+        if process == os.getpid() or not runs(process):
             part.unlink(missing_ok=True)

@@ -15,7 +15,7 @@ from sightsize.docket import Record
 from sightsize.findings import Finding
 from sightsize.job import PrintRequest
 from sightsize.plan import Plan
-from sightsize.record import print_record, source_sha256
+from sightsize.record import print_record
 
 Status = Literal["made", "kept", "refused", "failed"]
 
@@ -43,7 +43,6 @@ class Order:
     folder: Path
     sources: frozenset[Path]
     replace: bool
-    record: Record | None
 
 
 @dataclass(frozen=True)
@@ -92,8 +91,7 @@ def _made(order: Order) -> Outcome:
 
     begin = time.perf_counter()
     plan, folder = order.plan, order.folder
-    known = source_sha256(order.record, plan.request.picture.source)
-    done = deliver(plan, folder, order.sources, replace=order.replace, source_sha256=known)
+    done = deliver(plan, folder, order.sources, replace=order.replace)
     seconds = time.perf_counter() - begin
     noted = print_record(plan, done, seconds, folder)
     return Outcome(order.planned, done.status, "", done.bytes, seconds, done.notes, noted)
