@@ -61,7 +61,7 @@ def end_when(
     return process.communicate()[1]
 
 
-def snapshot(folder: Path, *, without: Path) -> Snapshot:
+def snapshot(folder: Path, *, without: Path | None = None) -> Snapshot:
     """Return size, time and SHA-256 of every file in a folder, but for one folder in it."""
     found = {}
     for path in folder.rglob("*"):
