@@ -20,7 +20,7 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from killing import PROGRAM, Standing, audit, end_when, processor_seconds, snapshot, start, untrue
+from killing import PROGRAM, Run, Standing, audit, snapshot, untrue
 
 from icc_profiles import built_in
 from pictures import Pixels
@@ -115,7 +115,7 @@ def _scaled(size_px: tuple[int, int], scale: float) -> tuple[int, int]:
 class Killer:
     """Says when a run is to be killed: a while after so many prints stand."""
 
-    process: subprocess.Popen[str]
+    run: Run
     output: Path
     prints: int
     more_seconds: float
@@ -126,8 +126,8 @@ class Killer:
             time.sleep(0.05)
             if sum(1 for _ in self.output.glob("[!.]*.jpg")) < self.prints:
                 return False
-            self.until = processor_seconds(self.process) + self.more_seconds
-        return processor_seconds(self.process) >= self.until
+            self.until = self.run.processor_seconds() + self.more_seconds
+        return self.run.processor_seconds() >= self.until
 
 
 def killed_and_finished(job: Job, kills: int, workers: int, dice: random.Random) -> Iterator[str]:
@@ -136,16 +136,15 @@ def killed_and_finished(job: Job, kills: int, workers: int, dice: random.Random)
     folder, docket = job.path.parent, job.output / "docket.toml"
     before, standing = snapshot(folder, without=job.output), Standing(job.output, names)
     for count in sorted(dice.sample(range(1, len(names)), kills)):
-        process = start(job.path, workers)
-        killer = Killer(process, job.output, count, dice.uniform(0, _MOST_SECONDS))
-        end_when(process, killer)
+        run = Run(job.path, workers)
+        run.end_when(Killer(run, job.output, count, dice.uniform(0, _MOST_SECONDS)))
         found = standing.look()
         recorded, parts = len(Docket(docket).records), len(standing.parts())
         yield f"killed with {len(found)} prints, {recorded} recorded, {parts} half written"
         yield from _faults([*standing.faults(ended=False), *untrue(docket)])
-    process = start(job.path, workers)
-    if (said := process.communicate()[1]) and process.returncode:
-        yield from _faults([f"the last run ended with {process.returncode}: {said[-300:]!r}"])
+    run = Run(job.path, workers)
+    if code := run.process.wait():
+        yield from _faults([f"the last run ended with {code}: {run.said()[-300:]!r}"])
     standing.look()
     faults = [*standing.faults(ended=True), *untrue(docket)]
     faults += [f"{name} was made again" for name in standing.made_again]

@@ -7,7 +7,6 @@ the end every print was made once, but for those whose making was cut off.
 import argparse
 import random
 import signal
-import subprocess
 import sys
 import tempfile
 import time
@@ -20,7 +19,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from killing import PROGRAM, Standing, audit, end_when, processor_seconds, snapshot, start, untrue
+from killing import PROGRAM, Run, Standing, audit, snapshot, untrue
 
 from pictures import job, read, save
 from sightsize.docket import Docket, Record
@@ -72,17 +71,16 @@ def reference(folder: Path, form: str) -> Reference:
 
 
 def _seconds_of(path: Path) -> float:
-    process = start(path, 1)
+    run = Run(path, 1)
     seconds = 0.0
 
     def measure() -> bool:
         nonlocal seconds
-        seconds = processor_seconds(process)
+        seconds = run.processor_seconds()
         return False
 
-    said = end_when(process, measure)
-    if process.returncode:
-        raise SystemExit(f"a run that nobody killed failed: {said}")
+    if run.end_when(measure):
+        raise SystemExit(f"a run that nobody killed failed: {run.said()}")
     return seconds
 
 
@@ -133,15 +131,10 @@ class Soak:
     counted: Counter[str] = field(default_factory=Counter)
     faults: list[str] = field(default_factory=list)
 
-    @property
-    def kills(self) -> int:
-        """How many runs were killed so far."""
-        return self.counted["kills at a moment"] + self.counted["kills at a step"]
-
     def whole_batch(self, made: Batch, kills: int) -> None:
         """Kill runs of one batch until it is finished or so many were killed; then finish it."""
-        until, ended = self.kills + kills, False
-        while not ended and self.kills < until:
+        until, ended = self.counted["kills"] + kills, False
+        while not ended and self.counted["kills"] < until:
             ended = self._turn(made)
             self._look(made, ended=ended)
         self._finish(made)
@@ -154,50 +147,47 @@ class Soak:
 
     def _turn(self, made: Batch) -> bool:
         """Start one run, or two beside each other, and end each; return whether one got through."""
-        runs = 2 if self.dice.random() < _RIVALS else 1
+        count = 2 if self.dice.random() < _RIVALS else 1
         codes = []
-        for process, moment in [(self._start(made), self._moment(made)) for _ in range(runs)]:
+        for run, moment in [(self._start(made), self._moment(made)) for _ in range(count)]:
             how = signal.SIGINT if self.dice.random() < _INTERRUPTS else signal.SIGKILL
-            said = end_when(process, partial(_has_used, process, moment), how)
-            codes.append(self._ended(made, process, said, rival=runs > 1))
+            run.end_when(partial(_has_used, run, moment), how)
+            codes.append(self._ended(made, run, rival=count > 1))
         return 0 in codes
 
-    def _start(self, made: Batch) -> subprocess.Popen[str]:
+    def _start(self, made: Batch) -> Run:
         program: tuple[str, ...] = PROGRAM
         if self.dice.random() < 0.5:
             step = self.dice.randint(1, _STEPS)
             program = (str(_DIES_AT), str(step), str(made.output))
-        return start(made.job.path, self.dice.choice((1, 2, 4)), program)
+        return Run(made.job.path, self.dice.choice((1, 2, 4)), program)
 
     def _moment(self, made: Batch) -> float:
         """Seconds of processor time, from early in the start to the middle of the batch."""
         idle, work = made.wanted.seconds_idle, made.wanted.seconds_of_work
         return self.dice.uniform(0.5 * idle, idle + 0.5 * work)
 
-    def _ended(self, made: Batch, process: subprocess.Popen[str], said: str, *, rival: bool) -> int:
-        code = process.returncode
+    def _ended(self, made: Batch, run: Run, *, rival: bool) -> int:
+        code, said = run.process.returncode, run.said()
         if code == -signal.SIGKILL:
-            by_itself = str(_DIES_AT) in process.args  # type: ignore[operator]
-            self.counted["kills at a step" if by_itself else "kills at a moment"] += 1
+            self.counted["kills"] += 1
         elif code in (130, -signal.SIGINT):
-            self._interrupted(made, process, said)
+            self.counted["interrupts"] += 1
+            parts = made.standing.parts() if made.output.exists() else []
+            if any(f".{run.process.pid}-" in name for name in parts):
+                self.faults.append(f"{made.output}: an interrupt left {parts}")
+            if code == 130 and "Traceback" in said:
+                self.faults.append(f"{made.output}: an interrupt said {said[-300:]!r}")
         elif rival and code == 1 and "is making prints in" in said:
             self.counted["runs refused beside another"] += 1
         elif code:
             self.faults.append(f"{made.output}: ended with {code}: {said[-300:]!r}")
         return code
 
-    def _interrupted(self, made: Batch, process: subprocess.Popen[str], said: str) -> None:
-        self.counted["interrupts"] += 1
-        parts = made.standing.parts() if made.output.exists() else []
-        if any(f".{process.pid}-" in name for name in parts):
-            self.faults.append(f"{made.output}: an interrupt left {parts}")
-        if process.returncode == 130 and "Traceback" in said:
-            self.faults.append(f"{made.output}: an interrupt said {said[-300:]!r}")
-
     def _finish(self, made: Batch) -> None:
-        process = start(made.job.path, 1)
-        code = self._ended(made, process, process.communicate()[1], rival=False)
+        run = Run(made.job.path, 1)
+        run.process.wait()
+        code = self._ended(made, run, rival=False)
         self._look(made, ended=True)
         found = audit(made.job.path)
         clean = f"{len(made.wanted.files)} whole, 0 missing, 0 altered, 0 extra"
@@ -205,8 +195,8 @@ class Soak:
             self.faults.append(f"{made.output}: {code}, {found.stdout!r}, {found.stderr!r}")
 
 
-def _has_used(process: subprocess.Popen[str], seconds: float) -> bool:
-    return processor_seconds(process) >= seconds
+def _has_used(run: Run, seconds: float) -> bool:
+    return run.processor_seconds() >= seconds
 
 
 def main() -> None:
@@ -220,7 +210,7 @@ def main() -> None:
     until = time.monotonic() + 60 * chosen.minutes
     with tempfile.TemporaryDirectory() as scratch:
         wanted = {form: reference(Path(scratch) / form, form) for form in _FORMATS}
-        while (left := chosen.kills - soak.kills) > 0 and time.monotonic() < until:
+        while (left := chosen.kills - soak.counted["kills"]) > 0 and time.monotonic() < until:
             number = soak.counted["batches"]
             form = _FORMATS[number % len(_FORMATS)]
             soak.whole_batch(Batch(Path(scratch) / str(number), form, wanted[form]), left)

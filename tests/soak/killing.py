@@ -21,44 +21,47 @@ _LOCK = ".run.lock"
 _OWN = {"docket.toml", ".docket.json", _LOCK}
 
 
-def start(job: Path, workers: int, program: tuple[str, ...] = PROGRAM) -> subprocess.Popen[str]:
-    """Start making a job's prints, with a folder of its own for what is temporary."""
-    scratch = job.parent / "scratch"
-    scratch.mkdir(exist_ok=True)
-    return subprocess.Popen(
-        [sys.executable, "-B", *program, "make", str(job), "--workers", str(workers)],
-        cwd=job.parent,
-        env={**os.environ, "TMPDIR": str(scratch)},
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
+class Run:
+    """A run of the program, which never waits for what it says to be read."""
+
+    def __init__(self, job: Path, workers: int, program: tuple[str, ...] = PROGRAM) -> None:
+        """Start making a job's prints, with a folder of its own for what is temporary."""
+        scratch = job.parent / "scratch"
+        scratch.mkdir(exist_ok=True)
+        self._said = tempfile.TemporaryFile("w+", encoding="utf-8")  # noqa: SIM115
+        self.process = subprocess.Popen(
+            [sys.executable, "-B", *program, "make", str(job), "--workers", str(workers)],
+            cwd=job.parent,
+            env={**os.environ, "TMPDIR": str(scratch)},
+            stdout=subprocess.DEVNULL,
+            stderr=self._said,
+        )
+
+    def processor_seconds(self) -> float:
+        """Return what it has used of the processor, which stands still when it is held up."""
+        fields = Path(f"/proc/{self.process.pid}/stat").read_text().rpartition(")")[2].split()
+        return (int(fields[11]) + int(fields[12])) / _TICKS
+
+    def end_when(self, reached: Callable[[], bool], how: signal.Signals = signal.SIGKILL) -> int:
+        """End it as soon as something is reached, unless it ends before; return its exit code."""
+        while self.process.poll() is None:
+            if reached():
+                self.process.send_signal(how)
+                break
+            time.sleep(0.003)
+        return self.process.wait()
+
+    def said(self) -> str:
+        """Return what it said on standard error, once it has ended."""
+        with self._said:
+            self._said.seek(0)
+            return self._said.read()
 
 
 def audit(job: Path) -> subprocess.CompletedProcess[str]:
     """Audit a job's prints."""
     command = [sys.executable, *PROGRAM, "audit", str(job)]
     return subprocess.run(command, capture_output=True, text=True, check=False)
-
-
-def processor_seconds(process: subprocess.Popen[str]) -> float:
-    """Return what a process has used of the processor, which stands still when it is held up."""
-    fields = Path(f"/proc/{process.pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / _TICKS
-
-
-def end_when(
-    process: subprocess.Popen[str],
-    reached: Callable[[], bool],
-    how: signal.Signals = signal.SIGKILL,
-) -> str:
-    """End a process as soon as something is reached, unless it ends before; return what it said."""
-    while process.poll() is None:
-        if reached():
-            process.send_signal(how)
-            break
-        time.sleep(0.001)
-    return process.communicate()[1]
 
 
 def snapshot(folder: Path, *, without: Path | None = None) -> Snapshot:
