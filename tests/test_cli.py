@@ -11,10 +11,13 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
+from plans import TROPHY_CABINET, planned_print
 from sightsize import __version__
+from sightsize.batch import Outcome
 from sightsize.checks import check_ids
 from sightsize.cli import app
 from sightsize.grammar import known_keys
+from sightsize.progress import Progress
 
 WriteJob = Callable[..., Path]
 
@@ -322,3 +325,26 @@ def test_the_program_has_no_traceback_for_a_wrong_argument(tmp_path: Path) -> No
         "that can be read.\n"
     )
     assert "Traceback" not in done.stderr
+
+
+def test_a_report_that_has_nowhere_to_go_is_a_sentence(write_job: WriteJob, tmp_path: Path) -> None:
+    if not (full := Path("/dev/full")).exists():
+        pytest.skip("this system has no device that is always full")
+    write_job(GOOD)
+    command = [sys.executable, "-m", "sightsize", "check", "--no-pictures", "job.toml"]
+    with full.open("w") as nowhere:
+        done = subprocess.run(
+            command, cwd=tmp_path, stdout=nowhere, stderr=subprocess.PIPE, text=True, check=False
+        )
+    assert (done.returncode, done.stderr) == (1, "cannot go on: no space left on device\n")
+
+
+def test_progress_that_nobody_reads_ends_no_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    def closed(*_: object, **__: object) -> None:
+        raise BrokenPipeError
+
+    monkeypatch.setattr("typer.echo", closed)
+    planned = planned_print(TROPHY_CABINET, None)
+    with Progress(2) as progress:
+        progress.finished(Outcome(planned, "made"))
+        progress.finished(Outcome(planned, "failed"))

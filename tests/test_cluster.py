@@ -14,7 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pictures import job, save
+from every_stage import every_stage, printed_bytes
+from pictures import job, make, save
 from sightsize import __version__, cluster
 from sightsize.audit import audited
 from sightsize.docket import Docket
@@ -123,6 +124,15 @@ def test_a_worker_gives_up_what_takes_too_long(tmp_path: Path) -> None:
     assert list(planned.output.iterdir()) == []
 
 
+def test_workers_make_the_very_files_that_threads_make(tmp_path: Path) -> None:
+    here, there = (every_stage(tmp_path / name) for name in ("here", "there"))
+    assert [each.status for each in make(here)] == ["made"] * len(here.prints)
+    with scheduler() as address, worker(address), worker(address):
+        stdout, stderr = start(there, address).communicate(timeout=60)
+    assert f"{len(there.prints)} made, 0 kept" in stdout, stderr
+    assert printed_bytes(there) == printed_bytes(here)
+
+
 def test_no_scheduler_there(tmp_path: Path) -> None:
     planned = many_prints(tmp_path)
     run = start(planned, f"tcp://127.0.0.1:{free_port()}")
@@ -146,7 +156,6 @@ def test_a_worker_that_does_not_see_the_folder(tmp_path: Path) -> None:
         folder=planned.output,
         sources=frozenset(),
         replace=False,
-        record=None,
     )
     outcome = make_on_worker(order, token=planned.output / "token", libvips_threads={})
     assert outcome.status == "failed"

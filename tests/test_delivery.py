@@ -673,8 +673,15 @@ def test_killed_at_any_moment_only_whole_files_have_names(tmp_path: Path) -> Non
 def test_leftovers_of_a_running_process_stay(tmp_path: Path) -> None:
     gone = subprocess.Popen([sys.executable, "-c", ""])
     gone.wait()
-    mine, theirs = f".a.tif.{os.getpid()}-00ff.part", f".a.tif.{gone.pid}-00ff.part"
-    for name in (mine, theirs, ".notes.part", "a.part"):
+    theirs, not_numbers = (
+        f".a.tif.{os.getppid()}-00ff.part",
+        [".a.²-0.part", f".a.{'9' * 30}-0.part"],
+    )
+    for process in (gone.pid, os.getpid()):  # whose number came round again
+        (tmp_path / f".a.tif.{process}-00ff.part").write_bytes(b"")
+    for name in (theirs, *not_numbers, ".notes.part", "a.part"):
         (tmp_path / name).write_bytes(b"")
+    (tmp_path / f".b.tif.{gone.pid}-00ff.part").mkdir()
     deliver.remove_leftovers(tmp_path)
-    assert files(tmp_path) == sorted([mine, ".notes.part", "a.part"])
+    kept = [theirs, *not_numbers, ".notes.part", "a.part", f".b.tif.{gone.pid}-00ff.part"]
+    assert files(tmp_path) == sorted(kept)

@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 from typer.testing import CliRunner
 
 from pictures import Pixels, job, save
+from sightsize import identity
 from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.cli import app
@@ -147,6 +148,55 @@ def test_a_touched_source_is_hashed_and_kept(tmp_path: Path) -> None:
     run(made)
     os.utime(tmp_path / "p1.tif", (1, 1))
     assert states(run(made)) == ["kept", "kept"]
+
+
+@pytest.mark.parametrize("second", [-1, 0, 2**33])
+def test_a_clock_that_is_wrong(tmp_path: Path, second: int) -> None:
+    # Before 1970, at its beginning, and in 2242: times are only ever compared for being the same.
+    made = prints_of(tmp_path)
+    os.utime(tmp_path / "p1.tif", (second, second))
+    assert states(run(made)) == ["made", "made"]
+    os.utime(made.output / "p2.tif", (second, second))
+    assert states(run(made)) == ["kept", "kept"]
+    (made.output / ".docket.json").unlink()
+    records = docket_of(made).records
+    assert records["p1.tif"]["source"]["changed_ns"] == second * 10**9
+    assert records["p2.tif"]["output"]["changed_ns"] == second * 10**9
+    assert states(run(made)) == ["kept", "kept"]
+    assert [each.state for each in audited(docket_of(made))] == ["whole", "whole"]
+
+
+def rewrite_unseen(path: Path, data: bytes) -> None:
+    """Write other bytes of the same size under the same time."""
+    status = path.stat()
+    assert len(data) == status.st_size
+    path.write_bytes(data)
+    os.utime(path, ns=(status.st_atime_ns, status.st_mtime_ns))
+
+
+def test_another_source_of_the_same_size_and_time_is_seen_once_it_is_printed(
+    tmp_path: Path,
+) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    rewrite_unseen(tmp_path / "p1.tif", save(tmp_path / "other.tif", picture(9)).read_bytes())
+    assert states(run(made)) == ["kept", "kept"]
+    (made.output / "p1.tif").unlink()
+    identity._sha256_of.cache_clear()  # as in a new process
+    assert states(run(made)) == ["made", "kept"]
+    record = docket_of(made).records["p1.tif"]
+    assert record["source"]["sha256"] == identity.file_sha256(tmp_path / "p1.tif")
+
+
+def test_another_print_of_the_same_size_and_time_is_seen_by_the_audit(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    data = bytearray((made.output / "p1.tif").read_bytes())
+    data[len(data) // 2] ^= 1
+    rewrite_unseen(made.output / "p1.tif", bytes(data))
+    assert states(run(made)) == ["kept", "kept"]
+    states_by_file = {each.file: each.state for each in audited(docket_of(made))}
+    assert states_by_file == {"p1.tif": "altered", "p2.tif": "whole"}
 
 
 def test_a_changed_source_is_seen(tmp_path: Path) -> None:

@@ -113,7 +113,6 @@ def tasks_of(planned: Job, peaks: list[int]) -> deque[Task]:
             folder=planned.output,
             sources=frozenset(),
             replace=False,
-            record=None,
         )
         found.append(Task(number, order, peak))
     return found

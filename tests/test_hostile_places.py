@@ -5,7 +5,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +14,7 @@ import pyvips
 
 from pictures import job, make, save
 from sightsize import deliver
+from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.checks import check_ids
 from sightsize.docket import Docket
@@ -249,6 +250,57 @@ def test_a_folder_that_may_not_be_written(tmp_path: Path) -> None:
     assert "ermission denied" in done.stdout + done.stderr
     assert "Traceback" not in done.stderr
     assert names(planned.output) == []
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of its own for the prints, in memory, with room for one of two and its record."""
+    place = tmp_path / "prints"
+    place.mkdir()
+    if os.geteuid() or os.sysconf("SC_PAGE_SIZE") != 4096:
+        pytest.skip("only root mounts disks, and their size here is in pages of 4 KiB")
+    if mount("-t", "tmpfs", "-o", "size=32k", "tmpfs", str(place)):
+        pytest.skip("no disk can be mounted here")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def mount(*words: str) -> int:
+    if shutil.which("mount") is None:
+        return 1
+    return subprocess.run(["mount", *words], capture_output=True, check=False).returncode
+
+
+@pytest.mark.parametrize("size", ["32k", "40k"])
+def test_a_disk_that_is_full_and_then_is_not(tmp_path: Path, small_disk: Path, size: str) -> None:
+    planned = two_prints(tmp_path)
+    assert mount("-o", f"remount,size={size}", str(small_disk)) == 0
+    done = command(planned.path)
+    assert done.returncode == 1
+    assert "1 made, 0 kept, 0 refused, 1 failed" in done.stdout
+    assert "Traceback" not in done.stderr
+    # In 40k the second print fits too, but no longer its record.
+    more = {"32k": [], "40k": ["second.tif"]}[size]
+    assert names(small_disk) == [".docket.json", "docket.toml", "first.tif", *more]
+    assert ("it was made, but docket.toml cannot be written" in done.stdout) == bool(more)
+    found = {each.file: each.state for each in audited(Docket(small_disk / "docket.toml"))}
+    assert found == {"first.tif": "whole", **dict.fromkeys(more, "extra")}
+    before = {name: (small_disk / name).stat() for name in ("first.tif", *more)}
+    assert mount("-o", "remount,size=10m", str(small_disk)) == 0
+    again = command(planned.path)
+    assert f"{2 - len(before)} made, {len(before)} kept, 0 refused, 0 failed" in again.stdout
+    assert names(small_disk) == [".docket.json", "docket.toml", "first.tif", "second.tif"]
+    for name, status in before.items():
+        assert (small_disk / name).stat().st_mtime_ns == status.st_mtime_ns
+
+
+def test_a_disk_that_may_only_be_read(tmp_path: Path, small_disk: Path) -> None:
+    planned = two_prints(tmp_path)
+    assert mount("-o", "remount,ro", str(small_disk)) == 0
+    done = command(planned.path)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr.endswith(f"cannot write in {small_disk}: read-only file system\n")
+    assert names(small_disk) == []
 
 
 @without_rights

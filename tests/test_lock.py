@@ -82,6 +82,22 @@ def test_a_lock_is_held_once_in_a_process_too(tmp_path: Path) -> None:
         assert (tmp_path / NAME).exists()
 
 
+@pytest.mark.parametrize("link", ["symbolic", "hard", "to nothing"])
+def test_a_link_in_place_of_the_lock_is_never_written_through(tmp_path: Path, link: str) -> None:
+    planned = one_print(tmp_path)
+    before = (tmp_path / "a.tif").read_bytes()
+    if link == "hard":
+        (planned.output / NAME).hardlink_to(tmp_path / "a.tif")
+    else:
+        (planned.output / NAME).symlink_to(tmp_path / ("a.tif" if link == "symbolic" else "none"))
+    done = command(planned, "make")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == f"{planned.output / NAME} is a link to another file; remove it\n"
+    assert (tmp_path / "a.tif").read_bytes() == before
+    assert not (tmp_path / "none").exists()
+    assert [each.name for each in planned.output.iterdir()] == [NAME]
+
+
 def test_a_lock_is_let_go_after_an_error(tmp_path: Path) -> None:
     with pytest.raises(RuntimeError), locked(tmp_path):
         raise RuntimeError

@@ -132,7 +132,7 @@ def make_prints(
         elif record is not None and is_recorded(record, plan, job.output / record["file"]):
             finish(number, Outcome(planned, "kept", "", record["output"]["bytes"]))
         else:
-            order = _order(job.output, planned, plan, sources, replace, record)
+            order = _order(job.output, planned, plan, sources, replace)
             tasks.append(Task(number, order, peak_bytes(plan)))
     if tasks:
         with _hands(executor, workers) as hands:
@@ -158,16 +158,13 @@ def _order(
     plan: Plan,
     sources: frozenset[Path],
     replace: bool,
-    record: Record | None,
 ) -> Order:
     """The order of a print, which travels with only those sources that it could hit."""
     targets = files_of(plan.request, folder)
     hit = sources & {
         place for each in targets for place in (resolved(each), resolved(each.parent) / each.name)
     }
-    return Order(
-        planned=planned, plan=plan, folder=folder, sources=hit, replace=replace, record=record
-    )
+    return Order(planned=planned, plan=plan, folder=folder, sources=hit, replace=replace)
 
 
 @contextmanager

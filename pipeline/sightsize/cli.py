@@ -4,8 +4,10 @@
 130 interrupted.
 """
 
+import os
+import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
@@ -30,8 +32,14 @@ AsJson = Annotated[bool, typer.Option("--json", help="Report as JSON on standard
 
 
 def main() -> None:
-    """Run the command line."""
-    app()
+    """Run the command line; what cannot be said on a full or closed output is no traceback."""
+    try:
+        app()
+    except OSError as error:
+        if sys.__stdout__ is not None:  # what it still holds has nowhere to go
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno())
+        where = f" ({error.filename})" if error.filename else ""
+        sys.exit(f"cannot go on: {(error.strerror or str(error)).lower()}{where}")
 
 
 @app.callback(invoke_without_command=True)
@@ -245,18 +253,20 @@ def _one_run(folder: Path) -> Iterator[None]:
     from sightsize.deliver import remove_leftovers
     from sightsize.lock import LockedError, locked
 
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with locked(folder):
+    with ExitStack() as held:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            held.enter_context(locked(folder))
             remove_leftovers(folder)
+        except LockedError as error:
+            _leave(1, f"{error}")
+        except OSError as error:
+            _leave(1, f"cannot write in {folder}: {(error.strerror or str(error)).lower()}")
+        try:
             yield
-            remove_leftovers(folder)
-    except LockedError as error:
-        _leave(1, f"{error}")
-    except OSError as error:
-        _leave(1, f"cannot write in {folder}: {(error.strerror or str(error)).lower()}")
-    except KeyboardInterrupt:
-        _leave(130, "interrupted; the same command goes on where it stopped")
+        except KeyboardInterrupt:
+            _leave(130, "interrupted; the same command goes on where it stopped")
+        remove_leftovers(folder)
 
 
 @contextmanager

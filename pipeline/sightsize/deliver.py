@@ -31,7 +31,7 @@ from sightsize.picture.wide import master_profile
 from sightsize.plan import Plan
 from sightsize.tagging import captions_of, identity_of, save_tiff, tagged
 from sightsize.verify import Seen, clipping_remarks, verify_file, verify_master
-from sightsize.whole import PART, part_of
+from sightsize.whole import PART, part_of, process_of
 
 
 class DeliveryError(Exception):
@@ -53,22 +53,20 @@ class Delivered:
     master: Master | None = None
 
 
-def deliver(
-    plan: Plan, folder: Path, sources: Set[Path], *, replace: bool, source_sha256: str = ""
-) -> Delivered:
+def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> Delivered:
     """Make a print under its final name in ``folder``, with its master where one is wanted.
 
-    ``sources`` are the resolved paths of the job's pictures, which are never written;
-    ``source_sha256`` saves hashing the source where that is known. A print whose master is wanted
-    is always made, and the master with it. Raises DeliveryError, SourceError or pyvips.Error; no
-    file is then left under a final name, and one that stood there before stays as it was.
+    ``sources`` are the resolved paths of the job's pictures, which are never written. A print
+    whose master is wanted is always made, and the master with it. Raises DeliveryError, SourceError
+    or pyvips.Error; no file is then left under a final name, and one that stood there before stays
+    as it was.
     """
     targets = files_of(plan.request, folder)
     target, source = targets[0], plan.request.picture.source
     for each in targets:
         _refuse_sources(each, sources)
     before = _stamp(source, plan)
-    source_sha256 = source_sha256 or unchanged_sha256(source)
+    source_sha256 = unchanged_sha256(source)
     identity = print_identity(plan, source_sha256)
     standing = _standing(target, plan, identity, replace)
     if standing is not None and targets == [target]:
@@ -253,8 +251,14 @@ def _flush(path: Path) -> None:
 
 
 def remove_leftovers(folder: Path) -> None:
-    """Remove part files in ``folder``, and of its masters, whose process no longer runs."""
+    """Remove part files of ``folder`` and its masters whose process no longer runs.
+
+    It is called between prints: one of this process's own number was left by an earlier one: numbers come round again, and in
+    a container often at once.
+    """
     for part in (*folder.glob(f".*{PART}"), *folder.glob(f"{MASTERS}/.*{PART}")):
-        process = part.name.removesuffix(PART).rpartition(".")[2].partition("-")[0]
-        if process.isdigit() and not runs(int(process)):
+        process = process_of(part)
+        if process is None or not part.is_file():
+            continue
+        if process == os.getpid() or not runs(process):
             part.unlink(missing_ok=True)

@@ -59,10 +59,11 @@ class Docket:
         """
         name = record["file"]
         with self._lock:
-            before = self.records.pop(name, {})
-            self._blocks.pop(name, None)
+            before = self.records.get(name, {})
             if before.get("identity") == record["identity"]:
                 record = {key: before[key] for key in _KEPT if key in before} | record
+            self.records.pop(name, None)
+            self._blocks.pop(name, None)
             self.records[name] = record
             write_whole(self.path, (_HEAD + "".join(map(self._block, self.records))).encode())
             self._write_mirror()

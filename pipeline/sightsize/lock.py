@@ -8,6 +8,7 @@ import errno
 import os
 import re
 import socket
+import stat
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -20,19 +21,28 @@ _BEYOND_THE_TEXT = 2**20
 
 
 class LockedError(Exception):
-    """A folder that another run holds; the message is a sentence that says which."""
+    """A folder that cannot be held, mostly since another run does; the message is a sentence."""
 
 
 @contextmanager
 def locked(folder: Path) -> Iterator[None]:
     """Hold a folder for this run. Raises LockedError when another run does, and OSError."""
     path = folder / NAME
+    _refuse_links(path)
     descriptor = _held(path)
     try:
         _write(descriptor, f"process {os.getpid()} on {socket.gethostname()}")
         yield
     finally:
         _let_go(path, descriptor)
+
+
+def _refuse_links(path: Path) -> None:
+    """A link is not ours: who holds the folder would be written over what it leads to."""
+    with suppress(FileNotFoundError):
+        status = path.lstat()
+        if stat.S_ISLNK(status.st_mode) or (status.st_nlink > 1 and stat.S_ISREG(status.st_mode)):
+            raise LockedError(f"{path} is a link to another file; remove it")
 
 
 def _held(path: Path) -> int:

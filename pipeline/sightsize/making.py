@@ -16,7 +16,7 @@ from sightsize.docket import Record
 from sightsize.findings import Finding
 from sightsize.job import PrintRequest
 from sightsize.plan import Plan
-from sightsize.record import print_record, source_sha256
+from sightsize.record import print_record
 
 Status = Literal["made", "kept", "refused", "failed"]
 
@@ -44,7 +44,6 @@ class Order:
     folder: Path
     sources: frozenset[Path]
     replace: bool
-    record: Record | None
 
 
 @dataclass(frozen=True)
@@ -93,9 +92,8 @@ def _made(order: Order) -> Outcome:
 
     begin = time.perf_counter()
     plan, folder = order.plan, order.folder
-    known = source_sha256(order.record, plan.request.picture.source)
     with deadline(plan.request.limits.seconds):
-        done = deliver(plan, folder, order.sources, replace=order.replace, source_sha256=known)
+        done = deliver(plan, folder, order.sources, replace=order.replace)
     seconds = time.perf_counter() - begin
     noted = print_record(plan, done, seconds, folder)
     return Outcome(order.planned, done.status, "", done.bytes, seconds, done.notes, noted)

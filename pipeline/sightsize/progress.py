@@ -1,6 +1,7 @@
 """Progress on standard error: a bar when it is a terminal, a steady line for each print if not."""
 
 import sys
+from contextlib import suppress
 from threading import Lock
 from types import TracebackType
 from typing import Self
@@ -56,4 +57,5 @@ class Progress:
                 return
             name = outcome.planned.request.name
             line = f"[{self._count}/{self._prints}] {outcome.status} {name}"
-            typer.echo(f"{line} {outcome.seconds:.1f} s", err=True)
+            with suppress(OSError):  # a print is worth more than its line
+                typer.echo(f"{line} {outcome.seconds:.1f} s", err=True)
