@@ -123,7 +123,8 @@ def scaled(megapixels: int) -> Brief:
     factor = sqrt(megapixels * 1e6 / (plain.source.width * plain.source.height))
 
     def inches(sides: tuple[Fraction, Fraction]) -> tuple[Fraction, Fraction]:
-        across, down = (Fraction(round(side * plain.ppi * factor), plain.ppi) for side in sides)
+        pixels = (round_half_up(side * plain.ppi * Fraction(factor)) for side in sides)
+        across, down = (Fraction(count, plain.ppi) for count in pixels)
         return across, down
 
     brief = replace(

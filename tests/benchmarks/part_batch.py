@@ -23,9 +23,9 @@ from tables import ratio, table
 HEADINGS = ("batch", "prints", "s a print (min-max)", "rate / one core's", "peak MiB, all")
 
 ONE_CORE = "sightsize on one core"
-DEFAULT = "sightsize, one print at a time"
-"""What `sightsize make` does unless it is told otherwise."""
-TWO_WORKERS = "sightsize, `--workers 2`"
+WORKERS_1, WORKERS_2 = "sightsize, `--workers 1`", "sightsize, `--workers 2`"
+DEFAULT = WORKERS_2
+"""What `sightsize make` does with many prints on two cores unless it is told otherwise."""
 PICTURES, BATCH = "pictures", "batch"
 
 TEXT = """\
@@ -89,8 +89,8 @@ def batches_of(setup: Setup) -> list[Batch]:
     one, two = f"subject_{BATCH}:1", f"subject_{BATCH}:2"
     return [
         Batch(name=ONE_CORE, subject=one, prints=many, workers=1, cores=1),
-        Batch(name=DEFAULT, subject=one, prints=many, workers=1, threads=2),
-        Batch(name=TWO_WORKERS, subject=two, prints=many, workers=2),
+        Batch(name=WORKERS_1, subject=one, prints=many, workers=1, threads=2),
+        Batch(name=WORKERS_2, subject=two, prints=many, workers=2),
         Batch(name=f"{FLOOR} on one core", subject=FLOOR, prints=few, cores=1),
         *(
             Batch(name=f"{subject}, two at once", subject=subject, prints=few, processes=2)

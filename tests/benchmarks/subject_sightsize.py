@@ -14,8 +14,8 @@ from sightsize.docket import NAME as DOCKET
 from sightsize.docket import Docket
 from sightsize.load import load_job
 
-ACCEPTED_CHECKS = ("overlap",)
-"""The check that refuses a picture without overlap; the brief wants exactly the opening's size."""
+ACCEPTED_CHECKS = ("overlap", "unit-slip")
+"""The briefs want exactly the opening's size, and one an opening of two metres."""
 
 
 def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
