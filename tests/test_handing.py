@@ -10,10 +10,11 @@ from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
-from threading import Lock
+from threading import Barrier, Lock
 
 import numpy as np
 import pytest
+import pyvips
 
 from pictures import job, save
 from sightsize.audit import audited
@@ -39,7 +40,7 @@ def many_prints(folder: Path, count: int = 6, px: tuple[int, int] = PX) -> Job:
 def made(
     planned: Job,
     executor: Executor | None,
-    workers: int = 2,
+    workers: int | None = 2,
     make: Callable[[Order], Outcome] = make_print,
 ) -> list[Outcome]:
     docket = Docket(planned.output / "docket.toml")
@@ -100,6 +101,39 @@ def test_a_process_that_dies_is_a_failure_and_the_next_run_goes_on(tmp_path: Pat
 
 
 # No more at a time than there are hands and memory.
+
+
+@pytest.mark.parametrize(
+    ("cores", "prints", "at_once", "threads"), [(3, 6, 3, 1), (3, 2, 2, 1), (4, 2, 2, 2)]
+)
+def test_prints_share_the_cores_when_nothing_is_said_of_workers(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    cores: int,
+    prints: int,
+    at_once: int,
+    threads: int,
+) -> None:
+    for module in ("batch", "making"):
+        monkeypatch.setattr(f"sightsize.{module}.cores", lambda: cores)
+    monkeypatch.delenv("VIPS_CONCURRENCY", raising=False)
+    together, lock, running, most = Barrier(at_once, timeout=60), Lock(), 0, 0
+    counts = set()
+
+    def make(order: Order) -> Outcome:
+        nonlocal running, most
+        with lock:
+            running += 1
+            most = max(most, running)
+        counts.add(pyvips.vips_lib.vips_concurrency_get())
+        together.wait()
+        with lock:
+            running -= 1
+        return Outcome(order.planned, "made")
+
+    outcomes = made(many_prints(tmp_path, prints), None, workers=None, make=make)
+    assert [each.status for each in outcomes] == ["made"] * prints
+    assert (most, counts) == (at_once, {threads})
 
 
 def tasks_of(planned: Job, peaks: list[int]) -> deque[Task]:

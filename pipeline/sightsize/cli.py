@@ -178,7 +178,10 @@ def make(
     workers: Annotated[
         int | None,
         typer.Option(
-            "--workers", min=1, max=64, help="Prints made at the same time here, 1 unless given."
+            "--workers",
+            min=1,
+            max=64,
+            help="Prints made at the same time here, one for each core unless given.",
         ),
     ] = None,
     memory: Annotated[
@@ -222,7 +225,7 @@ def make(
         prints = plan_prints(job, requests, docket=_docket_or_exit(job.output / DOCKET))
         _show_dry_run(job, prints, lines, as_json)
         raise typer.Exit(1 if any(each.refused for each in prints) else 0)
-    with _one_run(job.output), _hands(scheduler, job.output, workers or 1, memory_bytes) as hands:
+    with _one_run(job.output), _hands(scheduler, job.output, workers, memory_bytes) as hands:
         docket = _docket_or_exit(job.output / DOCKET)
         prints = plan_prints(job, requests, docket=docket)
         code = _make(job, prints, docket, hands, replace, as_json)
@@ -271,7 +274,7 @@ def _one_run(folder: Path) -> Iterator[None]:
 
 @contextmanager
 def _hands(
-    scheduler: str | None, folder: Path, workers: int, memory_bytes: int | None
+    scheduler: str | None, folder: Path, workers: int | None, memory_bytes: int | None
 ) -> Iterator[dict[str, Any]]:
     """Who makes the prints, as ``make_prints`` takes it."""
     if scheduler is None:

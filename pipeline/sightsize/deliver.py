@@ -253,8 +253,8 @@ def _flush(path: Path) -> None:
 def remove_leftovers(folder: Path) -> None:
     """Remove part files of ``folder`` and its masters whose process no longer runs.
 
-    It is called between prints: one of this process's own number was left by an earlier one: numbers come round again, and in
-    a container often at once.
+    It is called between prints. One of this process's own number was left by an earlier one:
+    numbers come round again, and in a container often at once.
     """
     for part in (*folder.glob(f".*{PART}"), *folder.glob(f"{MASTERS}/.*{PART}")):
         process = process_of(part)

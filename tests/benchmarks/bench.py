@@ -1,91 +1,110 @@
-"""Measure one print through libvips alone, through plain float scripts and through sightsize.
+"""Measure sightsize: one print, its stages, batches, large prints, scaling and the commands.
 
-    python tests/benchmarks/bench.py [--runs 5] [--subjects floor peer_opencv] [--output FILE]
+    python tests/benchmarks/bench.py [--parts print batch] [--runs 5] [--output FILE]
 
-Run by hand, on a machine that has nothing else to do. Ends with 1 where a subject fails or a print
-is not the one that was asked for; a subject that cannot run here is reported as not available.
+Run by hand, on a machine that has nothing else to do; all of it takes about three quarters of an
+hour on two cores, source pictures aside. Every part with every subject writes RESULTS.md and the
+table in the README; anything less is only shown, or goes to `--output`. Ends with 1 where a subject
+fails or a print is not the one that was asked for; a subject that cannot run here is reported as
+not available, and a goal that is missed is only reported.
 """
 
 import argparse
-import json
+import importlib
 import os
 import subprocess
 import sys
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
 
-from brief import BRIEFS, MONO_20X16, SUBJECTS, Brief
-from measure import Bench, Row, measure
-from report import Result, report
-
-if TYPE_CHECKING:
-    from verify import Look
+from brief import BRIEFS, MONO_20X16, SUBJECTS
+from parts import Part, Setup
+from report import report, with_summary
 
 HERE = Path(__file__).parent
+RESULTS, README = HERE / "RESULTS.md", HERE.parents[1] / "README.md"
+PARTS = {
+    "print": "part_single",
+    "batch": "part_batch",
+    "large": "part_large",
+    "scaling": "part_scaling",
+    "commands": "part_commands",
+    "stages": "part_stages",
+}
+"""The modules that each measure one part, in the order of the report."""
 
 
 def main() -> int:
-    """Measure, verify, report."""
+    """Measure, report; 1 when something went wrong."""
     options, load = _options(), os.getloadavg()[0]
-    with tempfile.TemporaryDirectory() as folder:
-        results = [_result(BRIEFS[name], Path(folder), options) for name in options.briefs]
-    text = report(results, options.runs, options.threads, load)
+    with tempfile.TemporaryDirectory() as scratch:
+        setup = _setup(options, Path(scratch))
+        parts = [_part(name, setup) for name in options.parts]
+    text = report(parts, setup, load)
     print(text)
-    options.output.write_text(text, encoding="utf-8")
-    return int(any(_is_wrong(result) for result in results))
+    if options.output:
+        options.output.write_text(text, encoding="utf-8")
+    elif _is_whole(options):
+        RESULTS.write_text(text, encoding="utf-8")
+        readme = with_summary(README.read_text(encoding="utf-8"), text)
+        README.write_text(readme, encoding="utf-8")
+    return int(any(part.faults for part in parts))
 
 
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--runs", type=int, default=5, help="timed prints for each subject")
-    parser.add_argument("--threads", type=int, default=2, help="threads for each subject")
+    parser.add_argument("--parts", nargs="+", choices=PARTS, default=list(PARTS))
+    parser.add_argument("--runs", type=_count, default=5, help="times that each is measured")
+    parser.add_argument("--threads", type=_count, default=2, help="threads for each subject")
     parser.add_argument("--subjects", nargs="+", choices=SUBJECTS, default=SUBJECTS)
     parser.add_argument("--briefs", nargs="+", choices=BRIEFS, default=[MONO_20X16.name])
-    parser.add_argument("--cache", type=Path, help="folder that keeps the source picture")
-    parser.add_argument("--output", type=Path, default=HERE / "RESULTS.md")
-    options = parser.parse_args()
-    if options.runs < 1 or options.threads < 1:
-        parser.error("--runs and --threads take at least 1")
-    return options
+    parser.add_argument("--prints", type=_count, default=20, help="prints in each run of a batch")
+    parser.add_argument(
+        "--peer-prints", type=_count, default=6, help="as many for the floor and each peer"
+    )
+    parser.add_argument("--pictures", type=_count, default=800, help="pictures of the job of many")
+    parser.add_argument("--cache", type=Path, help="folder that keeps the source pictures (5 GB)")
+    parser.add_argument("--output", type=Path, help="write the report here, not to the project")
+    return parser.parse_args()
 
 
-def _result(brief: Brief, folder: Path, options: argparse.Namespace) -> Result:
-    source = source_of(options.cache or folder, brief)
-    bench = Bench(brief=brief, source=source, folder=folder, threads=options.threads)
-    rows = measure(bench, options.subjects, options.runs)
-    for row in rows:
-        if row.missing:
-            print(f"{row.subject}: {row.missing}", file=sys.stderr)
-    return Result(brief=brief, rows=rows, looks=_looks(bench, rows))
+def _count(text: str) -> int:
+    count = int(text)
+    if count < 1:
+        raise argparse.ArgumentTypeError("at least 1")
+    return count
 
 
-def source_of(folder: Path, brief: Brief) -> Path:
-    """The source picture, made if the folder has none."""
-    width, height = brief.source
-    source = folder / f"source-{width}x{height}.jpg"
-    if not source.exists():
-        folder.mkdir(parents=True, exist_ok=True)
-        unfinished = source.with_suffix(".part")
-        _run("source_picture.py", str(unfinished), str(width), str(height))
-        unfinished.replace(source)
-    return source
+def _setup(options: argparse.Namespace, scratch: Path) -> Setup:
+    cache = options.cache or scratch / "cache"
+    return Setup(
+        runs=options.runs,
+        threads=options.threads,
+        subjects=tuple(options.subjects),
+        briefs=tuple(options.briefs),
+        prints=options.prints,
+        peer_prints=options.peer_prints,
+        pictures=options.pictures,
+        cache=cache,
+        scratch=scratch,
+    )
 
 
-def _looks(bench: Bench, rows: list[Row]) -> "list[Look]":
-    prints = [str(bench.target(row.subject)) for row in rows if not row.missing]
-    return cast("list[Look]", json.loads(_run("verify.py", bench.brief.name, *prints)))
+def _part(name: str, setup: Setup) -> Part:
+    """Measure a part; one that breaks off leaves the others to be reported."""
+    print(f"measuring: {name}", file=sys.stderr)
+    part: Part
+    try:
+        part = importlib.import_module(PARTS[name]).part(setup)
+    except (OSError, subprocess.CalledProcessError) as error:
+        part = Part(text="", faults=(f"{name} broke off: {error}",))
+    for fault in part.faults:
+        print(fault, file=sys.stderr)
+    return part
 
 
-def _run(script: str, *arguments: str) -> str:
-    """Run a script that handles pictures outside this process, which has to stay small."""
-    command = [sys.executable, str(HERE / script), *arguments]
-    return subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout
-
-
-def _is_wrong(result: Result) -> bool:
-    failed = any(row.failed for row in result.rows)
-    return failed or any(look["faults"] for look in result.looks)
+def _is_whole(options: argparse.Namespace) -> bool:
+    return set(options.parts) == set(PARTS) and set(options.subjects) == set(SUBJECTS)
 
 
 if __name__ == "__main__":

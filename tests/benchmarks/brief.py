@@ -7,7 +7,7 @@ A *subject* is a script with `make_print(source, target, brief)`. A new row of t
 import os
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import floor
+from math import floor, sqrt
 from typing import NamedTuple
 
 MM_PER_INCH = Fraction("25.4")
@@ -16,7 +16,8 @@ FLOOR = "floor"
 PEERS = ("peer_opencv", "peer_skimage", "peer_pillow")
 TUNED = "tuned_opencv"
 """The first peer with 16-bit tables for every function: how fast such a script can be made."""
-SUBJECTS = (FLOOR, *PEERS, TUNED, "subject_sightsize")
+OURS = "subject_sightsize"
+SUBJECTS = (FLOOR, *PEERS, TUNED, OURS)
 """The modules that can be measured; the first peer that is at hand is the reference."""
 
 LARGEST_DIFFERENCE_CODES = 2.0
@@ -111,10 +112,60 @@ MONO_20X16 = Brief(
     paper_in=(Fraction(20), Fraction(16)),
 )
 
+
+LARGEST_OPTIMISED_PX = 2**27 // 12
+"""Sheets up to here get Huffman tables of their own from sightsize, so the brief asks for them."""
+
+
+def scaled(megapixels: int) -> Brief:
+    """The plain print with its source and its sheet larger or smaller alike, to whole pixels."""
+    plain = MONO_20X16
+    factor = sqrt(megapixels * 1e6 / (plain.source.width * plain.source.height))
+
+    def inches(sides: tuple[Fraction, Fraction]) -> tuple[Fraction, Fraction]:
+        pixels = (round_half_up(side * plain.ppi * Fraction(factor)) for side in sides)
+        across, down = (Fraction(count, plain.ppi) for count in pixels)
+        return across, down
+
+    brief = replace(
+        plain,
+        name=f"mono-{megapixels}-megapixels",
+        source=Size(*(round(side * factor) for side in plain.source)),
+        aperture_in=inches(plain.aperture_in),
+        paper_in=inches(plain.paper_in),
+    )
+    optimised = brief.sheet.width * brief.sheet.height <= LARGEST_OPTIMISED_PX
+    return replace(brief, optimised_coding=optimised)
+
+
+SCALED = {megapixels: scaled(megapixels) for megapixels in (5, 12, 24, 50, 100)}
+
+LARGE_40X30 = replace(
+    MONO_20X16,
+    name="mono-40x30",
+    source=SCALED[100].source,
+    aperture_in=(Fraction(37), Fraction("27.75")),
+    paper_in=(Fraction(40), Fraction(30)),
+)
+
+GIGAPIXEL = replace(
+    MONO_20X16,
+    name="mono-2-metres",
+    source=Size(40960, 26368),
+    aperture_in=(2000 / MM_PER_INCH, 1250 / MM_PER_INCH),
+    paper_in=(2100 / MM_PER_INCH, 1350 / MM_PER_INCH),
+)
+
+SMALL = Size(480, 320)
+"""The pictures of a job of many."""
+
 BRIEFS = {
     brief.name: brief
     for brief in (
         MONO_20X16,
         replace(MONO_20X16, name="mono-20x16-optimised", optimised_coding=True),
+        *SCALED.values(),
+        LARGE_40X30,
+        GIGAPIXEL,
     )
 }

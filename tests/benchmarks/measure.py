@@ -12,18 +12,64 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import median
+from tempfile import TemporaryFile
 from typing import cast
 
 from brief import Brief
-from worker import Answer
+from worker import CORES, Answer
 
 WORKER = Path(__file__).with_name("worker.py")
 KIB_PER_MIB = 1024
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spent:
+    """What a process took from its start to its end, what it wrote, and how it ended."""
+
+    seconds: float
+    peak_mib: float
+    output: str
+    errors: str
+    code: int
+
+
+def run_alone(command: Iterable[str | Path], environment: Mapping[str, str] | None = None) -> Spent:
+    """Run a command in a fresh process to its end."""
+    started = time.perf_counter()
+    with TemporaryFile("w+", encoding="utf-8") as errors:
+        process = subprocess.Popen(
+            [*map(str, command)],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=errors,
+            text=True,
+            env=environment,
+        )
+        with process:
+            assert process.stdout is not None
+            output = process.stdout.read()
+            peak_mib = ended(process)
+        seconds = time.perf_counter() - started
+        errors.seek(0)
+        return Spent(
+            seconds=seconds,
+            peak_mib=peak_mib,
+            output=output,
+            errors=errors.read(),
+            code=process.returncode,
+        )
+
+
+def ended(process: subprocess.Popen[str]) -> float:
+    """Wait for the end of a process and return its peak resident memory in MiB."""
+    _, status, usage = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    return usage.ru_maxrss / KIB_PER_MIB
 
 
 @dataclass(kw_only=True)
@@ -67,12 +113,13 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class Bench:
-    """One run: the brief, its source, where prints go, and how many threads a subject gets."""
+    """One run: the brief, its source, where prints go, what threads and cores a subject gets."""
 
     brief: Brief
     source: Path
     folder: Path
     threads: int
+    cores: int | None = None
 
     def target(self, subject: str) -> Path:
         """Where a subject's print goes."""
@@ -84,34 +131,47 @@ class Bench:
         target.unlink(missing_ok=True)
         return target
 
-    def start(self, subject: str, *paths: Path) -> subprocess.Popen[str]:
-        """Start a worker for a subject: to serve, or for one print with the paths given."""
-        threads = str(self.threads)
-        limits = dict.fromkeys(
-            ("BENCHMARK_THREADS", "VIPS_CONCURRENCY", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"),
-            threads,
-        )
+    def command(self, subject: str, *paths: Path) -> list[str]:
+        """How a worker is started for a subject: to serve, or for one print with the paths."""
+        return [sys.executable, str(WORKER), subject, self.brief.name, *map(str, paths)]
+
+    @property
+    def environment(self) -> dict[str, str]:
+        """The limits that hold for every subject alike."""
+        threads = ("VIPS_CONCURRENCY", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
+        limits = dict.fromkeys(("BENCHMARK_THREADS", *threads), str(self.threads))
+        cores = {} if self.cores is None else {CORES: str(self.cores)}
+        return os.environ | limits | cores
+
+    def start(self, subject: str) -> subprocess.Popen[str]:
+        """Start a worker that serves."""
         return subprocess.Popen(
-            [sys.executable, str(WORKER), subject, self.brief.name, *map(str, paths)],
+            self.command(subject),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
-            env=os.environ | limits,
+            env=self.environment,
         )
 
 
 def measure(bench: Bench, subjects: Iterable[str], runs: int) -> list[Row]:
     """Measure every subject `runs` times warm, then `runs` times cold."""
     rows = [Row(subject=subject) for subject in subjects]
-    _measure_warm(bench, rows, runs)
-    for _ in range(runs):
-        for row in rows:
-            if not row.missing:
-                _measure_cold(bench, row)
+    measure_warm(bench, rows, runs)
+    measure_cold(bench, rows, runs)
     return rows
 
 
-def _measure_warm(bench: Bench, rows: list[Row], runs: int) -> None:
+def measure_cold(bench: Bench, rows: list[Row], runs: int) -> None:
+    """Have every subject make a print in a fresh process, `runs` times."""
+    for _ in range(runs):
+        for row in rows:
+            if not row.missing:
+                _print_cold(bench, row)
+
+
+def measure_warm(bench: Bench, rows: list[Row], runs: int) -> None:
+    """Have every subject make a print in a process that has just made one, `runs` times."""
     with ExitStack() as stack:
         workers = [stack.enter_context(bench.start(row.subject)) for row in rows]
         for _ in range(runs):
@@ -127,17 +187,21 @@ def _take_turn(bench: Bench, row: Row, worker: subprocess.Popen[str]) -> None:
     work, and a subject that needs much of it would pay for that instead of for its work.
     """
     for _ in range(2):
-        answer = _ask(worker, bench.source, bench.cleared_target(row.subject))
+        answer = ask(worker, bench.source, bench.cleared_target(row.subject))
         if not row.note(answer):
             return
     row.warm_seconds.append(answer["seconds"])
     row.warm_cpu_seconds.append(answer["cpu_seconds"])
 
 
-def _ask(worker: subprocess.Popen[str], source: Path, target: Path) -> Answer:
+def ask(worker: subprocess.Popen[str], source: Path, target: Path) -> Answer:
+    """Have a serving worker make one print."""
     assert worker.stdin is not None
     assert worker.stdout is not None
-    print(json.dumps([str(source), str(target)]), file=worker.stdin, flush=True)
+    try:
+        print(json.dumps([str(source), str(target)]), file=worker.stdin, flush=True)
+    except BrokenPipeError:
+        return _read("")
     return _read(worker.stdout.readline())
 
 
@@ -145,15 +209,9 @@ def _read(line: str) -> Answer:
     return cast(Answer, json.loads(line)) if line else {"failed": "the process ended early"}
 
 
-def _measure_cold(bench: Bench, row: Row) -> None:
+def _print_cold(bench: Bench, row: Row) -> None:
     target = bench.cleared_target(row.subject)
-    started = time.perf_counter()
-    with bench.start(row.subject, bench.source, target) as worker:
-        assert worker.stdout is not None
-        answer = _read(worker.stdout.read())
-        _, status, usage = os.wait4(worker.pid, 0)
-        worker.returncode = os.waitstatus_to_exitcode(status)
-    seconds = time.perf_counter() - started
-    if row.note(answer):
-        row.cold_seconds.append(seconds)
-        row.peaks_mib.append(usage.ru_maxrss / KIB_PER_MIB)
+    spent = run_alone(bench.command(row.subject, bench.source, target), bench.environment)
+    if row.note(_read(spent.output)):
+        row.cold_seconds.append(spent.seconds)
+        row.peaks_mib.append(spent.peak_mib)

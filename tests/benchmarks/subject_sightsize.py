@@ -10,10 +10,12 @@ from brief import MONO_20X16, Brief
 
 from sightsize.batch import make_prints, plan_prints
 from sightsize.checks import check_ids
+from sightsize.docket import NAME as DOCKET
+from sightsize.docket import Docket
 from sightsize.load import load_job
 
-ACCEPTED_CHECKS = ("overlap",)
-"""The check that refuses a picture without overlap; the brief wants exactly the opening's size."""
+ACCEPTED_CHECKS = ("overlap", "unit-slip")
+"""The briefs want exactly the opening's size, and one an opening of two metres."""
 
 
 def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
@@ -31,20 +33,23 @@ def made_print(job_text: str, target: Path) -> None:
         made.replace(target)
 
 
-def run_job(job_path: Path) -> None:
-    """Make the one print of a job file, in this process, as `sightsize make` does."""
+def run_job(job_path: Path, workers: int = 1) -> None:
+    """Make every print of a job file, in this process, as `sightsize make` does."""
     job = load_job(job_path, check_ids())
     job.output.mkdir(parents=True, exist_ok=True)
-    (outcome,) = make_prints(
+    docket = Docket(job.output / DOCKET)
+    outcomes = make_prints(
         job,
-        plan_prints(job, job.prints),
+        plan_prints(job, job.prints, docket=docket),
         replace=False,
-        workers=1,
+        workers=workers,
         started=lambda _: None,
         finished=lambda _: None,
+        docket=docket,
     )
-    if outcome.status != "made":
-        raise RuntimeError(f"sightsize {outcome.status} the print: {outcome.message}")
+    for outcome in outcomes:
+        if outcome.status != "made":
+            raise RuntimeError(f"sightsize {outcome.status} a print: {outcome.message}")
 
 
 def job_values(source: Path, brief: Brief) -> dict[str, Any]:

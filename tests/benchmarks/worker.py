@@ -19,6 +19,9 @@ from typing import TextIO, TypedDict
 
 from brief import BRIEFS, Brief
 
+CORES = "BENCHMARK_CORES"
+"""The variable that says on how many of the machine's cores a worker runs, all unless set."""
+
 
 class Answer(TypedDict, total=False):
     """What became of one print: its times, or why there is none."""
@@ -45,19 +48,26 @@ def make_one(subject: str, brief: Brief, source: str, target: str) -> Answer:
 
 def _maker(subject: str) -> Callable[[Path, Path, Brief], None]:
     """The function of a subject; what follows a colon is what it makes the print with."""
-    module, _, stage = subject.partition(":")
+    module, _, variant = subject.partition(":")
     make_print: Callable[..., None] = importlib.import_module(module).make_print
-    return partial(make_print, stage=stage) if stage else make_print
+    return partial(make_print, variant=variant) if variant else make_print
 
 
 def main(arguments: list[str]) -> None:
     """Answer the requests of the command line or of stdin."""
+    _keep_to_cores()
     subject, brief, *paths = arguments
     requests = [json.dumps(paths)] if paths else sys.stdin
     answers = _answer_stream()
     for request in requests:
         answer = make_one(subject, BRIEFS[brief], *json.loads(request))
         print(json.dumps(answer), file=answers, flush=True)
+
+
+def _keep_to_cores() -> None:
+    if CORES in os.environ:
+        mine = sorted(os.sched_getaffinity(0))
+        os.sched_setaffinity(0, mine[: int(os.environ[CORES])])
 
 
 def _answer_stream() -> TextIO:

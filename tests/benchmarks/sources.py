@@ -1,0 +1,58 @@
+"""The source pictures, each made once, by a script in a process of its own, and kept."""
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+from brief import GIGAPIXEL, MONO_20X16, Size
+
+HERE = Path(__file__).parent
+BYTES_A_PIXEL = 3
+SPARE_BYTES = 4 * 10**9
+"""Left on the disk for prints beside the largest source."""
+
+
+class NoSourceError(Exception):
+    """A source that cannot be made here; the message says why."""
+
+
+def run_script(script: str, *arguments: object) -> str:
+    """Run a script that handles pictures outside this process, which has to stay small."""
+    command = [sys.executable, str(HERE / script), *map(str, arguments)]
+    return subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout
+
+
+def photograph(folder: Path, size: Size) -> Path:
+    """Return the colour picture of a size that compresses as a photograph does."""
+    path = folder / f"source-{size.width}x{size.height}.jpg"
+    return _made(path, "source_picture.py", size.width, size.height)
+
+
+def gigapixel(folder: Path) -> Path:
+    """Return the tiled BigTIFF of the largest brief. Raises NoSourceError where it has no room."""
+    size = GIGAPIXEL.source
+    path = folder / f"source-{size.width}x{size.height}.tif"
+    if not path.exists():
+        needed = size.width * size.height * BYTES_A_PIXEL + SPARE_BYTES
+        folder.mkdir(parents=True, exist_ok=True)
+        free = shutil.disk_usage(folder).free
+        if free < needed:
+            raise NoSourceError(f"{needed / 1e9:.1f} GB are needed, {free / 1e9:.1f} GB are free")
+    return _made(path, "source_pieces.py", "mosaic", photograph(folder, MONO_20X16.source), *size)
+
+
+def small_pictures(folder: Path, count: int) -> Path:
+    """Return a folder of that many small pictures, each another piece of the photograph."""
+    whole = photograph(folder, MONO_20X16.source)
+    return _made(folder / f"small-{count}", "source_pieces.py", "small", whole, count)
+
+
+def _made(path: Path, script: str, *arguments: object) -> Path:
+    """The path, which gets its name only once all of it is there; made if it is missing."""
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        unfinished = path.with_suffix(".part")
+        run_script(script, unfinished, *arguments)
+        unfinished.replace(path)
+    return path
