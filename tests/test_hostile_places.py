@@ -228,11 +228,11 @@ without_rights = pytest.mark.skipif(
 
 
 def command(path: Path) -> subprocess.CompletedProcess[str]:
-    """Run a job; as root without root's right to pass over permissions."""
+    """Run a job, print by print; as root without root's right to pass over permissions."""
     rights = "-dac_override,-dac_read_search"
     dropped = [str(SETPRIV), "--bounding-set", rights] if os.geteuid() == 0 and SETPRIV else []
     return subprocess.run(
-        [*dropped, sys.executable, "-B", "-m", "sightsize", "make", str(path)],
+        [*dropped, sys.executable, "-B", "-m", "sightsize", "make", str(path), "--workers", "1"],
         capture_output=True,
         text=True,
         check=False,

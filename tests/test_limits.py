@@ -139,7 +139,7 @@ def left_in(folder: Path) -> set[str]:
 def test_a_slow_print_is_given_up_and_the_others_are_made(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, workers: int, form: str
 ) -> None:
-    slow_sheets(monkeypatch, lambda sheet: Sheet(slow_image(sheet.image), sheet.remarks))
+    slow_sheets(monkeypatch, lambda sheet: Sheet(slow_image(sheet.image), sheet.found))
     planned = slow_and_quick(tmp_path, limits={"seconds": 0.7}, delivery={"format": form})
     begin = time.perf_counter()
     slow, quick = make(planned, workers=workers)

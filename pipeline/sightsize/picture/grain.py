@@ -35,7 +35,7 @@ _LARGEST = 3.5
 """Largest fluctuation in units of its RMS; one pixel of 460 in a Gaussian tile lies beyond it."""
 _UNIT = 1024
 """Whole steps in one unit of either tile. They take away the last bits of a Fourier transform and
-of a sine, which may differ between machines."""
+of a sine, which may differ between machines, and a float holds their products exactly."""
 _STEPS = _UNIT**2 / 2
 """Steps in one unit of the field, the mean of two products."""
 
@@ -105,7 +105,7 @@ def _phase_size(size_px: float) -> float:
 
 def _whole(numbers: NDArray[np.complex128]) -> pyvips.Image:
     parts = np.stack([numbers.real, numbers.imag], axis=-1)
-    return pyvips.Image.new_from_array(np.rint(parts * _UNIT).astype(np.int16))
+    return pyvips.Image.new_from_array(np.rint(parts * _UNIT).astype(np.float32))
 
 
 def _gaussian(side: int, size_px: float, seed: tuple[int, int]) -> NDArray[np.complex128]:
