@@ -30,6 +30,7 @@ from sightsize.picture.chain import Sheet, sheet_image
 from sightsize.picture.finish import paper_value
 from sightsize.plan import Plan
 from sightsize.verify import verify_file
+from sightsize.whole import remove_leftovers
 
 EXIFTOOL = shutil.which("exiftool")
 needs_exiftool = pytest.mark.skipif(EXIFTOOL is None, reason="exiftool is not installed")
@@ -682,6 +683,6 @@ def test_leftovers_of_a_running_process_stay(tmp_path: Path) -> None:
     for name in (theirs, *not_numbers, ".notes.part", "a.part"):
         (tmp_path / name).write_bytes(b"")
     (tmp_path / f".b.tif.{gone.pid}-00ff.part").mkdir()
-    deliver.remove_leftovers(tmp_path)
+    remove_leftovers(tmp_path)
     kept = [theirs, *not_numbers, ".notes.part", "a.part", f".b.tif.{gone.pid}-00ff.part"]
     assert files(tmp_path) == sorted(kept)

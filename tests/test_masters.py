@@ -24,12 +24,12 @@ from pictures import BORDER_PX, Pixels, job, picture_of, read, save, save_16
 from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.cli import app
-from sightsize.deliver import remove_leftovers
 from sightsize.docket import Docket
 from sightsize.job import Job
 from sightsize.picture.wide import wide_codes, wide_profile
 from sightsize.report import plan_text
 from sightsize.reprint import Reprinted, reprinted
+from sightsize.whole import remove_leftovers
 
 PX = (180, 120)
 SOURCE_PX = (540, 360)

@@ -4,6 +4,14 @@ A reader follows one print through the modules in this order:
 document -> grammar -> job -> plan -> checks -> picture/ -> deliver, run by batch and cli.
 """
 
-from importlib.metadata import version
+__version__: str
 
-__version__ = version("sightsize")
+
+def __getattr__(name: str) -> str:
+    """The version, read when it is first asked for: reading it takes a third of a start-up."""
+    if name != "__version__":
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib.metadata import version
+
+    globals()[name] = found = version("sightsize")
+    return found

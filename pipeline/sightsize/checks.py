@@ -8,6 +8,7 @@ What cannot be printed at all, or is beyond the job's limits, stays a stop whate
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from math import ceil
 
 from sightsize.findings import Finding, Level, Remark
@@ -148,11 +149,16 @@ def _nominal_size(plan: Plan) -> Iterator[Finding]:
             )
 
 
-def _nominal_sizes() -> Iterator[tuple[str, list[Fraction]]]:
-    for short, long in _NOMINAL_INCHES:
-        yield f"{long}x{short} in", [Fraction(short * 254, 10), Fraction(long * 254, 10)]
-    for short, long in _NOMINAL_CM:
-        yield f"{long}x{short} cm", [Fraction(short * 10), Fraction(long * 10)]
+@cache
+def _nominal_sizes() -> list[tuple[str, tuple[Fraction, Fraction]]]:
+    inches = [
+        (f"{long}x{short} in", (Fraction(short * 254, 10), Fraction(long * 254, 10)))
+        for short, long in _NOMINAL_INCHES
+    ]
+    return inches + [
+        (f"{long}x{short} cm", (Fraction(short * 10), Fraction(long * 10)))
+        for short, long in _NOMINAL_CM
+    ]
 
 
 @_rule(

@@ -253,8 +253,8 @@ def _memory_or_exit(text: str | None) -> int | None:
 @contextmanager
 def _one_run(folder: Path) -> Iterator[None]:
     """Hold the output folder for this run, without what a dead one or a dead worker left there."""
-    from sightsize.deliver import remove_leftovers
     from sightsize.lock import LockedError, locked
+    from sightsize.whole import remove_leftovers
 
     with ExitStack() as held:
         try:

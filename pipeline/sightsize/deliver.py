@@ -18,7 +18,6 @@ from sightsize.checks import remark_finding
 from sightsize.deadline import check_time, stopped_in_time
 from sightsize.findings import Remark
 from sightsize.identity import file_sha256, print_identity, unchanged_sha256
-from sightsize.lock import runs
 from sightsize.masters import FOLDER as MASTERS
 from sightsize.masters import Master, files_of
 from sightsize.memory import coding_bytes
@@ -31,7 +30,7 @@ from sightsize.picture.wide import master_profile
 from sightsize.plan import Plan
 from sightsize.tagging import captions_of, identity_of, save_tiff, tagged
 from sightsize.verify import Seen, clipping_remarks, verify_file, verify_master
-from sightsize.whole import PART, part_of, process_of
+from sightsize.whole import part_of
 
 
 class DeliveryError(Exception):
@@ -248,17 +247,3 @@ def _flush(path: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
-
-
-def remove_leftovers(folder: Path) -> None:
-    """Remove part files of ``folder`` and its masters whose process no longer runs.
-
-    It is called between prints. One of this process's own number was left by an earlier one:
-    numbers come round again, and in a container often at once.
-    """
-    for part in (*folder.glob(f".*{PART}"), *folder.glob(f"{MASTERS}/.*{PART}")):
-        process = process_of(part)
-        if process is None or not part.is_file():
-            continue
-        if process == os.getpid() or not runs(process):
-            part.unlink(missing_ok=True)

@@ -5,6 +5,7 @@ A worked sheet: 16 3/8 x 13 5/8 in on 20x16 in at 300 ppi is 4913 x 4088 px at (
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from sightsize.job import EDGES, Aperture, Edges, Frame, Paper
 from sightsize.media import standard_name
@@ -74,6 +75,7 @@ def image_mm(aperture: Aperture) -> Size:
     )
 
 
+@lru_cache(maxsize=64)
 def plan_sheet(
     aperture: Aperture, paper: Paper, ppi: Fraction, frame: Frame | None = None
 ) -> SheetPlan:

@@ -8,6 +8,7 @@ Fraction(3683, 20)
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from math import floor
 
 MM_PER_INCH = Fraction(254, 10)
@@ -46,6 +47,7 @@ class UnitError(ValueError):
     """A quantity that cannot be read; the message is a sentence for the job file's author."""
 
 
+@lru_cache(maxsize=1024)
 def parse_length_mm(text: str) -> Fraction:
     """Return the exact millimetres of a positive or zero length such as ``7 1/4 in``.
 

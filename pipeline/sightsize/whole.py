@@ -1,9 +1,12 @@
-"""Small files that are there whole or not at all."""
+"""Files that are there whole or not at all, and what is left of those that never were."""
 
 import os
 import re
 import secrets
 from pathlib import Path
+
+from sightsize.lock import runs
+from sightsize.masters import FOLDER as MASTERS
 
 PART = ".part"
 _PART_NAME = re.compile(rf"\..+\.([0-9]{{1,9}})-[0-9a-f]+{re.escape(PART)}")
@@ -31,3 +34,17 @@ def write_whole(path: Path, data: bytes) -> None:
         part.replace(path)
     finally:
         part.unlink(missing_ok=True)
+
+
+def remove_leftovers(folder: Path) -> None:
+    """Remove part files of ``folder`` and its masters whose process no longer runs.
+
+    It is called between prints. One of this process's own number was left by an earlier one:
+    numbers come round again, and in a container often at once.
+    """
+    for part in (*folder.glob(f".*{PART}"), *folder.glob(f"{MASTERS}/.*{PART}")):
+        process = process_of(part)
+        if process is None or not part.is_file():
+            continue
+        if process == os.getpid() or not runs(process):
+            part.unlink(missing_ok=True)
