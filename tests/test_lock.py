@@ -66,6 +66,21 @@ def test_the_second_run_says_who_holds_the_folder(tmp_path: Path) -> None:
     assert not (planned.output / NAME).exists()
 
 
+def test_a_second_reprint_says_who_holds_its_folder(tmp_path: Path) -> None:
+    planned = one_print(tmp_path)
+    assert command(planned, "make").returncode == 0
+    again, docket = tmp_path / "again", planned.output / "docket.toml"
+    again.mkdir()
+    reprint = [sys.executable, "-m", "sightsize", "reprint", str(docket), "--output", str(again)]
+    with holder(again) as first:
+        second = subprocess.run(reprint, capture_output=True, text=True, check=False)
+        assert (second.returncode, second.stdout) == (1, "")
+        assert f"process {first.pid} on {socket.gethostname()} is making prints" in second.stderr
+        assert [each.name for each in again.iterdir()] == [NAME]
+    done = subprocess.run(reprint, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout.split()[0]) == (0, "identical")
+
+
 def test_what_a_killed_run_left_does_not_block(tmp_path: Path) -> None:
     with holder(tmp_path) as first:
         first.send_signal(signal.SIGKILL)

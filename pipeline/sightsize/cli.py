@@ -405,7 +405,8 @@ def reprint(
     folder = output or docket.path.parent / "reprints"
     if resolved(folder) == resolved(docket.path.parent):
         _leave(2, f"the first prints stand in {folder}; name another folder with --output")
-    results = list(reprinted(docket, only or [], look_in or [], folder, match=match))
+    with _one_run(folder):
+        results = list(reprinted(docket, only or [], look_in or [], folder, match=match))
     if not results:
         typer.echo(f"no print of {docket.path} matches --only {' '.join(only or [])}", err=True)
         raise typer.Exit(2)
