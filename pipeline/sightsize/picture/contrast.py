@@ -32,24 +32,44 @@ LARGEST_CHANGE = 5.0
 _NO_DETAIL = 2**15
 """Index of detail 0 in its table; the table spans 50 L* to either side."""
 
+_LEAST_RADIUS_PX = 4
+
+
+def coarseness(radius_px: float) -> int:
+    """Return how many pixels each way may become one in windows of a radius: He and Sun's rate."""
+    return max(int(radius_px / _LEAST_RADIUS_PX), 1)
+
 
 def base_coefficients(
-    small: NDArray[np.float32], radius_px: float, eps: float = 36.0
+    small: NDArray[np.float32], radius_px: float, eps: float = 36.0, every: int = 1
 ) -> NDArray[np.float32]:
     """Return a and b of the guided filter of a small lightness map, as rows x columns x 2.
 
     ``radius_px`` reaches from a pixel's middle to its window's edge, so a window spans exactly
     twice that whatever the map's size: R + 0.5 is a window of 2R + 1 whole pixels, and a pixel that
     the edge cuts counts in part. Windows end where the picture ends. ``eps`` is in L* squared:
-    variance well below it is detail, well above it an edge.
+    variance well below it is detail, well above it an edge. Where ``every`` is more than 1 so many
+    pixels each way become one of the result; nothing of their own variance is lost.
     """
-    lightness = small.astype(np.float64)
-    mean = _window_means(lightness, radius_px)
-    variance = np.maximum(_window_means(lightness**2, radius_px) - mean**2, 0)
+    lightness, radius_px = small.astype(np.float64), radius_px / every
+    mean, squares = (
+        _window_means(_joined(each, every), radius_px) for each in (lightness, lightness**2)
+    )
+    variance = np.maximum(squares - mean**2, 0)
     slope = variance / (variance + eps)
     fitted = (slope, (1 - slope) * mean)
     means = [_window_means(each, radius_px).astype(np.float32) for each in fitted]
     return np.stack(means, axis=-1)
+
+
+def _joined(values: Floats, every: int) -> Floats:
+    """The means of blocks of so many pixels each way, of one more or less where they do not fit."""
+    for axis, length in enumerate(values.shape if every > 1 else ()):
+        blocks = max(round(length / every), 1)
+        ends = np.rint(np.linspace(0, length, blocks + 1)).astype(np.intp)
+        sums = np.add.reduceat(values, ends[:-1], axis)
+        values = sums / np.expand_dims(np.diff(ends), 1 - axis)
+    return values
 
 
 def _window_means(values: Floats, radius_px: float) -> Floats:

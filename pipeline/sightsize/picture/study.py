@@ -134,11 +134,12 @@ def _colours(plan: Plan, small: SmallPrint, scale: ToneScale) -> tuple[bool, lis
 def _coefficients(plan: Plan, small: SmallPrint, scale: ToneScale) -> NDArray[np.float32] | None:
     if plan.request.local_contrast.gain == 0:
         return None
-    from sightsize.picture.contrast import base_coefficients
+    from sightsize.picture.contrast import base_coefficients, coarseness
 
     lightness = pixels(to_lightness(small.luminance, scale)) / np.float32(STEPS_PER_L)
     radius = plan.neighbourhood_px / 2 * lightness.shape[1] / plan.sheet.image_px[0]
-    return base_coefficients(lightness.astype(np.float32), radius)
+    every = coarseness(radius)
+    return base_coefficients(lightness.astype(np.float32), radius, every=every)
 
 
 def _skin(plan: Plan, small: SmallPrint) -> pyvips.Image | None:
