@@ -194,3 +194,8 @@ def test_a_lack_is_said_once_for_a_frame_and_once_for_the_job(write_job: WriteJo
     with pytest.raises(JobError) as caught:
         load_job(job)
     assert [finding.key for finding in caught.value.findings] == ["prints[1]", "prints[3]"]
+
+
+def test_a_print_that_changes_its_defaults_changes_no_other_print() -> None:
+    table_defaults("tone").clear()
+    assert table_defaults("tone")["grade"] == 2

@@ -86,7 +86,12 @@ def follow(node: Node) -> Node:
 
 
 def table_defaults(name: str) -> Node:
-    """Return the defaults of the keys of one table of ``$defs`` that have one."""
+    """Return the defaults of the keys of one table of ``$defs`` that have one, to be changed."""
+    return dict(_table_defaults(name))
+
+
+@cache
+def _table_defaults(name: str) -> Node:
     properties = schema()["$defs"][name]["properties"]
     return {
         key: follow(node)["default"]

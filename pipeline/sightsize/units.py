@@ -47,7 +47,6 @@ class UnitError(ValueError):
     """A quantity that cannot be read; the message is a sentence for the job file's author."""
 
 
-@lru_cache(maxsize=1024)
 def parse_length_mm(text: str) -> Fraction:
     """Return the exact millimetres of a positive or zero length such as ``7 1/4 in``.
 
@@ -88,6 +87,7 @@ def _short(text: str) -> str:
     return repr(text if len(text) <= 40 else f"{text[:40]}...")
 
 
+@lru_cache(maxsize=1024)  # a job says the same few lengths for every print
 def _parse_quantity(text: str) -> tuple[Fraction, str | None]:
     for glyph, fraction in _VULGAR.items():
         text = text.replace(glyph, f" {fraction}")

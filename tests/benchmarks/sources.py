@@ -26,7 +26,9 @@ def run_script(script: str, *arguments: object) -> str:
 def photograph(folder: Path, size: Size) -> Path:
     """Return the colour picture of a size that compresses as a photograph does."""
     path = folder / f"source-{size.width}x{size.height}.jpg"
-    return _made(path, "source_picture.py", size.width, size.height)
+    if not path.exists():
+        _make(path, "source_picture.py", *size)
+    return path
 
 
 def gigapixel(folder: Path) -> Path:
@@ -34,25 +36,26 @@ def gigapixel(folder: Path) -> Path:
     size = GIGAPIXEL.source
     path = folder / f"source-{size.width}x{size.height}.tif"
     if not path.exists():
+        piece = photograph(folder, MONO_20X16.source)
         needed = size.width * size.height * BYTES_A_PIXEL + SPARE_BYTES
-        folder.mkdir(parents=True, exist_ok=True)
         free = shutil.disk_usage(folder).free
         if free < needed:
             raise NoSourceError(f"{needed / 1e9:.1f} GB are needed, {free / 1e9:.1f} GB are free")
-    return _made(path, "source_pieces.py", "mosaic", photograph(folder, MONO_20X16.source), *size)
+        _make(path, "source_pieces.py", "mosaic", piece, *size)
+    return path
 
 
 def small_pictures(folder: Path, count: int) -> Path:
     """Return a folder of that many small pictures, each another piece of the photograph."""
-    whole = photograph(folder, MONO_20X16.source)
-    return _made(folder / f"small-{count}", "source_pieces.py", "small", whole, count)
-
-
-def _made(path: Path, script: str, *arguments: object) -> Path:
-    """The path, which gets its name only once all of it is there; made if it is missing."""
+    path = folder / f"small-{count}"
     if not path.exists():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        unfinished = path.with_suffix(".part")
-        run_script(script, unfinished, *arguments)
-        unfinished.replace(path)
+        _make(path, "source_pieces.py", "small", photograph(folder, MONO_20X16.source), count)
     return path
+
+
+def _make(path: Path, script: str, *arguments: object) -> None:
+    """Have a script make what gets its name only once all of it is there."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    unfinished = path.with_suffix(".part")
+    run_script(script, unfinished, *arguments)
+    unfinished.replace(path)

@@ -6,10 +6,12 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+import sources
 from bench import HERE, PARTS, README, RESULTS
 from brief import BRIEFS, GIGAPIXEL, MM_PER_INCH, MONO_20X16, OURS, SCALED, Box, Brief, Size
 from crowd import NotMadeError, made_at_once
@@ -240,6 +242,20 @@ def test_the_power_of_a_law_comes_back() -> None:
     assert exponent([5, 12, 24, 50], [3 * size**1.2 for size in (5, 12, 24, 50)]) == pytest.approx(
         1.2
     )
+
+
+# Sources.
+
+
+def test_a_source_without_room_is_refused_before_it_is_begun(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    size = MONO_20X16.source
+    (tmp_path / f"source-{size.width}x{size.height}.jpg").touch()
+    monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=10**9))
+    with pytest.raises(sources.NoSourceError, match=r"7.2 GB are needed, 1.0 GB are free"):
+        sources.gigapixel(tmp_path)
+    assert len(list(tmp_path.iterdir())) == 1
 
 
 # Batches.
