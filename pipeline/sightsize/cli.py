@@ -26,6 +26,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
+_OBJECTS_BETWEEN_COLLECTIONS = 100_000
+
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).")]
 JobFiles = Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Report as JSON on standard output.")]

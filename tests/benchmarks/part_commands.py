@@ -1,6 +1,5 @@
 """The commands around the prints: a job of many pictures run again and checked, and start-up."""
 
-import json
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -121,9 +120,9 @@ class Many:
     def make(self, commands: Commands, name: str, made: int) -> int:
         """Run the job, see that so many files were made and no other was touched."""
         before = self._stamps()
-        spent = commands.run(name, "-m", "sightsize", "make", self.job_path, "--replace", "--json")
+        spent = commands.run(name, "-m", "sightsize", "make", self.job_path, "--replace")
         after = self._stamps()
-        said = [each["status"] for each in json.loads(spent.output or "{}").get("prints", ())]
+        said = [line.partition(" ")[0] for line in spent.output.splitlines()]
         written = sum(before.get(path) != stamp for path, stamp in after.items())
         wanted = {"made": made, "kept": len(self.pictures) - made}
         for status, count in wanted.items():
