@@ -255,9 +255,7 @@ def test_pixels_taken_together_do_as_every_one(radius: float) -> None:
     lightness = field(331, 401, s1=2, s4=3, s12=5, s50=18)
     every = coarseness(radius)
     assert every == int(radius / 4)
-    alone, together = (
-        base_coefficients(lightness, radius, every=each).astype(np.float64) for each in (1, every)
-    )
+    alone, together = (base_coefficients(lightness, radius, every=each) for each in (1, every))
     assert together.shape[:2] == (round(331 / every), round(401 / every))
     pixels = lightness.astype(np.float64)
     difference = np.abs(stage(pixels, together, 0.25) - stage(pixels, alone, 0.25))
@@ -268,8 +266,9 @@ def test_pixels_taken_together_do_as_every_one(radius: float) -> None:
 @pytest.mark.parametrize("sigma", [0.3, 6.0])
 @pytest.mark.parametrize("degrees", [0, 20])
 def test_no_rim_at_edges_where_pixels_are_taken_together(degrees: int, sigma: float) -> None:
-    lightness = edge(40, 60, sigma, degrees).astype(np.float32)
-    found = stage(lightness, base_coefficients(lightness, 24, every=coarseness(24)), 0.5)
+    lightness = edge(40, 60, sigma, degrees)
+    coefficients = base_coefficients(lightness.astype(np.float32), 24, every=coarseness(24))
+    found = stage(lightness, coefficients, 0.5)
     assert coarseness(24) == 6
     assert beyond(found, 40, 60) < 0.95
 
