@@ -135,7 +135,8 @@ def check(
         prints = plan_prints(job, job.prints, pictures=pictures)
         refused = sum(each.refused for each in prints)
         code = max(code, 1 if refused else 0)
-        data.append({"job": str(path), "findings": [], "prints": prints_data(prints)})
+        if as_json:
+            data.append({"job": str(path), "findings": [], "prints": prints_data(prints)})
         cases[str(path)] = [(each.request.name, each.findings) for each in prints]
         findings = [finding for each in prints for finding in each.findings]
         _say_findings(str(path), findings, refused, len(prints), as_json)

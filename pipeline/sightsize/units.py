@@ -8,6 +8,7 @@ Fraction(3683, 20)
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from math import floor
 
 MM_PER_INCH = Fraction(254, 10)
@@ -86,6 +87,7 @@ def _short(text: str) -> str:
     return repr(text if len(text) <= 40 else f"{text[:40]}...")
 
 
+@lru_cache(maxsize=1024)  # a job says the same lengths for every print
 def _parse_quantity(text: str) -> tuple[Fraction, str | None]:
     for glyph, fraction in _VULGAR.items():
         text = text.replace(glyph, f" {fraction}")
