@@ -79,7 +79,7 @@ def tagged(
     image.set_type(pyvips.GValue.gstr_type, "resolution-unit", "in")
     _set_blob(image, "icc-profile-data", profile)
     _set_blob(image, "xmp-data", xmp_packet(captions, f"sightsize {__version__}", identity))
-    for name, text in _exif_fields(_header(source), delivery, captions).items():
+    for name, text in _exif_fields(source, delivery, captions).items():
         image.set_type(pyvips.GValue.gstr_type, name, text)
     if captions.caption:
         image.set_type(pyvips.GValue.gstr_type, "image-description", captions.caption)
@@ -108,7 +108,7 @@ def _set_blob(image: pyvips.Image, name: str, data: bytes) -> None:
     image.set_type(pyvips.GValue.blob_type, name, data)
 
 
-def _exif_fields(source: pyvips.Image, delivery: Delivery, captions: Captions) -> dict[str, str]:
+def _exif_fields(source: Path, delivery: Delivery, captions: Captions) -> dict[str, str]:
     fields = {
         "exif-ifd0-ImageDescription": exif_placeholder(captions.caption),
         "exif-ifd0-Artist": exif_placeholder(captions.creator),
@@ -116,9 +116,12 @@ def _exif_fields(source: pyvips.Image, delivery: Delivery, captions: Captions) -
         "exif-ifd0-Orientation": "1",
         "exif-ifd2-ColorSpace": "1" if delivery.profile == "srgb" else "65535",
     }
-    kept = [name for name in source.get_fields() if name.startswith("exif-ifd3-")]
-    wanted = (kept if delivery.location else []) + list(_SERIALS if delivery.serial_numbers else ())
-    for name in wanted:
-        if source.get_typeof(name):
-            fields[name] = str(source.get(name))
+    if delivery.location or delivery.serial_numbers:
+        header = _header(source)
+        place = [name for name in header.get_fields() if name.startswith("exif-ifd3-")]
+        wanted = (
+            *(place if delivery.location else ()),
+            *(_SERIALS if delivery.serial_numbers else ()),
+        )
+        fields |= {name: str(header.get(name)) for name in wanted if header.get_typeof(name)}
     return {name: text for name, text in fields.items() if text}
