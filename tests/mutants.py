@@ -5,7 +5,7 @@ import random
 import struct
 import tempfile
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Container, Sequence
 from functools import cache
 from pathlib import Path
 
@@ -227,25 +227,24 @@ def _wrong_entry(data: bytes, rng: random.Random) -> bytes:
 
 
 def _wrong_sides(data: bytes, rng: random.Random) -> bytes:
-    order, at, count = _directory(data)
-    held = bytearray(data)
-    for entry in range(at + 2, at + 2 + 12 * count, 12):
-        (tag,) = struct.unpack_from(order + "H", held, entry)
-        if tag in _SIDES:
-            side = rng.choice([0, 1, 65000, 300000, 0x7FFFFFFF, 0xFFFFFFFF])
-            struct.pack_into(order + "HII", held, entry + 2, 4, 1, side)
-    return bytes(held)
+    return _with_lengths(data, _SIDES, [0, 1, 65000, 300000, 0x7FFFFFFF, 0xFFFFFFFF], rng)
 
 
 def _wrong_strips(data: bytes, rng: random.Random) -> bytes:
     """Strips or tiles far larger than the picture, or none."""
+    return _with_lengths(data, _STRIPS, [0, 1, 16, 4096, 65008, 0x7FFFFFF0], rng)
+
+
+def _with_lengths(
+    data: bytes, tags: Container[int], lengths: Sequence[int], rng: random.Random
+) -> bytes:
+    """One of some lengths drawn for each entry of the directory that has one of the tags."""
     order, at, count = _directory(data)
     held = bytearray(data)
     for entry in range(at + 2, at + 2 + 12 * count, 12):
         (tag,) = struct.unpack_from(order + "H", held, entry)
-        if tag in _STRIPS:
-            side = rng.choice([0, 1, 16, 4096, 65008, 0x7FFFFFF0])
-            struct.pack_into(order + "HII", held, entry + 2, 4, 1, side)
+        if tag in tags:
+            struct.pack_into(order + "HII", held, entry + 2, 4, 1, rng.choice(lengths))
     return bytes(held)
 
 

@@ -35,7 +35,7 @@ from sightsize.making import (
 )
 from sightsize.masters import files_of
 from sightsize.memory import peak_bytes
-from sightsize.paths import resolved
+from sightsize.paths import places, resolved
 from sightsize.plan import Plan, plan_print
 from sightsize.record import is_recorded, recorded_header
 
@@ -101,8 +101,8 @@ def make_prints(
     *,
     replace: bool,
     workers: int | None,
-    started: Callable[[PrintRequest], None],
-    finished: Callable[[Outcome], None],
+    started: Callable[[PrintRequest], None] = lambda _: None,
+    finished: Callable[[Outcome], None] = lambda _: None,
     docket: Docket | None = None,
     executor: Executor | None = None,
     make: Make = make_print,
@@ -167,10 +167,7 @@ def _order(
     replace: bool,
 ) -> Order:
     """The order of a print, which travels with only those sources that it could hit."""
-    targets = files_of(plan.request, folder)
-    hit = sources & {
-        place for each in targets for place in (resolved(each), resolved(each.parent) / each.name)
-    }
+    hit = sources & {place for each in files_of(plan.request, folder) for place in places(each)}
     return Order(planned=planned, plan=plan, folder=folder, sources=hit, replace=replace)
 
 

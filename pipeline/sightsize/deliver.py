@@ -21,7 +21,7 @@ from sightsize.identity import file_sha256, print_identity, unchanged_sha256
 from sightsize.masters import FOLDER as MASTERS
 from sightsize.masters import Master, files_of
 from sightsize.memory import coding_bytes
-from sightsize.paths import is_file, resolved
+from sightsize.paths import is_file, places
 from sightsize.picture.chain import master_image, sheet_image
 from sightsize.picture.finish import output_profile, paper_value
 from sightsize.picture.source import SourceError
@@ -201,7 +201,7 @@ def _weighed(remarks: Sequence[Remark], plan: Plan) -> tuple[str, ...]:
 
 
 def _refuse_sources(target: Path, sources: Set[Path]) -> None:
-    if resolved(target) in sources or resolved(target.parent) / target.name in sources:
+    if sources & places(target):
         raise DeliveryError(f"{target.name} is a source picture of this job; choose another name")
 
 

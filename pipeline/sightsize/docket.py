@@ -7,7 +7,6 @@ times faster, stands beside it; it counts only as long as the docket is the one 
 
 import json
 import os
-import threading
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -42,12 +41,11 @@ class DocketError(Exception):
 
 
 class Docket:
-    """The records of a folder, by file name; safe to note prints in from any thread."""
+    """The records of a folder, by file name."""
 
     def __init__(self, path: Path) -> None:
         """Read a docket; one that is not there has no records. Raises DocketError."""
         self.path = path
-        self._lock = threading.Lock()
         self.records: dict[str, Record] = _read(path)
         self._blocks: dict[str, str] = {}
 
@@ -58,15 +56,14 @@ class Docket:
         its master when none was made with the new one.
         """
         name = record["file"]
-        with self._lock:
-            before = self.records.get(name, {})
-            if before.get("identity") == record["identity"]:
-                record = {key: before[key] for key in _KEPT if key in before} | record
-            self.records.pop(name, None)
-            self._blocks.pop(name, None)
-            self.records[name] = record
-            write_whole(self.path, (_HEAD + "".join(map(self._block, self.records))).encode())
-            self._write_mirror()
+        before = self.records.get(name, {})
+        if before.get("identity") == record["identity"]:
+            record = {key: before[key] for key in _KEPT if key in before} | record
+        self.records.pop(name, None)
+        self._blocks.pop(name, None)
+        self.records[name] = record
+        write_whole(self.path, (_HEAD + "".join(map(self._block, self.records))).encode())
+        self._write_mirror()
 
     def _block(self, name: str) -> str:
         """A record as it stands in the file, written out once; a run that notes nothing never."""

@@ -42,3 +42,8 @@ def is_file(path: Path) -> bool:
 def resolved(path: Path) -> Path:
     """Return a path with its links followed; links in a circle are left as they are."""
     return Path(os.path.realpath(path))
+
+
+def places(path: Path) -> set[Path]:
+    """Return what a file written under a path could hit: where it leads, and the name itself."""
+    return {resolved(path), resolved(path.parent) / path.name}

@@ -2,7 +2,6 @@
 
 import sys
 from contextlib import suppress
-from threading import Lock
 from types import TracebackType
 from typing import Self
 
@@ -21,7 +20,6 @@ class Progress:
     def __init__(self, prints: int) -> None:
         self._count = 0
         self._prints = prints
-        self._lock = Lock()
         self._bar: Bar | None = None
         if sys.stderr.isatty():
             columns = MofNCompleteColumn(), BarColumn(), TimeRemainingColumn(compact=True)
@@ -50,12 +48,11 @@ class Progress:
 
     def finished(self, outcome: Outcome) -> None:
         """Count a print."""
-        with self._lock:
-            self._count += 1
-            if self._bar is not None:
-                self._bar.advance(self._task)
-                return
-            name = outcome.planned.request.name
-            line = f"[{self._count}/{self._prints}] {outcome.status} {name}"
-            with suppress(OSError):  # a print is worth more than its line
-                typer.echo(f"{line} {outcome.seconds:.1f} s", err=True)
+        self._count += 1
+        if self._bar is not None:
+            self._bar.advance(self._task)
+            return
+        name = outcome.planned.request.name
+        line = f"[{self._count}/{self._prints}] {outcome.status} {name}"
+        with suppress(OSError):  # a print is worth more than its line
+            typer.echo(f"{line} {outcome.seconds:.1f} s", err=True)
