@@ -80,8 +80,6 @@ def make(job: Job, *, replace: bool = False, workers: int = 1) -> list[Outcome]:
         plan_prints(job, job.prints),
         replace=replace,
         workers=workers,
-        started=lambda _: None,
-        finished=lambda _: None,
     )
 
 

@@ -354,8 +354,6 @@ def test_a_source_of_a_print_that_is_not_made_now_is_not_written(tmp_path: Path)
         plan_prints(planned, planned.prints[:1]),
         replace=True,
         workers=1,
-        started=lambda _: None,
-        finished=lambda _: None,
     )
     assert outcome.status == "failed"
     assert other.read_bytes() == before
@@ -478,8 +476,6 @@ def quietly(planned: Job) -> list[Outcome]:
         plan_prints(planned, planned.prints),
         replace=False,
         workers=1,
-        started=lambda _: None,
-        finished=lambda _: None,
     )
 
 

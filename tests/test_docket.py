@@ -54,8 +54,6 @@ def run(made: Job, *, replace: bool = False) -> list[Outcome]:
         plan_prints(made, made.prints, docket=docket),
         replace=replace,
         workers=2,
-        started=lambda _: None,
-        finished=lambda _: None,
         docket=docket,
     )
 

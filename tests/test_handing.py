@@ -49,8 +49,6 @@ def made(
         plan_prints(planned, planned.prints, docket=docket),
         replace=False,
         workers=workers,
-        started=lambda _: None,
-        finished=lambda _: None,
         docket=docket,
         executor=executor,
         make=make,

@@ -49,7 +49,6 @@ def with_docket(planned: Job, started: Callable[[PrintRequest], None]) -> list[O
         replace=True,
         workers=1,
         started=started,
-        finished=lambda _: None,
         docket=Docket(planned.output / "docket.toml"),
     )
 

@@ -172,8 +172,6 @@ def test_a_process_stops_a_print(tmp_path: Path) -> None:
             plan_prints(planned, planned.prints),
             replace=False,
             workers=1,
-            started=lambda _: None,
-            finished=lambda _: None,
             executor=executor,
         )
     assert outcome.message == too_long(0.4)
@@ -289,8 +287,6 @@ def noted(folder: Path, **tables: Any) -> tuple[Outcome, Docket]:
         plan_prints(planned, planned.prints, docket=docket),
         replace=False,
         workers=1,
-        started=lambda _: None,
-        finished=lambda _: None,
         docket=docket,
     )
     return outcome, docket

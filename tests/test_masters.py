@@ -93,8 +93,6 @@ def run(made: Job, *, replace: bool = False) -> Outcome:
         plan_prints(made, made.prints, docket=docket),
         replace=replace,
         workers=1,
-        started=lambda _: None,
-        finished=lambda _: None,
         docket=docket,
     )
     return outcome

@@ -30,11 +30,7 @@ from sightsize.load import load_job
 
 job = load_job(Path(sys.argv[1]), check_ids())
 job.output.mkdir()
-say_nothing = lambda _: None
-(outcome,) = make_prints(
-    job, plan_prints(job, job.prints), replace=False, workers=1,
-    started=say_nothing, finished=say_nothing,
-)
+(outcome,) = make_prints(job, plan_prints(job, job.prints), replace=False, workers=1)
 # Unlike ru_maxrss, this is not handed down by the process that started us.
 (peak,) = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
 print(json.dumps([outcome.status, outcome.message, int(peak) * 1024]))

@@ -19,8 +19,6 @@ def made(planned: Job, workers: int, executor: Executor | None = None) -> dict[s
         plan_prints(planned, planned.prints),
         replace=False,
         workers=workers,
-        started=lambda _: None,
-        finished=lambda _: None,
         executor=executor,
     )
     assert [each.status for each in outcomes] == ["made"] * len(planned.prints)

@@ -179,8 +179,6 @@ def _made(
         [adapted(each) for each in plan_prints(job, job.prints)],
         replace=True,
         workers=1,
-        started=lambda _: None,
-        finished=lambda _: None,
     )
     return outcome
 

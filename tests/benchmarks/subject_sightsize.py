@@ -43,8 +43,6 @@ def run_job(job_path: Path, workers: int = 1) -> None:
         plan_prints(job, job.prints, docket=docket),
         replace=False,
         workers=workers,
-        started=lambda _: None,
-        finished=lambda _: None,
         docket=docket,
     )
     for outcome in outcomes:

@@ -71,8 +71,6 @@ def one_print(kind: str, seed: int, folder: Path) -> tuple[str, list[str]]:
             prints,
             replace=True,
             workers=1,
-            started=lambda _: None,
-            finished=lambda _: None,
             docket=docket,
         )
     except Exception as error:
