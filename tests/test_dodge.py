@@ -147,11 +147,11 @@ def test_a_very_soft_shade_beside_a_hard_one_stays_small() -> None:
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert small is not None
-    assert max(small.width, small.height) <= 1500
+    assert max(small.shape) <= 1500
     assert peak < 150 * 2**20
     alone = light_map([soft], None, size)
     assert alone is not None
-    assert max(alone.width, alone.height) < 60
+    assert max(alone.shape) < 60
 
 
 def test_a_softness_beyond_the_print_is_that_of_its_diagonal() -> None:

@@ -270,7 +270,7 @@ from sightsize.picture.spread import spread
 
 rng = np.random.default_rng(7)
 lightness = pyvips.Image.new_from_array(rng.integers(0, 65536, (700, 900)).astype(np.uint16))
-mask = pyvips.Image.new_from_array(rng.random((70, 90)).astype(np.float32))
+mask = rng.random((70, 90)).astype(np.float32)
 how = Sharpening(sigma_px=1.18, gain=0.8, noise_floor=0.8, skin=0.4, deblur_sigma_px=1.2)
 sys.stdout.buffer.write(sharpen(lightness, how, spread(mask, 900, 700)).write_to_memory())
 """
@@ -292,9 +292,9 @@ def test_any_number_of_threads_gives_the_same_bytes() -> None:
 
 def test_a_spread_mask_of_skin_meets_its_place() -> None:
     busy = whole(40 + RNG.choice([0.0, 12.0], size=(80, 120)))
-    small = np.zeros((8, 12))
+    small = np.zeros((8, 12), np.float32)
     small[:, 8:] = 1
-    mask = spread(image(small), 120, 80)
+    mask = spread(small, 120, 80)
     steps = whole_steps(image(busy * STEPS_PER_L))
     found = numbers(sharpen(steps, settings(0.8, skin=0.0), mask)) / STEPS_PER_L
     assert np.abs(found - busy)[:, :70].max() > 1

@@ -113,7 +113,7 @@ def test_a_drawn_face(lab: tuple[float, float, float]) -> None:
 
 def test_a_thin_line_of_mixed_colour_is_left_out() -> None:
     light = filled(of_lab((90, 0, 0)), 60, 60)
-    light[:, 28:31] = of_lab((60, 14, 18))
+    light[:, 28:30] = of_lab((60, 14, 18))
     assert skin_share(light).max() < 0.01
     light[:, 20:40] = of_lab((60, 14, 18))
     assert skin_share(light)[30, 30] > 0.99

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from math import hypot
 
 import numpy as np
-import pyvips
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
@@ -26,7 +25,7 @@ _SIGMAS_IN_SOFTNESS = 2.563
 
 def light_map(
     shades: Sequence[ShadePlan], burn: EdgeBurnPlan | None, size_px: tuple[int, int]
-) -> pyvips.Image | None:
+) -> NDArray[np.float32] | None:
     """Return the factor of light for a print of ``size_px``, small, or None when there is none."""
     maps = [shade.stops * _share(shade, size_px) for shade in shades]
     if burn is not None:
@@ -35,7 +34,7 @@ def light_map(
         return None
     height, width = (max(each.shape[axis] for each in maps) for axis in (0, 1))
     stops = sum(_spread_over(each, width, height) for each in maps)
-    return pyvips.Image.new_from_array(np.exp2(stops).astype(np.float32))
+    return np.asarray(np.exp2(stops), np.float32)
 
 
 def _map_size(softness_px: float, size_px: tuple[int, int]) -> tuple[int, int]:
@@ -46,8 +45,7 @@ def _map_size(softness_px: float, size_px: tuple[int, int]) -> tuple[int, int]:
 
 
 def _spread_over(stops: Map, width: int, height: int) -> Map:
-    image = pyvips.Image.new_from_array(stops.astype(np.float32))
-    return np.asarray(spread(image, width, height).numpy(), np.float64)
+    return np.asarray(spread(stops.astype(np.float32), width, height).numpy(), np.float64)
 
 
 def _share(shade: ShadePlan, size_px: tuple[int, int]) -> Map:

@@ -26,16 +26,19 @@ _HUE_DEGREES = (20.0, 36.0, 74.0, 88.0)
 _COLOURFULNESS = (0.09, 0.16, 0.45, 0.62)
 _LIGHTNESS = (8.0, 18.0, 92.0, 98.0)
 
-_THINNEST_PX = 5
+LONG_SIDE_PX = 500
+"""The size at which skin is looked for: its mask is soft anyway."""
+_THINNEST_PX = 3
 _SMOOTHED_OVER = 1 / 400
 
 
 def skin_share(light: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return how much each pixel has the colour of skin, 0 to 1, smoothed a little.
 
-    ``light`` is small: linear, sRGB primaries, rows by columns by 3. Colourfulness is C* over
-    L* + 16, which like the hue does not change with exposure: shaded and lit skin are the same.
-    Lines thinner than five pixels are left out: where two things meet, their mixed colours may be
+    ``light`` is linear, sRGB primaries, rows by columns by 3, at most ``LONG_SIDE_PX`` of them.
+    Colourfulness is C* over L* + 16, which like the hue does not change with exposure: shaded and
+    lit skin are the same.
+    Lines thinner than three pixels are left out: where two things meet, their mixed colours may be
     those of skin, and an edge must keep its sharpness.
     """
     lightness, a, b = _lab(light)

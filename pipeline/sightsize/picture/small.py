@@ -7,7 +7,9 @@ come out alike on all of them.
 from functools import cached_property, lru_cache
 from math import cos, radians, sin
 
+import numpy as np
 import pyvips
+from numpy.typing import NDArray
 
 from sightsize.crop import CropPlan
 from sightsize.deadline import briefly
@@ -72,7 +74,7 @@ def rows_of(plan: Plan) -> Rows:
 class SmallPrint:
     """A print in small, each part made when something first asks for it."""
 
-    def __init__(self, plan: Plan, crop: CropPlan, light_map: pyvips.Image | None) -> None:
+    def __init__(self, plan: Plan, crop: CropPlan, light_map: NDArray[np.float32] | None) -> None:
         """Take the factor of light that dodging and burning come to, if any."""
         self._plan, self._crop, self._light_map = plan, crop, light_map
 

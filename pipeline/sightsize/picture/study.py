@@ -38,10 +38,10 @@ class Study:
     """Everything found, ready to be used by the stages."""
 
     patches: list[Patch]
-    light_map: pyvips.Image | None
+    light_map: NDArray[np.float32] | None
     scale: ToneScale
     coefficients: NDArray[np.float32] | None
-    skin: pyvips.Image | None
+    skin: NDArray[np.float32] | None
     sharpening: Sharpening
     leaves_gamut: bool
     remarks: tuple[Remark, ...]
@@ -97,7 +97,7 @@ def _patches(plan: Plan, source: Upright) -> tuple[list[Patch], list[str]]:
     return find_patches(read, (source.image.width, source.image.height), plan.marks)
 
 
-def _light_map(plan: Plan) -> pyvips.Image | None:
+def _light_map(plan: Plan) -> NDArray[np.float32] | None:
     if not plan.shades and plan.edge_burn is None:
         return None
     from sightsize.picture.dodge import light_map
@@ -142,12 +142,16 @@ def _coefficients(plan: Plan, small: SmallPrint, scale: ToneScale) -> NDArray[np
     return base_coefficients(lightness.astype(np.float32), radius, every=every)
 
 
-def _skin(plan: Plan, small: SmallPrint) -> pyvips.Image | None:
+def _skin(plan: Plan, small: SmallPrint) -> NDArray[np.float32] | None:
     if plan.sharpen.skin == 1 or plan.sharpen.gain == 0 or small.printed.bands != 3:
         return None
-    from sightsize.picture.skin import skin_share
+    from sightsize.picture.skin import LONG_SIDE_PX, skin_share
 
-    return pyvips.Image.new_from_array(skin_share(pixels(small.printed)))
+    light = small.printed
+    width, height = light.width, light.height
+    scale = min(LONG_SIDE_PX / max(width, height), 1)
+    across, down = (max(round(side * scale), 1) for side in (width, height))
+    return skin_share(pixels(light.reduce(width / across, height / down, kernel="linear")))
 
 
 def _sharpening(plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale) -> Sharpening:
