@@ -27,14 +27,12 @@ def settings(
     gain: float = 0.8,
     noise_floor: float = 0.0,
     sigma_px: float = 1.18,
-    skin: float = 1.0,
     deblur_sigma_px: float = 0.0,
 ) -> Sharpening:
     return Sharpening(
         sigma_px=sigma_px,
         gain=gain,
         noise_floor=noise_floor,
-        skin=skin,
         deblur_sigma_px=deblur_sigma_px,
     )
 
@@ -47,11 +45,11 @@ def numbers(result: pyvips.Image) -> Floats:
     return np.asarray(result.numpy(), np.float64)
 
 
-def sharpened(lightness: Floats, how: Sharpening, skin: Floats | None = None) -> Floats:
+def sharpened(lightness: Floats, how: Sharpening, share: Floats | None = None) -> Floats:
     """L* after the stage, which takes and gives 16-bit steps."""
     steps = whole_steps(image(lightness * STEPS_PER_L))
-    mask = None if skin is None else image(skin)
-    return numbers(sharpen(steps, how, mask)) / STEPS_PER_L
+    left = None if share is None else image(share)
+    return numbers(sharpen(steps, how, left)) / STEPS_PER_L
 
 
 def whole(lightness: Floats) -> Floats:
@@ -148,33 +146,33 @@ def test_flat_and_unsharpened_pictures_are_left_exactly() -> None:
 
 def test_nothing_to_do_is_the_picture_itself() -> None:
     steps = whole_steps(image(blobs() * STEPS_PER_L))
-    mask = image(np.ones((96, 128)))
+    share = image(np.full((96, 128), 0.4))
     assert sharpen(steps, settings(gain=0)) is steps
-    assert sharpen(steps, settings(gain=0, skin=0.4), mask) is steps
+    assert sharpen(steps, settings(gain=0), share) is steps
     assert sharpen(steps, settings(gain=0.8, sigma_px=0)) is steps
 
 
-EVERYTHING = settings(gain=3, noise_floor=0.8, skin=0.4, deblur_sigma_px=1.2)
+EVERYTHING = settings(gain=3, noise_floor=0.8, deblur_sigma_px=1.2)
 
 
-def half_skin(shape: tuple[int, int]) -> Floats:
-    """No skin on the left, skin on the right, a passage between."""
-    return np.tile(np.clip(np.linspace(-1, 2, shape[1]), 0, 1), (shape[0], 1))
+def half_spared(shape: tuple[int, int]) -> Floats:
+    """All of the gain on the left, two fifths on the right, a passage between."""
+    return np.tile(1 - 0.6 * np.clip(np.linspace(-1, 2, shape[1]), 0, 1), (shape[0], 1))
 
 
 def test_ramps_and_noise_below_the_floor_are_left_with_everything_on() -> None:
-    mask = half_skin((64, 96))
+    share = half_spared((64, 96))
     ramp = whole(np.tile(np.linspace(5, 95, 96), (64, 1)))
-    assert sharpened(ramp, EVERYTHING, mask) == pytest.approx(ramp, abs=1e-9)
+    assert sharpened(ramp, EVERYTHING, share) == pytest.approx(ramp, abs=1e-9)
     quiet = whole(50 + RNG.uniform(-0.39, 0.39, size=(64, 96)))
-    assert sharpened(quiet, EVERYTHING, mask) == pytest.approx(quiet, abs=1e-9)
+    assert sharpened(quiet, EVERYTHING, share) == pytest.approx(quiet, abs=1e-9)
 
 
 @pytest.mark.parametrize("deblur", [0.6, 1.2, 4.0])
 def test_overshoot_ends_two_beyond_with_everything_on(deblur: float) -> None:
     lightness = RNG.choice([10.0, 50.0, 90.0], size=(64, 96))
-    how = settings(gain=3, skin=0.4, deblur_sigma_px=deblur)
-    found = sharpened(lightness, how, half_skin((64, 96)))
+    how = settings(gain=3, deblur_sigma_px=deblur)
+    found = sharpened(lightness, how, half_spared((64, 96)))
     low, high = neighbourhood(lightness)
     beyond = np.maximum(found - high, low - found)
     assert beyond.max() == pytest.approx(2, abs=0.01)
@@ -216,28 +214,16 @@ def test_deblurring_brings_an_enlargement_nearer_to_the_scene() -> None:
     assert error[1] < 0.65 * error[0]
 
 
-def test_skin_is_the_stated_share_above_the_higher_floor() -> None:
-    lightness, how = blobs(), settings(gain=0.8, noise_floor=0.8, skin=0.4)
-    on_skin = sharpened(lightness, how, np.ones(lightness.shape))
-    alone = sharpened(lightness, settings(gain=0.32, noise_floor=2.5))
-    assert np.abs(on_skin - alone).max() <= STEP + 1e-9
-    elsewhere = sharpened(lightness, how, np.zeros(lightness.shape))
-    plain = sharpened(lightness, settings(gain=0.8, noise_floor=0.8))
-    assert elsewhere == pytest.approx(plain, abs=1e-9)
-    unprotected = sharpened(lightness, settings(0.8, 0.8, skin=1), np.ones(lightness.shape))
-    assert unprotected == pytest.approx(plain, abs=1e-9)
-    # Half a mask gives half of each, where the clamp does not act.
-    halfway = sharpened(lightness, how, np.full(lightness.shape, 0.5))
-    low, high = neighbourhood(lightness)
-    free = (plain > low - 1.9) & (plain < high + 1.9)
-    assert np.abs(halfway - (on_skin + plain) / 2)[free].max() <= 2 * STEP
-
-
-def test_a_floor_above_that_of_skin_stays() -> None:
+def test_a_share_of_the_gain_raises_the_floor_as_much() -> None:
     lightness = blobs()
-    found = sharpened(lightness, settings(1.0, 4.0, skin=0.5), np.ones(lightness.shape))
-    alone = sharpened(lightness, settings(0.5, 4.0))
-    assert np.abs(found - alone).max() <= STEP + 1e-9
+    how = settings(gain=0.8, noise_floor=0.8)
+    for share in (1.0, 0.7, 0.4):
+        found = sharpened(lightness, how, np.full(lightness.shape, share))
+        alone = sharpened(lightness, settings(gain=0.8 * share, noise_floor=0.8 / share))
+        # Two tables, each read at its nearest entry, 1/256 L* apart.
+        assert np.abs(found - alone).max() <= 0.8 * 3 / 256 + 2 * STEP
+    none = sharpened(lightness, how, np.zeros(lightness.shape))
+    assert none == pytest.approx(sharpened(lightness, settings(gain=0)), abs=1e-9)
 
 
 def contrast(lightness: Floats) -> float:
@@ -250,13 +236,12 @@ def contrast(lightness: Floats) -> float:
 
 
 @pytest.mark.parametrize("deblur", [0.0, 1.2])
-@pytest.mark.parametrize("pores", [1.0, 2.0, 4.0])
+@pytest.mark.parametrize("pores", [1.0, 2.0, 3.0])
 def test_skin_gains_less_than_two_fifths_of_the_contrast(pores: float, deblur: float) -> None:
     texture = gaussian_filter(RNG.normal(size=(128, 128)), 0.8, mode="wrap")
     skin = 60 + pores * texture / texture.std()
-    mask = np.ones(skin.shape)
-    bare = sharpened(skin, settings(0.8, 0.8, deblur_sigma_px=deblur), mask)
-    spared = sharpened(skin, settings(0.8, 0.8, skin=0.4, deblur_sigma_px=deblur), mask)
+    how = settings(0.8, 0.8, deblur_sigma_px=deblur)
+    bare, spared = (sharpened(skin, how, np.full(skin.shape, share)) for share in (1.0, 0.4))
     before = contrast(skin)
     assert contrast(bare) > 1.02 * before
     assert contrast(spared) - before < 0.4 * (contrast(bare) - before)
@@ -270,9 +255,9 @@ from sightsize.picture.spread import spread
 
 rng = np.random.default_rng(7)
 lightness = pyvips.Image.new_from_array(rng.integers(0, 65536, (700, 900)).astype(np.uint16))
-mask = rng.random((70, 90)).astype(np.float32)
-how = Sharpening(sigma_px=1.18, gain=0.8, noise_floor=0.8, skin=0.4, deblur_sigma_px=1.2)
-sys.stdout.buffer.write(sharpen(lightness, how, spread(mask, 900, 700)).write_to_memory())
+share = rng.random((70, 90)).astype(np.float32)
+how = Sharpening(sigma_px=1.18, gain=0.8, noise_floor=0.8, deblur_sigma_px=1.2)
+sys.stdout.buffer.write(sharpen(lightness, how, spread(share, 900, 700)).write_to_memory())
 """
 
 
@@ -290,13 +275,12 @@ def test_any_number_of_threads_gives_the_same_bytes() -> None:
     assert found[0] == found[1] == found[2]
 
 
-def test_a_spread_mask_of_skin_meets_its_place() -> None:
+def test_a_spread_share_meets_its_place() -> None:
     busy = whole(40 + RNG.choice([0.0, 12.0], size=(80, 120)))
-    small = np.zeros((8, 12), np.float32)
-    small[:, 8:] = 1
-    mask = spread(small, 120, 80)
+    small = np.ones((8, 12), np.float32)
+    small[:, 8:] = 0
     steps = whole_steps(image(busy * STEPS_PER_L))
-    found = numbers(sharpen(steps, settings(0.8, skin=0.0), mask)) / STEPS_PER_L
+    found = numbers(sharpen(steps, settings(0.8), spread(small, 120, 80))) / STEPS_PER_L
     assert np.abs(found - busy)[:, :70].max() > 1
     assert found[:, 90:] == pytest.approx(busy[:, 90:], abs=1e-9)
 

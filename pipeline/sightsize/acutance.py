@@ -8,9 +8,6 @@ from sightsize.tones import smoothstep
 SURFACE_GAIN = {"glossy": 0.6, "lustre": 0.8, "matte": 1.0, "cotton": 1.2}
 """Gain by the paper's surface, since ink spreads in the open ones: common practice, no source."""
 
-SKIN_FLOOR = 2.5
-"""Noise floor in L* that pores and down stay below: common practice, no source."""
-
 _RADIUS_AT_300_MM = 0.10
 _NARROWEST_MM, _WIDEST_MM = 0.06, 0.30
 

@@ -129,8 +129,8 @@ def _on_paper(plan: Plan, lightness: pyvips.Image, found: Study) -> pyvips.Image
     request, size = plan.request, (lightness.width, lightness.height)
     if plan.mono:
         lightness = _kept_rows(lightness)
-    skin = None if found.skin is None else spread(found.skin, *size)
-    lightness = sharpen(lightness, found.sharpening, skin)
+    share = None if found.gain_share is None else spread(found.gain_share, *size)
+    lightness = sharpen(lightness, found.sharpening, share)
     if request.grain.granularity == 0:
         return lightness
     seed = grain_seed(plan)

@@ -3,7 +3,8 @@
 out = L + gain * detail, where detail = L - Gauss(L) (Petrou and Petrou, Image Processing: The
 Fundamentals, 2nd ed. 2010, p. 357), faded out below the noise floor and held within 2 L* of the
 lightest and darkest neighbour, so that no edge shows a line. An enlargement's blur is undone in the
-same pass; on skin less is added, and only above a higher floor.
+same pass. Where a share of the gain is wanted, on skin, detail counts for that share: less is
+added, and only above a floor that is as much higher.
 """
 
 from collections.abc import Callable
@@ -12,7 +13,7 @@ from functools import lru_cache
 
 import pyvips
 
-from sightsize.acutance import SKIN_FLOOR, emphasis, one_pass
+from sightsize.acutance import emphasis, one_pass
 from sightsize.picture.table import STEPS_PER_L, look_up, tabulate, whole_steps
 
 OVERSHOOT = 2.0
@@ -27,38 +28,31 @@ _SMALLEST_WEIGHT = 0.005
 class Sharpening:
     """Sharpening in pixels of the print and L*, every number known.
 
-    ``skin`` is the share of the gain that is left on skin; 1 protects nothing. A
-    ``deblur_sigma_px`` of 0 undoes no blur.
+    A ``deblur_sigma_px`` of 0 undoes no blur.
     """
 
     sigma_px: float
     gain: float
     noise_floor: float
-    skin: float = 1.0
     deblur_sigma_px: float = 0.0
 
 
 def sharpen(
-    lightness: pyvips.Image, how: Sharpening, skin: pyvips.Image | None = None
+    lightness: pyvips.Image, how: Sharpening, share: pyvips.Image | None = None
 ) -> pyvips.Image:
     """Return 16-bit lightness sharpened; without gain and deblurring it is the identity.
 
-    ``skin`` is a float map of the picture's size, 0 to 1, where 1 is skin.
+    ``share`` is a float map of the picture's size: how much of the gain is left, 0 to 1.
     """
     sigma_px, gain = one_pass(how.sigma_px, how.gain, how.deblur_sigma_px)
     if sigma_px == 0:
         return lightness
     detail = lightness - blur(lightness.cast("float"), sigma_px)
-    if skin is None or how.skin == 1:
-        added = _through(detail, _table(gain, how.noise_floor))
-    else:
-        elsewhere, more_on_skin = _skin_tables(gain, how.noise_floor, how.skin)
-        added = _through(detail, elsewhere) + _through(detail, more_on_skin) * skin
+    if share is not None:
+        detail = detail * share
+    table = _table(gain, how.noise_floor)
+    added = look_up(detail, table, _LOWEST * STEPS_PER_L, _HIGHEST * STEPS_PER_L)
     return _held(whole_steps(lightness + added), lightness)
-
-
-def _through(detail: pyvips.Image, table: pyvips.Image) -> pyvips.Image:
-    return look_up(detail, table, _LOWEST * STEPS_PER_L, _HIGHEST * STEPS_PER_L)
 
 
 def _held(sharp: pyvips.Image, lightness: pyvips.Image) -> pyvips.Image:
@@ -85,14 +79,6 @@ def _of_neighbours(
 def _table(gain: float, floor: float) -> pyvips.Image:
     """What is added for a detail, in 16-bit steps."""
     return tabulate(lambda detail: emphasis(detail, gain, floor) * STEPS_PER_L, _LOWEST, _HIGHEST)
-
-
-@lru_cache(maxsize=32)
-def _skin_tables(gain: float, floor: float, share: float) -> tuple[pyvips.Image, pyvips.Image]:
-    """What is added for a detail where there is no skin, and how much more or less on skin."""
-    elsewhere = _table(gain, floor)
-    on_skin = _table(gain * share, max(floor, SKIN_FLOOR))
-    return elsewhere, (on_skin - elsewhere).copy_memory()
 
 
 def blur(image: pyvips.Image, sigma_px: float) -> pyvips.Image:

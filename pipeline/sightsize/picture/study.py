@@ -41,7 +41,7 @@ class Study:
     light_map: NDArray[np.float32] | None
     scale: ToneScale
     coefficients: NDArray[np.float32] | None
-    skin: NDArray[np.float32] | None
+    gain_share: NDArray[np.float32] | None
     sharpening: Sharpening
     leaves_gamut: bool
     remarks: tuple[Remark, ...]
@@ -59,7 +59,7 @@ def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
         small = SmallPrint(plan, crop, shading)
         scale = metered(plan, small)
         leaves_gamut, missed = _colours(plan, small, scale)
-        coefficients, skin = _coefficients(plan, small, scale), _skin(plan, small)
+        coefficients, gain_share = _coefficients(plan, small, scale), _gain_share(plan, small)
         decoding.result()
         sharpening = _sharpening(plan, crop, source, scale)
         patches, notes = clearing.result()
@@ -68,7 +68,7 @@ def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
         light_map=shading,
         scale=scale,
         coefficients=coefficients,
-        skin=skin,
+        gain_share=gain_share,
         sharpening=sharpening,
         leaves_gamut=leaves_gamut,
         remarks=(*(Remark("spotting", note) for note in notes), *missed),
@@ -142,7 +142,8 @@ def _coefficients(plan: Plan, small: SmallPrint, scale: ToneScale) -> NDArray[np
     return base_coefficients(lightness.astype(np.float32), radius, every=every)
 
 
-def _skin(plan: Plan, small: SmallPrint) -> NDArray[np.float32] | None:
+def _gain_share(plan: Plan, small: SmallPrint) -> NDArray[np.float32] | None:
+    """How much of the sharpening's gain is left where: less on skin."""
     if plan.sharpen.skin == 1 or plan.sharpen.gain == 0 or small.printed.bands != 3:
         return None
     from sightsize.picture.skin import LONG_SIDE_PX, skin_share
@@ -151,7 +152,8 @@ def _skin(plan: Plan, small: SmallPrint) -> NDArray[np.float32] | None:
     width, height = light.width, light.height
     scale = min(LONG_SIDE_PX / max(width, height), 1)
     across, down = (max(round(side * scale), 1) for side in (width, height))
-    return skin_share(pixels(light.reduce(width / across, height / down, kernel="linear")))
+    skin = skin_share(pixels(light.reduce(width / across, height / down, kernel="linear")))
+    return np.float32(1) - np.float32(1 - plan.sharpen.skin) * skin
 
 
 def _sharpening(plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale) -> Sharpening:
@@ -165,6 +167,5 @@ def _sharpening(plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale) -
         sigma_px=sharpen.sigma_px,
         gain=sharpen.gain * damping,
         noise_floor=floor,
-        skin=sharpen.skin,
         deblur_sigma_px=sharpen.deblur_sigma_px,
     )
