@@ -320,7 +320,7 @@ def test_threads_make_no_difference_nor_do_years() -> None:
         ).stdout.strip()
         for threads in ("1", "2", "4")
     }
-    assert found == {"b2f5ddf8f3e8d12095e6e584da2c909f80eb5da7e211ad8b639169be8b82d90b"}
+    assert found == {"b47232d192bc7c573ccb21c8daa24f626386e1ddbd8b6e1161d1349c92af7b5e"}
 
 
 def test_a_sequential_picture(tmp_path: Path) -> None:
