@@ -19,6 +19,7 @@ from skimage.color import deltaE_ciede2000, rgb2lab
 from icc_profiles import Floats
 from sightsize.layout import Box
 from sightsize.picture.donor import Marks, Search, find_donor
+from sightsize.picture.light import COLOUR
 from sightsize.picture.membrane import membrane
 from sightsize.picture.patches import Patch, lay_patches
 from sightsize.picture.source import SourceError
@@ -62,7 +63,7 @@ def cleared(picture: Light, *marks: Mark) -> Light:
     """The picture after its marks are cleared; nothing may be left as it is."""
     patches, notes = find_patches(reader(picture), picture.shape[1::-1], marks)
     assert notes == []
-    return np.atleast_3d(lay_patches(image(picture), patches, 0, 0).numpy())
+    return np.atleast_3d(lay_patches(image(picture), patches, COLOUR, 0, 0).numpy())
 
 
 def depths(picture: Light, mark: Mark) -> Floats:
@@ -457,11 +458,11 @@ def test_patches_lie_anywhere_on_a_crop_and_in_any_order(seed: int) -> None:
     places = random.uniform(0, (130, 90), size=(6, 2))
     dust = [spot(float(x), float(y), random.uniform(1, 9), required=False) for x, y in places]
     patches, _ = find_patches(reader(picture), (130, 90), dust)
-    whole = lay_patches(image(picture), patches, 0, 0).numpy()
+    whole = lay_patches(image(picture), patches, COLOUR, 0, 0).numpy()
     left, top, right, bottom = 30, 25, 100, 70
     crop = image(picture).crop(left, top, right - left, bottom - top)
     for order in (patches, patches[::-1]):
-        laid = lay_patches(crop, order, left, top)
+        laid = lay_patches(crop, order, COLOUR, left, top)
         assert (laid.width, laid.height, laid.bands, laid.format) == (70, 45, 3, "float")
         assert (laid.numpy() == whole[top:bottom, left:right]).all()
 
@@ -470,11 +471,11 @@ def test_patches_are_laid_on_a_picture_that_streams(tmp_path: Path) -> None:
     codes = RNG.integers(0, 255, size=(1400, 900, 3), dtype=np.uint8)
     file = str(tmp_path / "source.tif")
     pyvips.Image.new_from_array(codes).tiffsave(file)
-    grey = image(np.full((41, 41, 3), 0.25, np.float32))
+    grey = np.full((41, 41, 3), 0.25, np.float32)
     places = RNG.integers((-30, -30), (890, 1390), size=(50, 2))
     patches = [Patch(int(x), int(y), grey) for x, y in places]
     streamed = pyvips.Image.new_from_file(file, access="sequential").linear(1 / 255, 0)
-    laid = lay_patches(streamed.crop(20, 30, 860, 1340), patches, 20, 30)
+    laid = lay_patches(streamed.crop(20, 30, 860, 1340), patches, COLOUR, 20, 30)
     wanted = codes.astype(np.float32) / 255
     for x, y in places:
         wanted[max(y, 0) : y + 41, max(x, 0) : x + 41] = 0.25
@@ -495,7 +496,7 @@ def test_large_marks_are_bounded() -> None:
         return reader(dirty)(box)
 
     patches, _ = find_patches(read, (1500, 1500), [mark])
-    found = np.atleast_3d(lay_patches(image(dirty), patches, 0, 0).numpy())
+    found = np.atleast_3d(lay_patches(image(dirty), patches, COLOUR, 0, 0).numpy())
     assert np.abs(found - clean).max() < 2e-3
     assert max(box.width * box.height for box in seen) <= 4_000_000
 

@@ -83,13 +83,12 @@ def _cropped_light(
 ) -> pyvips.Image:
     """Linear light of the cropped picture at its own size; one band when it is grey."""
     rows: Rows = rows_of(plan) if plan.mono else COLOUR
-    patches = [Patch(each.left, each.top, mix(each.light, rows)) for each in patches]
     box = _shrunk(crop.box, shrink)
     if crop.straighten_degrees == 0:
         light = source.light(level_and_crop(source.image, box, 0), rows)
-        light = lay_patches(light, patches, box.left, box.top)
+        light = lay_patches(light, patches, rows, box.left, box.top)
     else:
-        light = lay_patches(source.light(source.image, rows), patches, 0, 0)
+        light = lay_patches(source.light(source.image, rows), patches, rows, 0, 0)
         light = level_and_crop(light, box, crop.straighten_degrees)
     return light
 

@@ -10,7 +10,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pyvips
 from numpy.typing import NDArray
 
 from sightsize.layout import Box
@@ -130,7 +129,7 @@ def _patch(own: _Cleared, cleared: Sequence[_Cleared], read: Read) -> Patch:
     """What a box holds when everything that meets it is cleared."""
     alone = not any(_meet(own.box, each.box) for each in cleared if each is not own)
     light = own.light if alone else _over(read, cleared)(own.box)
-    return Patch(own.box.left, own.box.top, _image(light))
+    return Patch(own.box.left, own.box.top, light)
 
 
 def depth(points: Points, mark: Mark) -> NDArray[np.float64]:
@@ -323,8 +322,3 @@ def _remembered(read: Read, window: Box) -> Read:
         return pixels[top : top + box.height, left : left + box.width]
 
     return look
-
-
-def _image(light: Light) -> pyvips.Image:
-    rows, columns, bands = light.shape
-    return pyvips.Image.new_from_memory(light.tobytes(), columns, rows, bands, "float")
