@@ -42,7 +42,7 @@ from sightsize.picture.dodge import light_map
 from sightsize.picture.finish import finish_mono
 from sightsize.picture.grain import fluctuation, grainy
 from sightsize.picture.sharpen import Sharpening, sharpen
-from sightsize.picture.skin import skin_share
+from sightsize.picture.skin import skin_map
 from sightsize.picture.small import printed_part, small_light
 from sightsize.picture.table import STEPS_PER_L
 from sightsize.picture.tone import ToneScale, printed, toned
@@ -646,17 +646,19 @@ def draw_skin(name: str) -> None:
     """Skin sharpened as everything else, and spared; and where skin was found."""
     box = (0.45, 0.52, 420, 560)
     pair = [part(PORTRAIT, box, settings({"sharpen": {"skin": each}})) for each in (1.0, 0.4)]
-    write(beside([*pair, skin_map(box)], ["skin 1", "skin 0.4", "taken for skin: white"]), name)
+    write(
+        beside([*pair, taken_for_skin(box)], ["skin 1", "skin 0.4", "taken for skin: white"]), name
+    )
 
 
-def skin_map(box: tuple[float, float, int, int]) -> Image.Image:
+def taken_for_skin(box: tuple[float, float, int, int]) -> Image.Image:
     """Return the map of skin over a part of the portrait."""
     with plan_of(PORTRAIT) as (plan,):
         source, size = plan.request.picture.source, plan.sheet.image_px
         small = small_light(plan.request.picture, plan.header, source.stat().st_mtime_ns)
         light = printed_part(small, plan.crop, plan.header.upright_px, size)
-        share = skin_share(light.numpy())
-    found = Image.fromarray(np.rint(share * 255).astype(np.uint8)).resize(size)
+        skin = skin_map(light)
+    found = Image.fromarray(np.rint(skin * 255).astype(np.uint8)).resize(size)
     left, top = round(box[0] * size[0] - box[2] / 2), round(box[1] * size[1] - box[3] / 2)
     return found.crop((left, top, left + box[2], top + box[3])).convert("RGB")
 

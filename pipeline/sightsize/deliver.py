@@ -1,4 +1,4 @@
-"""Deliver a print: written beside its target, flushed, re-opened, verified, then renamed.
+"""Deliver a print: written beside its target, flushed, re-opened and verified, then renamed.
 
 A file under a final name is always whole and verified. The order is stricter than writing, renaming
 and then looking: what fails never had the name.
@@ -7,6 +7,7 @@ and then looking: what fails never had the name.
 import os
 import struct
 from collections.abc import Sequence, Set
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from dataclasses import replace as replace_fields
 from mmap import mmap
@@ -112,8 +113,10 @@ def _standing(target: Path, plan: Plan, identity: str, replace: bool) -> Seen | 
 def _written(plan: Plan, part: Path, identity: str) -> tuple[Study, Seen]:
     """Write and verify the sheet; return what was found in the picture, and in the file."""
     found = _write(plan, part, identity)
-    _flush(part)
-    seen = verify_file(part, plan, paper_value(plan.request))
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        flushed = beside.submit(_flush, part)
+        seen = verify_file(part, plan, paper_value(plan.request))
+        flushed.result()
     _refuse_differences(plan.request.name, seen)
     return found, seen
 

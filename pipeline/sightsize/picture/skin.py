@@ -10,8 +10,11 @@ no source. What has skin's colour, as wood and sand may, is taken for skin.
 from typing import Any
 
 import numpy as np
+import pyvips
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, grey_opening
+
+from sightsize.picture.pixels import pixels
 
 Light = NDArray[np.float32]
 
@@ -26,18 +29,26 @@ _HUE_DEGREES = (20.0, 36.0, 74.0, 88.0)
 _COLOURFULNESS = (0.09, 0.16, 0.45, 0.62)
 _LIGHTNESS = (8.0, 18.0, 92.0, 98.0)
 
-LONG_SIDE_PX = 500
+_LONG_SIDE_PX = 500
 """The size at which skin is looked for: its mask is soft anyway."""
 _THINNEST_PX = 3
 _SMOOTHED_OVER = 1 / 400
 
 
+def skin_map(light: pyvips.Image) -> NDArray[np.float32]:
+    """Return where the skin is in a small picture, as ``skin_share``, at most 500 px long."""
+    width, height = light.width, light.height
+    scale = min(_LONG_SIDE_PX / max(width, height), 1)
+    across, down = (max(round(side * scale), 1) for side in (width, height))
+    return skin_share(pixels(light.reduce(width / across, height / down, kernel="linear")))
+
+
 def skin_share(light: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return how much each pixel has the colour of skin, 0 to 1, smoothed a little.
 
-    ``light`` is linear, sRGB primaries, rows by columns by 3, at most ``LONG_SIDE_PX`` of them.
-    Colourfulness is C* over L* + 16, which like the hue does not change with exposure: shaded and
-    lit skin are the same.
+    ``light`` is linear, sRGB primaries, rows by columns by 3, about 500 each way. Colourfulness is
+    C* over L* + 16, which like the hue does not change with exposure: shaded and lit skin are the
+    same.
     Lines thinner than three pixels are left out: where two things meet, their mixed colours may be
     those of skin, and an edge must keep its sharpness.
     """

@@ -146,14 +146,9 @@ def _gain_share(plan: Plan, small: SmallPrint) -> NDArray[np.float32] | None:
     """How much of the sharpening's gain is left where: less on skin."""
     if plan.sharpen.skin == 1 or plan.sharpen.gain == 0 or small.printed.bands != 3:
         return None
-    from sightsize.picture.skin import LONG_SIDE_PX, skin_share
+    from sightsize.picture.skin import skin_map
 
-    light = small.printed
-    width, height = light.width, light.height
-    scale = min(LONG_SIDE_PX / max(width, height), 1)
-    across, down = (max(round(side * scale), 1) for side in (width, height))
-    skin = skin_share(pixels(light.reduce(width / across, height / down, kernel="linear")))
-    return np.float32(1) - np.float32(1 - plan.sharpen.skin) * skin
+    return np.float32(1) - np.float32(1 - plan.sharpen.skin) * skin_map(small.printed)
 
 
 def _sharpening(plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale) -> Sharpening:
