@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import pyvips
 import tomli_w
 from jsonschema import Draft202012Validator
 from typer.testing import CliRunner
@@ -213,6 +214,23 @@ def test_a_spoilt_print_is_not_kept(tmp_path: Path) -> None:
     assert states(run(made, replace=True)) == ["kept", "made"]
 
 
+@pytest.mark.parametrize("keep_master", [False, True])
+def test_a_print_that_somebody_worked_on_is_left_alone(tmp_path: Path, keep_master: bool) -> None:
+    made = prints_of(tmp_path, delivery={"keep_master": keep_master})
+    run(made)
+    path = made.output / "p2.tif"
+    # Size, density, profile, overhang and the identity in it stay: a patch is lighter.
+    image = pyvips.Image.new_from_file(str(path)).copy_memory()
+    x, y = image.width // 2, image.height // 2
+    lighter = image.crop(x, y, 4, 4).linear(1, 60).cast(image.format)
+    image.insert(lighter, x, y).tiffsave(str(path), compression="deflate")
+    worked_on = path.read_bytes()
+    outcomes = run(made)
+    assert states(outcomes) == ["kept", "failed"]
+    assert "altered after it was made; use --replace" in outcomes[1].message
+    assert path.read_bytes() == worked_on
+
+
 def test_prints_without_a_docket_are_recognised_and_noted(tmp_path: Path) -> None:
     made = prints_of(tmp_path)
     run(made)
@@ -235,6 +253,18 @@ def test_an_audit_finds_what_is_missing_altered_and_extra(tmp_path: Path) -> Non
     (made.output / "other.jpg").write_bytes(b"x")
     found = {each.file: each.state for each in audited(docket_of(made))}
     assert found == {"p1.tif": "missing", "p2.tif": "altered", "other.jpg": "extra"}
+
+
+def test_an_audit_of_a_job_tells_what_it_asks_for_by_now(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    docket = docket_of(made)
+    assert {each.state for each in audited(docket, made)} == {"whole"}
+    changed = prints_of(tmp_path, tone={"grade": 3})
+    found = {(each.file, each.state) for each in audited(docket, changed)}
+    assert found >= {("p1.tif", "outdated"), ("p2.tif", "outdated")}
+    docket.records.pop("p1.tif")
+    assert ("p1.tif", "missing") in {(each.file, each.state) for each in audited(docket, made)}
 
 
 def test_the_audit_command(tmp_path: Path) -> None:

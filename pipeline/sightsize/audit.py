@@ -1,18 +1,20 @@
 """Audit: everything delivered is read again and held against the docket."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, get_args
 
 from sightsize.docket import Docket, Record
 from sightsize.identity import file_sha256
+from sightsize.job import Job
 from sightsize.masters import FOLDER as MASTERS
 from sightsize.paths import is_file
+from sightsize.record import own_job
 
 _ENDINGS = (".jpg", ".tif")
 
-State = Literal["whole", "missing", "altered", "extra"]
+State = Literal["whole", "missing", "altered", "outdated", "extra"]
 
 
 class Audited(NamedTuple):
@@ -23,10 +25,16 @@ class Audited(NamedTuple):
     message: str = ""
 
 
-def audited(docket: Docket) -> list[Audited]:
-    """Return how the prints and masters of a docket stand, and what files it does not know."""
+def audited(docket: Docket, job: Job | None = None) -> list[Audited]:
+    """Return how the prints and masters of a docket stand, and what files it does not know.
+
+    With a job, also which of its prints were never made, or are other prints by now.
+    """
     folder = docket.path.parent
     found = [each for record in docket.records.values() for each in _audited(folder, record)]
+    if job is not None:
+        told = {each.file for each in found if each.state != "whole"}
+        found += _beside_the_job(docket, job, told)
     prints = sorted(path for path in folder.iterdir() if path.suffix in _ENDINGS)
     found += [
         Audited(path.name, "extra", "no run of this folder left it, or its record is gone")
@@ -39,6 +47,16 @@ def audited(docket: Docket) -> list[Audited]:
         for name in _master_files(folder)
         if name not in known
     ]
+
+
+def _beside_the_job(docket: Docket, job: Job, told: Set[str]) -> Iterator[Audited]:
+    """What a job asks for and the docket does not have, of prints that nothing was told of yet."""
+    for request in job.prints:
+        record = docket.records.get(request.name)
+        if record is None:
+            yield Audited(request.name, "missing", "the job has it, and it was never made")
+        elif request.name not in told and record["job"] != own_job(request, docket.path.parent):
+            yield Audited(request.name, "outdated", "the job asks for another print by now")
 
 
 def _master_files(folder: Path) -> list[str]:
@@ -77,7 +95,5 @@ def audit_text(docket: Docket, found: Sequence[Audited]) -> str:
     lines = [f"{each.state:<8} {each.file}  {each.message}" for each in found]
     shown = [line for line, each in zip(lines, found, strict=True) if each.state != "whole"]
     counts = Counter(each.state for each in found)
-    total = ", ".join(
-        f"{counts[state]} {state}" for state in ("whole", "missing", "altered", "extra")
-    )
+    total = ", ".join(f"{counts[state]} {state}" for state in get_args(State))
     return "\n".join([*shown, f"{docket.path}: {total}"])

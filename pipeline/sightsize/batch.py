@@ -138,7 +138,7 @@ def make_prints(
         elif record is not None and is_recorded(record, plan, job.output / record["file"]):
             finish(number, Outcome(planned, "kept", "", record["output"]["bytes"]))
         else:
-            order = _order(job.output, planned, plan, sources, replace)
+            order = _order(job.output, planned, plan, sources, replace, record)
             tasks.append(Task(number, order, peak_bytes(plan)))
     if tasks:
         workers = workers or min(cores(), len(tasks))
@@ -165,10 +165,14 @@ def _order(
     plan: Plan,
     sources: frozenset[Path],
     replace: bool,
+    record: Record | None,
 ) -> Order:
     """The order of a print, which travels with only those sources that it could hit."""
     hit = sources & {place for each in files_of(plan.request, folder) for place in places(each)}
-    return Order(planned=planned, plan=plan, folder=folder, sources=hit, replace=replace)
+    noted = (record["identity"], record["output"]["sha256"]) if record is not None else None
+    return Order(
+        planned=planned, plan=plan, folder=folder, sources=hit, replace=replace, noted=noted
+    )
 
 
 @contextmanager

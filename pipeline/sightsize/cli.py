@@ -355,11 +355,11 @@ def audit(
     path: Annotated[Path, typer.Argument(metavar="JOB|DOCKET", help="Job file or docket.")],
     as_json: AsJson = False,
 ) -> None:
-    """Re-read everything delivered and hold it against the docket: missing, altered, extra."""
+    """Re-read everything delivered and hold it against the docket, and against the job if given."""
     from sightsize.audit import audit_text, audited
 
-    docket = _docket_of(path, as_json)
-    found = audited(docket)
+    docket, job = _docket_of(path, as_json)
+    found = audited(docket, job)
     if as_json:
         _echo_json({"docket": str(docket.path), "files": [each._asdict() for each in found]})
     else:
@@ -367,16 +367,16 @@ def audit(
     raise typer.Exit(0 if all(each.state == "whole" for each in found) else 1)
 
 
-def _docket_of(path: Path, as_json: bool) -> "Docket":
-    """The docket given, or the one of a job given."""
+def _docket_of(path: Path, as_json: bool) -> "tuple[Docket, Job | None]":
+    """The docket given, or the one of a job given, and that job."""
     from sightsize.docket import NAME as DOCKET
 
-    if path.name != DOCKET:
-        path = _load_or_exit(path, as_json).output / DOCKET
-    if not path.is_file():
-        typer.echo(f"there is no docket {path}; make the prints first", err=True)
+    job = None if path.name == DOCKET else _load_or_exit(path, as_json)
+    docket_path = path if job is None else job.output / DOCKET
+    if not docket_path.is_file():
+        typer.echo(f"there is no docket {docket_path}; make the prints first", err=True)
         raise typer.Exit(2)
-    return _docket_or_exit(path)
+    return _docket_or_exit(docket_path), job
 
 
 @app.command()
@@ -404,7 +404,7 @@ def reprint(
 
     if match and look_in:
         _leave(2, "--match needs no sources; leave --look-in out, or make the prints without it")
-    docket = _docket_of(docket_file, as_json)
+    docket, _ = _docket_of(docket_file, as_json)
     folder = output or docket.path.parent / "reprints"
     if resolved(folder) == resolved(docket.path.parent):
         _leave(2, f"the first prints stand in {folder}; name another folder with --output")

@@ -53,13 +53,21 @@ class Delivered:
     master: Master | None = None
 
 
-def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> Delivered:
+def deliver(
+    plan: Plan,
+    folder: Path,
+    sources: Set[Path],
+    *,
+    replace: bool,
+    noted: tuple[str, str] | None = None,
+) -> Delivered:
     """Make a print under its final name in ``folder``, with its master where one is wanted.
 
     ``sources`` are the resolved paths of the job's pictures, which are never written. A print
-    whose master is wanted is always made, and the master with it. Raises DeliveryError, SourceError
-    or pyvips.Error; no file is then left under a final name, and one that stood there before stays
-    as it was.
+    whose master is wanted is always made, and the master with it. ``noted`` are the identity
+    and the SHA-256 with which a print of this name was delivered before. Raises DeliveryError,
+    SourceError or pyvips.Error; no file is then left under a final name, and one that stood there
+    before stays as it was.
     """
     targets = files_of(plan.request, folder)
     target, source = targets[0], plan.request.picture.source
@@ -68,6 +76,8 @@ def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> D
     before = _stamp(source, plan)
     source_sha256 = unchanged_sha256(source)
     identity = print_identity(plan, source_sha256)
+    if noted is not None and noted[0] == identity and not replace:
+        _refuse_altered(target, noted[1])
     standing = _standing(target, plan, identity, replace)
     if standing is not None and targets == [target]:
         return _delivered(target, "kept", (), identity, source_sha256, standing)
@@ -92,6 +102,15 @@ def deliver(plan: Plan, folder: Path, sources: Set[Path], *, replace: bool) -> D
         _flush(each.parent)
     done = _delivered(target, "made", notes, identity, source_sha256, seen)
     return replace_fields(done, master=masters[0] if masters else None)
+
+
+def _refuse_altered(target: Path, sha256: str) -> None:
+    """Refuse to keep or write over a print that somebody has worked on."""
+    if is_file(target) and file_sha256(target) != sha256:
+        raise DeliveryError(
+            f"{target.name} was altered after it was made; use --replace to make it anew, or move "
+            "it away"
+        )
 
 
 def _standing(target: Path, plan: Plan, identity: str, replace: bool) -> Seen | None:

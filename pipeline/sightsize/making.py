@@ -37,13 +37,17 @@ class PlannedPrint:
 
 @dataclass(frozen=True, kw_only=True)
 class Order:
-    """A print to be made: ``sources`` are pictures of the job that its name would hit."""
+    """A print to be made: ``sources`` are pictures of the job that its name would hit.
+
+    ``noted`` are the identity and the SHA-256 that the docket has of a print of its name.
+    """
 
     planned: PlannedPrint
     plan: Plan
     folder: Path
     sources: frozenset[Path]
     replace: bool
+    noted: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -93,7 +97,7 @@ def _made(order: Order) -> Outcome:
     begin = time.perf_counter()
     plan, folder = order.plan, order.folder
     with deadline(plan.request.limits.seconds):
-        done = deliver(plan, folder, order.sources, replace=order.replace)
+        done = deliver(plan, folder, order.sources, replace=order.replace, noted=order.noted)
     seconds = time.perf_counter() - begin
     noted = print_record(plan, done, seconds, folder)
     return Outcome(order.planned, done.status, "", done.bytes, seconds, done.notes, noted)

@@ -12,7 +12,7 @@ from sightsize import __version__
 from sightsize.docket import Record, relative
 from sightsize.header import Header
 from sightsize.identity import print_identity, unchanged_sha256
-from sightsize.job import BUILT_IN_PROFILES
+from sightsize.job import BUILT_IN_PROFILES, PrintRequest
 from sightsize.masters import master_of
 from sightsize.paths import resolved
 from sightsize.plan import Plan
@@ -48,7 +48,7 @@ def print_record(plan: Plan, delivered: Any, seconds: float, folder: Path) -> Re
         "versions": versions(),
         "plan": _numbers(plan),
         **_master_record(delivered),
-        "job": _own_job(request.own_job, source, folder),
+        "job": own_job(request, folder),
     }
 
 
@@ -121,10 +121,12 @@ def _decimal(number: Any) -> float:
     return round(float(number), 4)
 
 
-def _own_job(own: Mapping[str, Any], source: Path, folder: Path) -> dict[str, Any]:
-    """A print's own job with its paths written from the docket."""
+def own_job(request: PrintRequest, folder: Path) -> dict[str, Any]:
+    """Return a print as a job of its own, its source written as seen from the docket's folder."""
+    own = request.own_job
     (picture,) = own["pictures"]
-    facts = {**own["pictures"][picture], "source": relative(source, folder)}
+    source = relative(request.picture.source, folder)
+    facts = {**own["pictures"][picture], "source": source}
     return {**own, "pictures": {picture: facts}}
 
 

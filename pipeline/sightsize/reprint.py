@@ -139,7 +139,7 @@ def _source(folder: Path, record: Record, look_in: Sequence[Path]) -> Path | Non
     wanted = record["source"]
     places: list[Path] = [resolved(folder / wanted["path"])]
     for place in look_in:
-        places += sorted(path for path in place.rglob("*") if is_file(path))
+        places += sorted(path for path in resolved(place).rglob("*") if is_file(path))
     for path in places:
         same_size = is_file(path) and path.stat().st_size == wanted["bytes"]
         if same_size and file_sha256(path) == wanted["sha256"]:
