@@ -20,7 +20,7 @@ OVERSHOOT = 2.0
 """Largest overshoot beyond the 3 x 3 neighbourhood, in L*: common practice, no source."""
 
 _LOWEST, _HIGHEST = -128.0, 128.0 - 1 / 256
-"""Detail that the table spans in steps of 1/256 L*, so that no detail is one of its entries."""
+"""Detail that the table spans in steps of 1/256 L*, a detail of 0 being one of its entries."""
 _SMALLEST_WEIGHT = 0.005
 
 
@@ -78,7 +78,10 @@ def _of_neighbours(
 @lru_cache(maxsize=32)
 def _table(gain: float, floor: float) -> pyvips.Image:
     """What is added for a detail, in 16-bit steps."""
-    return tabulate(lambda detail: emphasis(detail, gain, floor) * STEPS_PER_L, _LOWEST, _HIGHEST)
+    bends = (-2 * floor, -floor, floor, 2 * floor)
+    return tabulate(
+        lambda detail: emphasis(detail, gain, floor) * STEPS_PER_L, _LOWEST, _HIGHEST, bends
+    )
 
 
 def blur(image: pyvips.Image, sigma_px: float) -> pyvips.Image:

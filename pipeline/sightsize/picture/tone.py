@@ -1,6 +1,6 @@
 """Exposure, end points, zones, grade and curve: from linear light to lightness, in one table."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -12,6 +12,8 @@ from sightsize.picture.table import STEPS_PER_L, look_up, tabulate, whole_steps
 from sightsize.zones import Placement, placement_function
 
 Function = Callable[[float], float]
+
+_HALVINGS = 24
 
 
 @dataclass(frozen=True)
@@ -34,16 +36,42 @@ def to_lightness(luminance: pyvips.Image, scale: ToneScale) -> pyvips.Image:
 
 @lru_cache(maxsize=32)
 def _table(scale: ToneScale) -> pyvips.Image:
-    return whole_steps(tabulate(toned(scale), 0, 1) * STEPS_PER_L).copy_memory()
+    table = tabulate(toned(scale), 0, 1, _bends(scale))
+    return whole_steps(table * STEPS_PER_L).copy_memory()
+
+
+def _bends(scale: ToneScale) -> Iterator[float]:
+    """Light at which a tone changes its course: where it is cut, and at the curve's points."""
+    gain = 2**scale.tone.exposure_stops
+    for cut in (scale.black, scale.white, 100.0):
+        yield tones.luminance(cut) / gain
+    placed, grade = _placed(scale), _graded(scale.tone)
+    for value, _ in scale.tone.curve:
+        yield _where(lambda light: grade(placed(light)), value)
+
+
+def _where(rising: Function, value: float) -> float:
+    """Where a function that never falls comes to a value, between 0 and 1."""
+    low, high = 0.0, 1.0
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if rising(middle) < value else (low, middle)
+    return low
 
 
 def toned(scale: ToneScale) -> Function:
     """Return the function from linear light, 0 to 1, to the L* that a print gives for it."""
-    before, after = exposed(scale), printed(scale.tone)
+    placed, after = _placed(scale), printed(scale.tone)
+    return lambda light: after(placed(light))
+
+
+def _placed(scale: ToneScale) -> Function:
+    """The function from linear light to the L* that the paper gets."""
+    before = exposed(scale)
     if scale.placement is None:
-        return lambda light: after(before(light))
+        return before
     placed = placement_function(scale.placement)
-    return lambda light: after(tones.lightness(min(placed(tones.luminance(before(light))), 1.0)))
+    return lambda light: tones.lightness(min(placed(tones.luminance(before(light))), 1.0))
 
 
 def exposed(scale: ToneScale) -> Function:
@@ -55,9 +83,11 @@ def exposed(scale: ToneScale) -> Function:
 
 def printed(tone: Tone) -> Function:
     """Return the function of the paper: grade or grades, then the curve, L* to L*."""
-    curve = tones.MonotoneCurve(tone.curve)
-    if tone.split_grade is not None:
-        grade = tones.split_grade_function(tone.split_grade, tone.pivot)
-    else:
-        grade = tones.grade_function(tone.grade, tone.pivot)
+    curve, grade = tones.MonotoneCurve(tone.curve), _graded(tone)
     return lambda value: curve(grade(value))
+
+
+def _graded(tone: Tone) -> Function:
+    if tone.split_grade is not None:
+        return tones.split_grade_function(tone.split_grade, tone.pivot)
+    return tones.grade_function(tone.grade, tone.pivot)
