@@ -162,6 +162,26 @@ def test_grey_profile_in(tmp_path: Path, name: str, mono: dict[str, dict[str, st
     assert np.abs(patch_means(pixels, SIDE) - patch_means(wanted, SIDE)).max() < 0.8
 
 
+@pytest.mark.parametrize(
+    "curve",
+    [
+        sampled(100, 100),
+        parametric(0, -2.2),
+        parametric(1, 2.2, 0, 0),
+        parametric(2, 2.2, 0, 0, 0.1),
+        parametric(3, 30000, 30000, 30000, 0, 0),
+        parametric(3, 2.4, -1, -1, 1, 0),
+    ],
+)
+def test_curves_that_no_numbers_come_from_are_left_to_littlecms(
+    tmp_path: Path, curve: bytes
+) -> None:
+    ramp = patches(np.arange(256, dtype=np.uint8)[:, None], 16, SIDE)
+    source = save(tmp_path / "grey.tif", ramp[..., 0], grey(curve))
+    # What such a profile means nobody can say; that a whole print comes of it is all.
+    assert picture_of(printed(tmp_path, source, (128, 128)), (128, 128)).shape[2] == 3
+
+
 def test_white_is_exactly_white_from_every_profile(tmp_path: Path) -> None:
     white = np.full((64, 64, 3), 255, np.uint8)
     for name in ("srgb", "oprgb", "p3"):

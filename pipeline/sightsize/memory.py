@@ -116,11 +116,6 @@ def _decoded_bytes(plan: Plan, header: Header) -> int:
 
 
 def _loads_scipy(plan: Plan) -> bool:
-    request = plan.request
     return bool(
-        request.local_contrast.gain
-        or request.grain.granularity
-        or plan.sharpen.skin < 1
-        or plan.shades
-        or needs_any_order(plan)
+        plan.shades or plan.edge_burn is not None or plan.sharpen.skin < 1 or needs_any_order(plan)
     )

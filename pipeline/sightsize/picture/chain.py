@@ -17,6 +17,7 @@ from sightsize.decoding import is_streamed, print_shrink
 from sightsize.identity import grain_seed
 from sightsize.layout import Box
 from sightsize.picture import finish, sheet
+from sightsize.picture.contrast import more_local_contrast
 from sightsize.picture.gamut import held_in
 from sightsize.picture.grain import grainy
 from sightsize.picture.level import level_and_crop
@@ -118,8 +119,6 @@ def _toned_lightness(plan: Plan, luminance: pyvips.Image, found: Study) -> pyvip
     lightness = to_lightness(luminance, found.scale)
     if found.coefficients is None:
         return lightness
-    from sightsize.picture.contrast import more_local_contrast  # which loads scipy
-
     return more_local_contrast(lightness, found.coefficients, plan.request.local_contrast.gain)
 
 

@@ -70,7 +70,7 @@ def _toned_light(toner: Toner) -> pyvips.Image:
 
 @lru_cache(maxsize=8)
 def _toned_codes(bits: int, toner: Toner) -> pyvips.Image:
-    return look_up(_toned_light(toner), _light_to_code(bits), 0, 1)
+    return look_up(_toned_light(toner), _light_to_code(bits), 0, 1).copy_memory()
 
 
 def finish_colour(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:

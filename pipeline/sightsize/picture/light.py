@@ -101,7 +101,10 @@ def _separate(profile: bytes, colour: ColourModel, entries: int) -> _Separable |
     """Read curves and matrix off a profile; None when it is not made of them."""
     if colour == "cmyk":
         return None
-    curves = _stated_curves(profile, colour, entries) or _shown_curves(profile, colour, entries)
+    try:
+        curves = _stated_curves(profile, colour, entries) or _shown_curves(profile, colour, entries)
+    except (ArithmeticError, TypeError, ValueError):  # curves that no numbers come from
+        return None
     if colour == "grey":
         return _Separable(table_image(curves), ())
     columns = [_ramp(profile, colour, channel, 2)[-1] for channel in range(3)]

@@ -47,8 +47,8 @@ def skin_share(light: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return how much each pixel has the colour of skin, 0 to 1, smoothed a little.
 
     ``light`` is linear, sRGB primaries, rows by columns by 3, about 500 each way. Colourfulness is
-    C* over L* + 16, which like the hue does not change with exposure: shaded and lit skin are the
-    same.
+    C* over L* + 16, which like the hue does not change with exposure: shaded skin is as much skin
+    as lit skin, down to about L* 18.
     Lines thinner than three pixels are left out: where two things meet, their mixed colours may be
     those of skin, and an edge must keep its sharpness.
     """

@@ -16,6 +16,7 @@ from sightsize.crop import CropPlan
 from sightsize.decoding import needs_any_order
 from sightsize.findings import Remark
 from sightsize.layout import Box
+from sightsize.picture.contrast import base_coefficients, coarseness
 from sightsize.picture.finish import at_lightness
 from sightsize.picture.gamut import VISIBLE, held_in, leaves, missed_share
 from sightsize.picture.light import COLOUR
@@ -134,8 +135,6 @@ def _colours(plan: Plan, small: SmallPrint, scale: ToneScale) -> tuple[bool, lis
 def _coefficients(plan: Plan, small: SmallPrint, scale: ToneScale) -> NDArray[np.float32] | None:
     if plan.request.local_contrast.gain == 0:
         return None
-    from sightsize.picture.contrast import base_coefficients, coarseness
-
     lightness = pixels(to_lightness(small.luminance, scale)) / np.float32(STEPS_PER_L)
     radius = plan.neighbourhood_px / 2 * lightness.shape[1] / plan.sheet.image_px[0]
     every = coarseness(radius)
