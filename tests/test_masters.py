@@ -171,7 +171,7 @@ def test_a_master_resized_is_the_print_unsharpened(tmp_path: Path, kind: str) ->
     grey = master.shape[2] == 1
     light = pyvips.Image.new_from_array(_decoded(master / 65535, grey).astype(np.float32))
     scale = PX[0] / light.width
-    small = light.resize(scale, vscale=PX[1] / light.height, kernel="lanczos3", gap=0)
+    small = light.resize(scale, vscale=PX[1] / light.height, kernel="lanczos2", gap=0)
     codes = 255 * _encoded(np.clip(np.atleast_3d(small.numpy()), 0, 1), grey)
     seen = lab_of(codes, built_in("sgrey") if grey else wide_profile())
     first = lab_of(picture_of(made.output / "cox.tif", PX) / 257, built_in("srgb"))
@@ -437,7 +437,7 @@ def test_what_was_measured_on_the_source_is_not_measured_again(tmp_path: Path) -
     made = kept(tmp_path, **MONO, sharpen={"gain": 0.8, "noise_floor": "measured"})
     record = docket_of(made).records["cox.tif"]
     measured = record["master"]["sharpening"]
-    assert measured["noise_floor"] > 0.8
+    assert measured["noise_floor"] >= 0.8
     result = matched(made)
     assert result.state == "matched"
     mean = result.mean_difference

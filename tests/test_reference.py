@@ -55,8 +55,8 @@ def catmull_rom(distance: Floats) -> Floats:
     return np.where(x < 1, near, np.where(x < 2, far, 0.0))
 
 
-def lanczos_3(distance: Floats) -> Floats:
-    return np.where(np.abs(distance) < 3, np.sinc(distance) * np.sinc(distance / 3), 0.0)
+def lanczos_2(distance: Floats) -> Floats:
+    return np.where(np.abs(distance) < 2, np.sinc(distance) * np.sinc(distance / 2), 0.0)
 
 
 def resized(light: Floats, width: int, height: int) -> Floats:
@@ -69,7 +69,7 @@ def resized(light: Floats, width: int, height: int) -> Floats:
             centres = np.rint(centres * 64) / 64
         reach = np.arange(-int(4 * stretch), int(4 * stretch) + 2)
         places = np.floor(centres)[:, None].astype(np.intp) + reach
-        kernel = lanczos_3 if new < old else catmull_rom
+        kernel = lanczos_2 if new < old else catmull_rom
         weights = kernel((places - centres[:, None]) / stretch)
         weights /= weights.sum(axis=1, keepdims=True)
         taken = np.take(light, np.clip(places, 0, old - 1), axis=axis)

@@ -6,7 +6,9 @@ import pyvips
 def resize_to(image: pyvips.Image, width_px: int, height_px: int) -> pyvips.Image:
     """Return the picture at exactly a size in pixels, its middle staying the middle.
 
-    Shrinking is a Lanczos-3 reduction over all the pixels; enlarging is bicubic (Catmull-Rom).
+    Shrinking is a Lanczos-2 reduction over all the pixels; enlarging is bicubic (Catmull-Rom). What
+    either overshoots at an edge is three times as much of L* on the dark side: Lanczos-3 drew a
+    black line there.
     """
     across, down = width_px / image.width, height_px / image.height
     if (across, down) == (1, 1):
@@ -24,7 +26,7 @@ def _shrink(
     if across == down == 1:
         return image
     # libvips would average blocks of pixels first, which leaves moire; gap=0 keeps it from that.
-    shrunk = image.resize(across, vscale=down, kernel="lanczos3", gap=0)
+    shrunk = image.resize(across, vscale=down, kernel="lanczos2", gap=0)
     width = width_px if across < 1 else image.width
     height = height_px if down < 1 else image.height
     if (shrunk.width, shrunk.height) == (width, height):
