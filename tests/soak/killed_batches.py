@@ -190,7 +190,7 @@ class Soak:
         code = self._ended(made, run, rival=False)
         self._look(made, ended=True)
         found = audit(made.job.path)
-        clean = f"{len(made.wanted.files)} whole, 0 missing, 0 altered, 0 extra"
+        clean = f"{len(made.wanted.files)} whole, 0 missing, 0 altered, 0 outdated, 0 extra"
         if code or found.returncode or clean not in found.stdout:
             self.faults.append(f"{made.output}: {code}, {found.stdout!r}, {found.stderr!r}")
 
