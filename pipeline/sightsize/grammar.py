@@ -375,7 +375,7 @@ def _kind_hint(value: object, node: Node, key: str) -> str:
         return ""
     if isinstance(value, str):
         return _quotes_hint(value, kinds)
-    if node.get("format") in ("length", "resolution"):
+    if node.get("format") in ("length", "resolution", "sharpen-radius"):
         unit = "ppi" if node["format"] == "resolution" else "mm"
         return f' A bare number could mean any unit: write "{value} {unit}" if that is meant.'
     return f' Write it in quotes: "{value}".' if "string" in kinds and "then" not in node else ""
