@@ -4,6 +4,8 @@ import os
 import re
 from pathlib import Path
 
+from sightsize.findings import nearest
+
 LONGEST_PART = 255
 """Bytes of one name in a path: the limit of most file systems (common practice, no source)."""
 
@@ -37,6 +39,40 @@ def is_file(path: Path) -> bool:
         return path.is_file()
     except (OSError, ValueError):
         return False
+
+
+def is_folder(path: Path) -> bool:
+    """Return whether a folder stands at a path that may be no path at all, or out of reach."""
+    try:
+        return path.is_dir()
+    except (OSError, ValueError):
+        return False
+
+
+def missing_file(path: Path) -> str:
+    """Return what is wrong with a path that is no file, and what to do."""
+    if is_folder(path):
+        return f"{path} is a folder; name one file in it"
+    guess = _meant(path)
+    remedy = f"did you mean {guess!r}?" if guess else "put it there or correct the path"
+    return f"there is no file {path}; {remedy}"
+
+
+def _meant(path: Path) -> str:
+    """The file beside a missing one with a name much like it, or nothing.
+
+    Numbers must be the same: of pictures that a camera has counted, each name is like the next.
+    """
+    try:
+        beside = sorted(each for each in path.parent.iterdir() if not each.name.startswith("."))
+    except (OSError, ValueError):
+        return ""
+    numbers = re.findall(r"\d+", path.stem)
+    like = [each for each in beside if re.findall(r"\d+", each.stem) == numbers]
+    # Of names that differ in their endings alone, the last is taken: one with the same.
+    like.sort(key=lambda each: each.suffix.casefold() == path.suffix.casefold())
+    stems = {each.stem: each.name for each in like if is_file(each)}
+    return stems.get(nearest(path.stem, stems), "")
 
 
 def resolved(path: Path) -> Path:
