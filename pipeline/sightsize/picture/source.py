@@ -122,6 +122,15 @@ def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
     return stopped_in_time(image)
 
 
+def can_be_decoded(path: Path) -> bool:
+    """Return whether all of a picture can be decoded, which is tried."""
+    try:
+        _open(path, sequential=True).avg()
+    except (OSError, SourceError, pyvips.Error):
+        return False
+    return True
+
+
 def _loader(image: pyvips.Image) -> str:
     name = str(image.get("vips-loader")) if image.get_typeof("vips-loader") else ""
     return name.removesuffix("_source").removesuffix("_buffer")
