@@ -7,6 +7,7 @@ module reads it, holds a document against it and says what is wrong in a photogr
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator
+from fractions import Fraction
 from functools import cache
 from importlib.resources import files
 from math import isnan
@@ -56,6 +57,12 @@ _FORMAT_KINDS = {
     "sharpen-radius": '"viewing_distance", or a length such as "0.10 mm"',
 }
 
+
+_NUMBER_AND_UNIT = re.compile(
+    r"(?P<sign>[-+]?)(?:(?:(?P<whole>\d{1,9}) )?(?P<fraction>\d{1,9}/[1-9]\d{0,8})"
+    r"|(?P<decimal>\d{1,9}(?:\.\d{1,9})?|\.\d{1,9})) *(?P<unit>[^\d\s.,/][^\d.,/]*)?"
+)
+_ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX")
 
 _NO_CONTROLS = "a control character stands in this text; write it without."
 
@@ -374,18 +381,42 @@ def _kind_hint(value: object, node: Node, key: str) -> str:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         return ""
     if isinstance(value, str):
-        return _quotes_hint(value, kinds)
+        return _quotes_hint(value, node)
     if node.get("format") in ("length", "resolution", "sharpen-radius"):
         unit = "ppi" if node["format"] == "resolution" else "mm"
         return f' A bare number could mean any unit: write "{value} {unit}" if that is meant.'
     return f' Write it in quotes: "{value}".' if "string" in kinds and "then" not in node else ""
 
 
-def _quotes_hint(text: str, kinds: str | list[str]) -> str:
+def _quotes_hint(text: str, node: Node) -> str:
+    kinds = node["type"]
     if "array" in kinds:
         return f" Write [{_show(text)}] for a list of one."
-    unquoted = r"true|false" if "boolean" in kinds else r"[-+]?\d+(\.\d+)?"
-    return f" Write {text} without quotes." if re.fullmatch(unquoted, text) else ""
+    if "boolean" in kinds:
+        meant = text if text in ("true", "false") else ""
+    else:
+        plain = re.fullmatch(r"[-+]?\d+(\.\d+)?", text)
+        meant = text if plain else _number_meant(text.strip(), node)
+    return f" Write {meant} without quotes." if meant else ""
+
+
+def _number_meant(text: str, node: Node) -> str:
+    """Return the number that a text with a unit, a fraction or a Roman numeral stands for."""
+    unit = node.get("x-unit", "")
+    if unit == "zone" and text in _ROMAN:
+        return str(_ROMAN.index(text) + 1)
+    match = _NUMBER_AND_UNIT.fullmatch(text)
+    if match is None or "number" not in node["type"]:
+        return ""
+    number = int(match["whole"] or 0) + Fraction(match["fraction"] or match["decimal"])
+    written = (match["unit"] or "").rstrip("s")
+    if written == "%" and unit in ("share", "ratio", ""):
+        number /= 100
+    elif written not in ("", *(word.rstrip("s") for word in unit.split())):
+        return ""
+    value = -number if match["sign"] == "-" else number
+    inside = node.get("minimum", 0) <= value <= node.get("maximum", value)
+    return f"{round(float(value), 4):g}" if inside else ""
 
 
 def key_range(node: Node) -> str:
@@ -400,7 +431,11 @@ def _share_hint(value: float, node: Node) -> str:
     """Return how a share is written where a percentage or pixels were."""
     if value <= 1 or (node.get("maximum") != 1 and node.get("x-unit") != "ratio"):
         return ""
-    return f" {value:g} % is written {value / 100:g}." if value <= 100 else " Half is written 0.5."
+    if value <= 100:
+        return f" {value:g} % is written {value / 100:g}."
+    if "x-unit" in node:
+        return " Half is written 0.5."
+    return " Divide pixels by the picture's width and height; half is written 0.5."
 
 
 def _item_count(node: Node) -> str:
