@@ -163,7 +163,7 @@ def test_make_of_a_print_without_its_picture(write_job: WriteJob, tmp_path: Path
     result = run("make", job)
     assert result.exit_code == 1
     assert "there is no file" in result.stdout
-    assert list((tmp_path / "prints").iterdir()) == []
+    assert not (tmp_path / "prints").exists()
 
 
 @pytest.mark.parametrize(
