@@ -2,6 +2,7 @@
 
 import os
 import re
+from functools import lru_cache
 from pathlib import Path
 
 from sightsize.findings import nearest
@@ -64,15 +65,28 @@ def _meant(path: Path) -> str:
     Numbers must be the same: of pictures that a camera has counted, each name is like the next.
     """
     try:
-        beside = sorted(each for each in path.parent.iterdir() if not each.name.startswith("."))
+        beside = _by_numbers(path.parent, path.parent.stat().st_mtime_ns)
     except (OSError, ValueError):
         return ""
-    numbers = re.findall(r"\d+", path.stem)
-    like = [each for each in beside if re.findall(r"\d+", each.stem) == numbers]
+    like = beside.get(_numbers(path.stem), [])
     # Of names that differ in their endings alone, the last is taken: one with the same.
-    like.sort(key=lambda each: each.suffix.casefold() == path.suffix.casefold())
-    stems = {each.stem: each.name for each in like if is_file(each)}
+    like = sorted(like, key=lambda each: each.suffix.casefold() == path.suffix.casefold())
+    stems = {each.stem: each.name for each in like}
     return stems.get(nearest(path.stem, stems), "")
+
+
+@lru_cache(maxsize=1)  # all pictures of a job may be missing from one folder
+def _by_numbers(folder: Path, _changed_ns: int) -> dict[tuple[str, ...], list[Path]]:
+    """The files of a folder by the numbers in their names."""
+    files: dict[tuple[str, ...], list[Path]] = {}
+    for each in sorted(folder.iterdir()):
+        if is_file(each) and not each.name.startswith("."):
+            files.setdefault(_numbers(each.stem), []).append(each)
+    return files
+
+
+def _numbers(stem: str) -> tuple[str, ...]:
+    return tuple(re.findall(r"\d+", stem))
 
 
 def resolved(path: Path) -> Path:
