@@ -57,6 +57,20 @@ def test_a_hue_without_chroma_is_told() -> None:
     assert "tints nothing" in refusal(f"{SHEET}[mono]\n{PRINT}toner = {{ hue = 40 }}\n")
 
 
+def test_a_chroma_without_hue_is_told() -> None:
+    said = "a chroma without hue"
+    assert said in refusal(f"{SHEET}[mono]\n{PRINT}toner = {{ chroma = 12 }}\n")
+    assert said in refusal(f'{SHEET}[mono]\n{PRINT}toner = {{ kind = "none", chroma = 12 }}\n')
+    one_end = "{ chroma = 12, dark = { hue = 75, chroma = 9 } }"
+    assert said in refusal(f"{SHEET}[mono]\n{PRINT}toner = {one_end}\n")
+
+
+def test_a_chroma_takes_its_hue_from_the_job_or_from_the_kind() -> None:
+    assert toner("hue = 75", "chroma = 12").dark.hue_degrees == 75
+    assert toner("", 'kind = "sepia", chroma = 5').dark.hue_degrees == 75
+    assert not toner("", "chroma = 0").is_tinted
+
+
 # Grades through the cascade.
 
 

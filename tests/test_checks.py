@@ -4,6 +4,7 @@ The thresholds themselves are common practice of the trade, no source.
 """
 
 from fractions import Fraction
+from typing import get_args
 
 import pytest
 from hypothesis import given
@@ -24,8 +25,9 @@ from plans import (
     planned_print,
     request,
 )
+from sightsize import checks
 from sightsize.checks import check_help, check_ids, frame_notes
-from sightsize.findings import Finding
+from sightsize.findings import Finding, Level
 from sightsize.header import Header
 from sightsize.layout import Box, plan_sheet, rebate_room
 
@@ -751,3 +753,9 @@ def test_the_least_margin_counts_when_nothing_fits() -> None:
     wanted = request(job('width = "180 mm"\nheight = "240 mm"'))
     sheet = plan_sheet(wanted.aperture, wanted.paper, wanted.delivery.ppi)
     assert sheet.sheet_px == (2400, 3000)
+
+
+def test_every_check_speaks_at_the_levels_it_declares() -> None:
+    for name, (rule, _, _, levels) in checks._RULES.items():
+        written = [level for level in get_args(Level) if level in rule.__code__.co_consts]
+        assert (name, list(levels)) == (name, written)

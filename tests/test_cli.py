@@ -163,7 +163,7 @@ def test_make_of_a_print_without_its_picture(write_job: WriteJob, tmp_path: Path
     result = run("make", job)
     assert result.exit_code == 1
     assert "there is no file" in result.stdout
-    assert list((tmp_path / "prints").iterdir()) == []
+    assert not (tmp_path / "prints").exists()
 
 
 @pytest.mark.parametrize(
@@ -237,6 +237,28 @@ def test_explain_a_check(name: str) -> None:
     result = run("explain", name)
     assert result.exit_code == 0
     assert result.stdout.startswith(f"check {name}\n  guards against ")
+    assert result.stdout.splitlines()[2].startswith("  level    ")
+
+
+def test_explain_a_check_says_what_sets_it() -> None:
+    lines = run("explain", "crop-loss").stdout.splitlines()
+    assert lines[2] == "  level    note, warn or stop"
+    keys = ["checks.crop_loss_note", "checks.crop_loss_warn", "checks.crop_loss_stop"]
+    assert [line.split()[0] for line in lines[3:]] == keys
+    assert [line.split()[-1] for line in lines[3:]] == ["0.1.", "0.2.", "0.4."]
+    assert run("explain", "keep-clear").stdout.splitlines()[2:] == ["  level    stop"]
+    assert run("explain", "clipping").stdout.splitlines()[2] == "  level    warn"
+    assert "checks.accept does not change" in run("explain", "off-sheet").stdout
+
+
+def test_every_threshold_is_explained_with_its_check() -> None:
+    told = [
+        line.split()[0]
+        for name in check_ids()
+        for line in run("explain", name).stdout.splitlines()[3:]
+    ]
+    thresholds = {name for name, _ in known_keys() if name.startswith("checks.")}
+    assert sorted(told) == sorted(thresholds - {"checks.accept", "checks.strict"})
 
 
 @pytest.mark.parametrize(

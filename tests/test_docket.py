@@ -279,6 +279,23 @@ def test_the_audit_command(tmp_path: Path) -> None:
     assert CliRunner().invoke(app, ["audit", str(tmp_path / "docket.toml")]).exit_code == 2
 
 
+def test_an_audit_of_what_is_no_file_says_what_it_takes(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    (tmp_path / "pics").mkdir()
+    for name, said in (
+        ("nope.toml", f"there is no file {tmp_path / 'nope.toml'}; name a job file or a docket"),
+        ("pics", f"{tmp_path / 'pics'} is a folder; name a job file or a docket"),
+        (
+            made.output.name,
+            f"{made.output} is a folder; name a job file or a docket such as "
+            f"{made.output / 'docket.toml'}",
+        ),
+    ):
+        result = CliRunner().invoke(app, ["audit", str(tmp_path / name)])
+        assert (result.exit_code, result.stderr) == (2, f"{said}\n")
+
+
 # The reprint.
 
 
@@ -346,9 +363,36 @@ def test_the_reprint_command(tmp_path: Path) -> None:
     docket = str(made.output / "docket.toml")
     result = CliRunner().invoke(app, ["reprint", docket, "--only", "p2"])
     assert result.exit_code == 0
-    assert result.stdout.startswith("identical   p2.tif")
+    assert result.stdout.splitlines() == [
+        "identical   p2.tif",
+        f"1 identical; files in {made.output / 'reprints'}",
+    ]
     assert (made.output / "reprints" / "p2.tif").is_file()
     assert CliRunner().invoke(app, ["reprint", docket, "--only", "p9"]).exit_code == 2
+
+
+def test_a_folder_that_nothing_was_put_in_does_not_stay(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    for name in ("p1.tif", "p2.tif"):
+        (tmp_path / name).unlink()
+    command = ["reprint", str(made.output / "docket.toml"), "--output", str(tmp_path / "again")]
+    result = CliRunner().invoke(app, command)
+    assert (result.exit_code, result.stdout.splitlines()[-1]) == (1, "2 failed")
+    assert not (tmp_path / "again").exists()
+    (tmp_path / "again").mkdir()  # a folder that stood before is the photographer's
+    CliRunner().invoke(app, command)
+    assert (tmp_path / "again").is_dir()
+
+
+def test_a_run_that_makes_nothing_leaves_no_folder(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    for name in ("p1.tif", "p2.tif"):
+        (tmp_path / name).write_bytes((tmp_path / name).read_bytes()[:-1000])
+    result = CliRunner().invoke(app, ["make", str(made.path)])
+    assert (result.exit_code, result.stdout.splitlines()[-1][:6]) == (1, "0 made")
+    assert "files in" not in result.stdout
+    assert not made.output.exists()
 
 
 def test_a_docket_that_cannot_be_written_is_said(

@@ -19,6 +19,7 @@ from sightsize.batch import plan_prints
 from sightsize.checks import check_ids, run_checks
 from sightsize.findings import Finding, JobError
 from sightsize.load import load_job
+from sightsize.paths import missing_file
 from sightsize.plan import plan_print
 
 JOBS = Path(__file__).parent / "jobs"
@@ -140,6 +141,33 @@ def test_a_glob_is_in_natural_order_and_brackets_are_a_name_first(tmp_path: Path
     assert [each.picture.name for each in load_job(job).prints] == ["2", "10", "[2]"]
     job.write_text(f'{head}[[prints]]\nsource = "[2].jpg"\n')
     assert [each.picture.source.name for each in load_job(job).prints] == ["[2].jpg"]
+
+
+@pytest.mark.parametrize(
+    ("written", "beside", "remedy"),
+    [
+        (
+            "cox-megafone.jpg",
+            ["cox-megaphone.jpg", "quay.jpg"],
+            "did you mean 'cox-megaphone.jpg'?",
+        ),
+        ("cox.jpeg", ["cox.tif", "cox.JPG"], "did you mean 'cox.tif'?"),
+        ("cox.jpg", ["cox.tif", "Cox.JPG"], "did you mean 'Cox.JPG'?"),
+        ("TQ_0412.jpg", ["TQ_0411.jpg", "TQ_0413.jpg"], "put it there or correct the path"),
+        ("a.jpg", ["b.jpg", ".a.jpg"], "put it there or correct the path"),
+    ],
+)
+def test_a_misspelt_file_is_told_the_one_beside_it(
+    written: str, beside: list[str], remedy: str, tmp_path: Path
+) -> None:
+    for name in beside:
+        (tmp_path / name).touch()
+    (tmp_path / "cox-megafonee.jpg").mkdir()
+    assert missing_file(tmp_path / written) == (f"there is no file {tmp_path / written}; {remedy}")
+
+
+def test_a_picture_that_is_a_folder_is_told_so(tmp_path: Path) -> None:
+    assert missing_file(tmp_path) == f"{tmp_path} is a folder; name one file in it"
 
 
 @pytest.mark.parametrize(

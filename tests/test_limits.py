@@ -217,7 +217,28 @@ def test_what_fails_in_time_says_why(tmp_path: Path) -> None:
     picture = {"p": {"source": "a.png"}}
     (outcome,) = make(job(tmp_path, picture, PX, limits={"seconds": 60}))
     assert outcome.status == "failed"
-    assert outcome.message.startswith("a.png could not be printed: ")
+    assert outcome.message == (
+        "a.png is damaged or cut short; export it anew (vipspng: libpng read error)"
+    )
+
+
+@pytest.mark.parametrize("ending", ["jpg", "png"])
+def test_a_picture_cut_short_is_told_so(ending: str, tmp_path: Path) -> None:
+    file = save(tmp_path / f"cut.{ending}", np.tile(SCENE, (8, 8, 1)))
+    file.write_bytes(file.read_bytes()[: file.stat().st_size // 2])
+    (outcome,) = make(job(tmp_path, {"p": {"source": file.name}}, PX))
+    assert outcome.status == "failed"
+    assert outcome.message.startswith(f"cut.{ending} is damaged or cut short; export it anew (")
+
+
+def test_a_whole_picture_is_not_blamed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise pyvips.Error("unable to write", "system error: No space left on device\n")
+
+    save(tmp_path / "a.png", SCENE)
+    monkeypatch.setattr(deliver, "sheet_image", full)
+    (outcome,) = make(job(tmp_path, {"p": {"source": "a.png"}}, PX))
+    assert outcome.message == ("a.png could not be printed: system error: No space left on device")
 
 
 # How pictures are stopped.

@@ -309,7 +309,7 @@ def test_other_files(tmp_path: Path) -> None:
         )
     with pytest.raises(SourceError, match=r"^there is no file .*gone\.dng; put it there or"):
         read_raw_header(tmp_path / "gone.dng")
-    with pytest.raises(SourceError, match=r"^there is no file "):
+    with pytest.raises(SourceError, match=r" is a folder; name one file in it$"):
         raw_light(tmp_path, AS_SHOT)
 
 

@@ -357,7 +357,10 @@ def test_no_clean_donor_among_squares(side: int) -> None:
     assert said.startswith(
         "pictures.mira spot 2 cannot be cleared: the best place nearby is unlike"
     )
-    assert said.endswith("name a donor or make the radius smaller")
+    assert said.endswith(
+        "; name a donor, or make the radius larger if the mark reaches beyond it, smaller if it "
+        "reaches an edge"
+    )
 
 
 def test_no_clean_donor_without_room() -> None:

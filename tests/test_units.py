@@ -94,7 +94,8 @@ def test_millimetres_for_people_can_be_read_back(tenths: int) -> None:
     ("text", "sentence"),
     [
         ("184", "'184' has no unit; write for example '184 mm'"),
-        ("7 1/4", "'7 1/4' has no unit; write for example '7 1/4 mm'"),
+        ("7 1/4", "'7 1/4' has no unit; write for example '7 1/4 in'"),
+        ("4⅜", "'4⅜' has no unit; write for example '4⅜ in'"),
         ("18,4 cm", "'18,4 cm' has a comma; write a point for decimals"),
         ("1,200 mm", "nothing between thousands"),
         ("-3 mm", "'-3 mm' is negative; a size is zero or more"),

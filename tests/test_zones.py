@@ -80,8 +80,16 @@ def test_the_shoulder_leaves_zone_eight_without_a_kink() -> None:
         ([(0.0, 5)], "solid black"),
         ([(1.0, 5)], "bare white"),
         ([(0.2, 3), (0.2, 6)], "same tone"),
-        ([(0.2, 1), (0.21, 8)], "times the contrast"),
-        ([(0.2, 6), (0.5, 3)], "times the contrast"),
+        # CIE 15: a luminance of 0.2 has L* 51.8, 0.21 has 52.9, 0.5 has 76.1.
+        (
+            [(0.2, 1), (0.21, 8)],
+            r"measure L\* 51\.8 and L\* 52\.9, and their zones ask for \d+\.\d\d times that",
+        ),
+        (
+            [(0.2, 6), (0.5, 3)],
+            r"measure L\* 51\.8 and L\* 76\.1, and the lighter one has the lower zone; give",
+        ),
+        ([(0.5, 3), (0.2, 6)], r"L\* 76\.1 and L\* 51\.8, and the lighter one has the lower"),
     ],
 )
 def test_patches_that_cannot_be_placed(patches: list[tuple[float, float]], words: str) -> None:

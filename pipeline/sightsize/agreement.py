@@ -69,7 +69,13 @@ def _colour_problems(path: KeyPath, settings: Settings, folder: Path) -> Iterato
     keys = [key for key in ("dark", "light", "chroma", "hue", "kind") if key in toner]
     origins = [settings.origins.get(f"toner.{key}") for key in keys]
     place = next((each for each in origins if each is not None), path)
-    if convert.toner(toner).is_tinted:
+    if _lacks_hue(toner):
+        yield (
+            settings.origins.get("toner.chroma", path),
+            "a chroma without hue has no colour to tint with; add hue = 75 or so, or a kind of "
+            "toner.",
+        )
+    elif convert.toner(toner).is_tinted:
         if not settings.mono_wanted:
             yield (
                 place,
@@ -82,6 +88,12 @@ def _colour_problems(path: KeyPath, settings: Settings, folder: Path) -> Iterato
             )
     elif "hue" in toner and "chroma" not in toner:
         yield place, "a hue without chroma tints nothing; add chroma = 5 or so."
+
+
+def _lacks_hue(toner: Mapping[str, Any]) -> bool:
+    """Whether a toner's chroma has neither a hue nor a named toner to take one from."""
+    used = "dark" not in toner or "light" not in toner
+    return used and toner.get("chroma", 0) > 0 and "hue" not in toner and toner["kind"] == "none"
 
 
 def _output_colour(profile: str, folder: Path) -> ColourModel | None:

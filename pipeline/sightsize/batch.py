@@ -91,7 +91,8 @@ def _plan(job: Job, request: PrintRequest, pictures: bool, record: Record | None
 
 def _source_finding(job: Job, request: PrintRequest, message: str) -> Finding:
     origin = request.origin("picture.source")
-    finding = Finding(level="stop", check="source", message=f"{message}.")
+    said = message if message.endswith("?") else f"{message}."
+    finding = Finding(level="stop", check="source", message=said)
     return finding.at(str(job.path), origin.line, origin.column, origin.key)
 
 

@@ -22,7 +22,7 @@ from sightsize.white_balance import AS_SHOT
 
 Rule = Callable[[Plan], Iterator[Finding]]
 
-_RULES: dict[str, tuple[Rule, str, str]] = {}
+_RULES: dict[str, tuple[Rule, str, str, tuple[Level, ...]]] = {}
 _NORMAL_DISTANCE_MM = 300
 _LARGEST_MARK = 0.03
 _LEAST_MARK_PX = 0.8
@@ -53,6 +53,7 @@ _LATE = {
     "gamut": "colours that the output profile cannot show",
 }
 """Checks that can only be made on the finished picture, and what they guard against."""
+_LATE_LEVEL: Level = "warn"
 
 
 def check_ids() -> frozenset[str]:
@@ -62,13 +63,23 @@ def check_ids() -> frozenset[str]:
 
 def check_help() -> dict[str, str]:
     """Return each check's id and what it guards against."""
-    return {name: text for name, (_, _, text) in _RULES.items()} | _LATE
+    return {name: text for name, (_, _, text, _) in _RULES.items()} | _LATE
+
+
+def check_levels(name: str) -> tuple[Level, ...]:
+    """Return the levels at which a check speaks when a job changes none."""
+    return _RULES[name][3] if name in _RULES else (_LATE_LEVEL,)
+
+
+def is_acceptable(name: str) -> bool:
+    """Return whether ``checks.accept`` turns a check's stop into a note."""
+    return name not in _NEVER_ACCEPTED
 
 
 def run_checks(plan: Plan, job_file: str) -> list[Finding]:
     """Return every finding about a plan, placed where the job set what it is about."""
     findings = []
-    for name, (rule, key, _) in _RULES.items():
+    for name, (rule, key, _, _) in _RULES.items():
         origin = plan.request.origin(key)
         for finding in rule(plan):
             placed = replace(finding, check=name).at(
@@ -80,7 +91,7 @@ def run_checks(plan: Plan, job_file: str) -> list[Finding]:
 
 def remark_finding(remark: Remark, plan: Plan) -> Finding:
     """Return what was found on a finished picture, with the level that the job gives it."""
-    level: Level = "warn" if remark.check in _LATE else "note"
+    level: Level = _LATE_LEVEL if remark.check in _LATE else "note"
     finding = Finding(level=level, check=remark.check, message=remark.message)
     return _weighed(finding, plan)
 
@@ -90,15 +101,17 @@ def _weighed(finding: Finding, plan: Plan) -> Finding:
     level = finding.level
     if level == "warn" and thresholds.strict:
         level = "stop"
-    accepted = finding.check in thresholds.accept and finding.check not in _NEVER_ACCEPTED
+    accepted = finding.check in thresholds.accept and is_acceptable(finding.check)
     if level == "stop" and accepted:
         return replace(finding, level="note", message=f"accepted: {finding.message}", remedy="")
     return replace(finding, level=level)
 
 
-def _rule(name: str, key: str, text: str) -> Callable[[Rule], Rule]:
+def _rule(name: str, key: str, text: str, *levels: Level) -> Callable[[Rule], Rule]:
+    """Register a rule: its id, the key it is about, what it guards against, how it speaks."""
+
     def register(rule: Rule) -> Rule:
-        _RULES[name] = (rule, key, text)
+        _RULES[name] = (rule, key, text, levels)
         return rule
 
     return register
@@ -125,7 +138,12 @@ def _at_least(length: Fraction) -> str:
 # The opening.
 
 
-@_rule("unit-slip", "aperture.width", "an opening of a size no frame has, so a slip of the unit")
+@_rule(
+    "unit-slip",
+    "aperture.width",
+    "an opening of a size no frame has, so a slip of the unit",
+    "stop",
+)
 def _unit_slip(plan: Plan) -> Iterator[Finding]:
     for side, length in zip(("wide", "high"), plan.sheet.opening_mm, strict=True):
         if not 40 <= length <= 1500:
@@ -136,7 +154,12 @@ def _unit_slip(plan: Plan) -> Iterator[Finding]:
             )
 
 
-@_rule("nominal-size", "aperture.width", "a frame's label size in place of its measured opening")
+@_rule(
+    "nominal-size",
+    "aperture.width",
+    "a frame's label size in place of its measured opening",
+    "warn",
+)
 def _nominal_size(plan: Plan) -> Iterator[Finding]:
     aperture = plan.request.aperture
     measured = sorted((aperture.width_mm, aperture.height_mm))
@@ -162,7 +185,11 @@ def _nominal_sizes() -> list[tuple[str, tuple[Fraction, Fraction]]]:
 
 
 @_rule(
-    "overlap", "aperture.overlap", "too little picture behind the mat to hide cutting and placing"
+    "overlap",
+    "aperture.overlap",
+    "too little picture behind the mat to hide cutting and placing",
+    "warn",
+    "stop",
 )
 def _overlap(plan: Plan) -> Iterator[Finding]:
     edges, thresholds = plan.request.aperture.overlap_mm, plan.request.thresholds
@@ -184,7 +211,7 @@ def _overlap(plan: Plan) -> Iterator[Finding]:
         )
 
 
-@_rule("reveal", "aperture.reveal", "a white border so thin that every error shows")
+@_rule("reveal", "aperture.reveal", "a white border so thin that every error shows", "warn")
 def _reveal(plan: Plan) -> Iterator[Finding]:
     edges = plan.request.aperture.reveal_mm
     if edges is None:
@@ -207,7 +234,7 @@ def _least(edges: Edges) -> tuple[str, Fraction]:
     return "at each edge" if len(where) == 4 else f"at the {' and '.join(where)}", least
 
 
-@_rule("image-size", "aperture.width", "a reveal that leaves no picture")
+@_rule("image-size", "aperture.width", "a reveal that leaves no picture", "stop")
 def _image_size(plan: Plan) -> Iterator[Finding]:
     if min(plan.sheet.image_mm) <= 0 or min(plan.sheet.image_px) < 1:
         yield _say(
@@ -220,7 +247,7 @@ def _image_size(plan: Plan) -> Iterator[Finding]:
 # The sheet.
 
 
-@_rule("off-sheet", "paper.size", "a picture that runs off its sheet")
+@_rule("off-sheet", "paper.size", "a picture that runs off its sheet", "stop")
 def _off_sheet(plan: Plan) -> Iterator[Finding]:
     for edge in EDGES:
         margin: Fraction = getattr(plan.sheet.margins_mm, edge)
@@ -233,7 +260,9 @@ def _off_sheet(plan: Plan) -> Iterator[Finding]:
             )
 
 
-@_rule("sheet-margin", "paper.size", "white overhang too narrow to hinge or to handle")
+@_rule(
+    "sheet-margin", "paper.size", "white overhang too narrow to hinge or to handle", "warn", "stop"
+)
 def _sheet_margin(plan: Plan) -> Iterator[Finding]:
     aperture, paper = plan.request.aperture, plan.request.paper
     for edge, margin, least in short_margins(plan.sheet, aperture, paper):
@@ -263,7 +292,7 @@ def _larger_paper(plan: Plan) -> str:
     return f"The sheet should be {size}."
 
 
-@_rule("rebate", "paper.size", "a sheet that does not go into the frame")
+@_rule("rebate", "paper.size", "a sheet that does not go into the frame", "stop")
 def _rebate(plan: Plan) -> Iterator[Finding]:
     room_at = rebate_room(plan.sheet, plan.request.aperture, plan.request.frame)
     for edge, free in room_at.items():
@@ -286,7 +315,7 @@ def _rebate(plan: Plan) -> Iterator[Finding]:
 # The picture.
 
 
-@_rule("source-size", "picture.source", "a source larger than the job allows to be opened")
+@_rule("source-size", "picture.source", "a source larger than the job allows to be opened", "stop")
 def _source_size(plan: Plan) -> Iterator[Finding]:
     if plan.header is None:
         return
@@ -301,7 +330,9 @@ def _source_size(plan: Plan) -> Iterator[Finding]:
         )
 
 
-@_rule("no-profile", "picture.source", "a picture whose colours mean nothing without a profile")
+@_rule(
+    "no-profile", "picture.source", "a picture whose colours mean nothing without a profile", "stop"
+)
 def _no_profile(plan: Plan) -> Iterator[Finding]:
     header = plan.header
     if header is None or header.profile or header.says_srgb or plan.request.picture.assume_profile:
@@ -320,13 +351,20 @@ def _no_profile(plan: Plan) -> Iterator[Finding]:
         )
 
 
-@_rule("alpha", "picture.source", "transparency, which paper does not have")
+@_rule("alpha", "picture.source", "transparency, which paper does not have", "warn")
 def _alpha(plan: Plan) -> Iterator[Finding]:
     if plan.header is not None and plan.header.has_alpha:
         yield _say("warn", "the picture has transparency; it is laid onto white.")
 
 
-@_rule("crop-loss", "aperture.width", "a crop that cuts away more than was meant")
+@_rule(
+    "crop-loss",
+    "aperture.width",
+    "a crop that cuts away more than was meant",
+    "note",
+    "warn",
+    "stop",
+)
 def _crop_loss(plan: Plan) -> Iterator[Finding]:
     if plan.crop is None:
         return
@@ -376,7 +414,14 @@ def _inset_offer(plan: Plan) -> str:
     )
 
 
-@_rule("resolution", "delivery.resolution", "too few pixels for the size and the viewing distance")
+@_rule(
+    "resolution",
+    "delivery.resolution",
+    "too few pixels for the size and the viewing distance",
+    "note",
+    "warn",
+    "stop",
+)
 def _resolution(plan: Plan) -> Iterator[Finding]:
     if plan.crop is None:
         return
@@ -397,7 +442,7 @@ def _resolution(plan: Plan) -> Iterator[Finding]:
         yield _say("note", text)
 
 
-@_rule("keep-clear", "picture.keep_clear", "a face, a hand or lettering behind the mat")
+@_rule("keep-clear", "picture.keep_clear", "a face, a hand or lettering behind the mat", "stop")
 def _keep_clear(plan: Plan) -> Iterator[Finding]:
     if plan.crop is None:
         return
@@ -415,7 +460,7 @@ def _keep_clear(plan: Plan) -> Iterator[Finding]:
             )
 
 
-@_rule("mark-size", "picture.spotting", "a mark too large to be spotted out unseen")
+@_rule("mark-size", "picture.spotting", "a mark too large to be spotted out unseen", "stop")
 def _mark_size(plan: Plan) -> Iterator[Finding]:
     if plan.header is None or plan.crop is None:
         return
@@ -430,7 +475,7 @@ def _mark_size(plan: Plan) -> Iterator[Finding]:
             )
 
 
-@_rule("tiny-mark", "picture.spotting", "a mark too small to cover a pixel")
+@_rule("tiny-mark", "picture.spotting", "a mark too small to cover a pixel", "warn")
 def _tiny_mark(plan: Plan) -> Iterator[Finding]:
     for mark in plan.marks:
         if mark.required and mark.radius_px < _LEAST_MARK_PX:
@@ -441,7 +486,7 @@ def _tiny_mark(plan: Plan) -> Iterator[Finding]:
             )
 
 
-@_rule("not-raw", "picture.source", "a raw development of a file that is not raw")
+@_rule("not-raw", "picture.source", "a raw development of a file that is not raw", "warn")
 def _not_raw(plan: Plan) -> Iterator[Finding]:
     if (
         plan.header is not None
@@ -456,7 +501,9 @@ def _not_raw(plan: Plan) -> Iterator[Finding]:
         )
 
 
-@_rule("permanent-mark", "picture.spotting", "a mole or a scar taken away as if it were a spot")
+@_rule(
+    "permanent-mark", "picture.spotting", "a mole or a scar taken away as if it were a spot", "warn"
+)
 def _permanent_mark(plan: Plan) -> Iterator[Finding]:
     if plan.header is None or plan.crop is None:
         return
@@ -484,7 +531,7 @@ def cutting_edge(plan: Plan) -> str:
     return "the opening's edge" if plan.request.aperture.overlap_mm else "the picture's edge"
 
 
-@_rule("one-channel", "mono.filter", "black-and-white from one noisy channel")
+@_rule("one-channel", "mono.filter", "black-and-white from one noisy channel", "warn")
 def _one_channel(plan: Plan) -> Iterator[Finding]:
     mono = plan.request.mono
     if mono is None or plan.mono is None or plan.header is None or plan.header.colour == "grey":

@@ -255,11 +255,16 @@ def _memory_or_exit(text: str | None) -> int | None:
 
 @contextmanager
 def _one_run(folder: Path) -> Iterator[None]:
-    """Hold the output folder for this run, without what a dead one or a dead worker left there."""
+    """Hold the output folder for this run, without what a dead one or a dead worker left there.
+
+    A folder that the run makes and puts nothing in is taken away again.
+    """
     from sightsize.lock import LockedError, locked
-    from sightsize.whole import remove_leftovers
+    from sightsize.whole import remove_if_empty, remove_leftovers
 
     with ExitStack() as held:
+        if not folder.exists():
+            held.callback(remove_if_empty, folder)
         try:
             folder.mkdir(parents=True, exist_ok=True)
             held.enter_context(locked(folder))
@@ -346,7 +351,9 @@ def _make(
     else:
         for outcome in outcomes:
             typer.echo(report.outcome_line(outcome))
-        typer.echo(f"{report.outcomes_text(outcomes)}; files in {job.output}")
+        there = any(outcome.status in ("made", "kept") for outcome in outcomes)
+        files = f"; files in {job.output}" if there else ""
+        typer.echo(f"{report.outcomes_text(outcomes)}{files}")
     return 0 if all(outcome.status in ("made", "kept") for outcome in outcomes) else 1
 
 
@@ -371,12 +378,26 @@ def _docket_of(path: Path, as_json: bool) -> "tuple[Docket, Job | None]":
     """The docket given, or the one of a job given, and that job."""
     from sightsize.docket import NAME as DOCKET
 
+    if path.name != DOCKET:
+        _refuse_neither(path)
     job = None if path.name == DOCKET else _load_or_exit(path, as_json)
     docket_path = path if job is None else job.output / DOCKET
     if not docket_path.is_file():
         typer.echo(f"there is no docket {docket_path}; make the prints first", err=True)
         raise typer.Exit(2)
     return _docket_or_exit(docket_path), job
+
+
+def _refuse_neither(path: Path) -> None:
+    """Leave when no file stands where a job or a docket should."""
+    from sightsize.docket import NAME as DOCKET
+    from sightsize.paths import is_file, is_folder
+
+    if is_folder(path):
+        docket = f" such as {path / DOCKET}" if is_file(path / DOCKET) else ""
+        _leave(2, f"{path} is a folder; name a job file or a docket{docket}")
+    if not is_file(path):
+        _leave(2, f"there is no file {path}; name a job file or a docket")
 
 
 @app.command()
@@ -400,7 +421,7 @@ def reprint(
 ) -> None:
     """Make the same prints again, bit for bit, or say exactly what is not the same."""
     from sightsize.paths import resolved
-    from sightsize.reprint import reprint_line, reprinted
+    from sightsize.reprint import reprint_line, reprint_totals, reprinted
 
     if match and look_in:
         _leave(2, "--match needs no sources; leave --look-in out, or make the prints without it")
@@ -415,8 +436,10 @@ def reprint(
         raise typer.Exit(2)
     if as_json:
         _echo_json([each._asdict() for each in results])
-    for each in [] if as_json else results:
-        typer.echo(reprint_line(each))
+    else:
+        for each in results:
+            typer.echo(reprint_line(each))
+        typer.echo(reprint_totals(results, folder))
     raise typer.Exit(0 if all(each.state in ("identical", "matched") for each in results) else 1)
 
 

@@ -2,7 +2,7 @@
 
 import json
 
-from sightsize.checks import check_help
+from sightsize.checks import check_help, check_levels, is_acceptable
 from sightsize.findings import nearest
 from sightsize.grammar import RECIPE_TABLES, Node, key_range, kind_text, known_keys
 
@@ -18,7 +18,7 @@ def explain_text(key: str | None) -> str:
         rows = [f"{name:<32} {node.get('description', '')}" for name, node in keys.items()]
         return "\n".join([*rows, "", "checks:", *_check_rows()])
     if key in check_help():
-        return f"check {key}\n  guards against {check_help()[key]}"
+        return "\n".join(_check_lines(key, keys))
     name = _resolved(key, keys)
     inside = [(each, node) for each, node in keys.items() if each.startswith(f"{name}.")]
     lines = [name, *_facts(keys[name])]
@@ -50,6 +50,20 @@ def _facts(node: Node) -> list[str]:
     if "default" in node:
         facts.append(f"  default  {json.dumps(node['default'])}")
     return facts
+
+
+def _check_lines(name: str, keys: dict[str, Node]) -> list[str]:
+    """What a check guards against, how it speaks, and the keys that set where it does."""
+    level = " or ".join(", ".join(check_levels(name)).rsplit(", ", 1))
+    if "stop" in check_levels(name) and not is_acceptable(name):
+        level += ", which checks.accept does not change"
+    lines = [f"check {name}", f"  guards against {check_help()[name]}", f"  level    {level}"]
+    start = f"checks.{name.replace('-', '_')}_"
+    return lines + [
+        f"  {key:<32} {node['description']} Default: {json.dumps(node['default'])}."
+        for key, node in keys.items()
+        if key.startswith(start)
+    ]
 
 
 def _check_rows() -> list[str]:

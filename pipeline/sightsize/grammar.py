@@ -7,6 +7,7 @@ module reads it, holds a document against it and says what is wrong in a photogr
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator
+from fractions import Fraction
 from functools import cache
 from importlib.resources import files
 from math import isnan
@@ -16,7 +17,7 @@ from typing import Any, cast
 from jsonschema import Draft202012Validator, FormatChecker, ValidationError
 
 from sightsize.document import Document
-from sightsize.findings import Finding, KeyPath, key_text, nearest
+from sightsize.findings import Finding, KeyPath, key_text, nearest, quoted_key
 from sightsize.media import parse_size_mm
 from sightsize.paths import has_controls, read_path
 from sightsize.units import UnitError, parse_length_mm, parse_resolution_ppi
@@ -56,6 +57,12 @@ _FORMAT_KINDS = {
     "sharpen-radius": '"viewing_distance", or a length such as "0.10 mm"',
 }
 
+
+_NUMBER_AND_UNIT = re.compile(
+    r"(?P<sign>[-+]?)(?:(?:(?P<whole>\d{1,9}) )?(?P<fraction>\d{1,9}/[1-9]\d{0,8})"
+    r"|(?P<decimal>\d{1,9}(?:\.\d{1,9})?|\.\d{1,9})) *(?P<unit>[^\d\s.,/][^\d.,/]*)?"
+)
+_ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX")
 
 _NO_CONTROLS = "a control character stands in this text; write it without."
 
@@ -209,11 +216,45 @@ def _read_check_id(text: str, check_ids: frozenset[str]) -> None:
 
 def _findings(document: Document, error: ValidationError) -> Iterator[Finding]:
     path: KeyPath = tuple(error.absolute_path)
+    points = _flat_points(document, error)
     if error.validator == "additionalProperties":
         yield from _unknown_keys(document, error, path)
+    elif points:
+        message = (
+            f"found {_show(_value_at(document.values, points))}; {_in_brackets(document, points)}"
+        )
+        yield grammar_finding(document, points, message)
     elif error.validator != "required" or _missing(error):
         message, allowed = _say(error)
         yield grammar_finding(document, path, message, allowed=allowed, found=_show(error.instance))
+
+
+def _flat_points(document: Document, error: ValidationError) -> KeyPath:
+    """Return the path of a list of numbers where points should be, if an error is about one."""
+    path: KeyPath = tuple(error.absolute_path)
+    if error.validator == "type" and path and isinstance(path[-1], int):
+        path = path[:-1]
+    elif error.validator not in ("minItems", "maxItems"):
+        return ()
+    item = follow(_node_at(path).get("items", {}))
+    numbers = _value_at(document.values, path)
+    flat = all(isinstance(each, int | float) for each in numbers) and len(numbers) > 0
+    return path if flat and item.get("type") == "array" else ()
+
+
+def _value_at(values: Any, path: KeyPath) -> Any:
+    for part in path:
+        values = values[part]
+    return values
+
+
+def _in_brackets(document: Document, path: KeyPath) -> str:
+    """Return how points are written, with the numbers at a path if they make up a few of them."""
+    numbers = _value_at(document.values, path)
+    pairs = [list(pair) for pair in zip(numbers[::2], numbers[1::2], strict=False)]
+    whole = len(numbers) % 2 == 0 and 2 <= len(pairs) <= 4
+    shown = f"[{', '.join(map(_show, pairs))}]" if whole else "[[x, y], [x, y]]"
+    return f"each point has brackets of its own: write {shown}."
 
 
 def grammar_finding(
@@ -244,8 +285,11 @@ def _unknown_keys(document: Document, error: ValidationError, path: KeyPath) -> 
         if key in known:
             continue
         guess = node.get("x-moved", {}).get(key) or _home(key) or nearest(key, known)
+        place = _picture_place(document, path, key)
         if key in node.get("x-later", ()):
             message = "not yet available in this version; remove the key."
+        elif place:
+            message = f"unknown key; it is a picture's: write it as {place}."
         elif guess:
             message = f"unknown key; did you mean {guess!r}?"
         else:
@@ -254,6 +298,21 @@ def _unknown_keys(document: Document, error: ValidationError, path: KeyPath) -> 
         yield grammar_finding(
             document, (*path, key), message, found=key, allowed=", ".join(known), nearest=guess
         )
+
+
+def _picture_place(document: Document, path: KeyPath, key: str) -> str:
+    """Return where a picture's key stands that was written in the job or a print, or nothing."""
+    child = follow(schema()["$defs"]["picture"]["properties"].get(key, {}))
+    in_print = path[:1] == ("prints",) and len(path) == 2
+    of_print = key in schema()["$defs"]["print"]["properties"]
+    if not child or of_print or (path and not in_print):
+        return ""
+    pictures = document.values.get("pictures", {})
+    named = _value_at(document.values, path).get("picture", "")
+    names = list(pictures) if isinstance(pictures, dict) else []
+    names = [named] if named and isinstance(named, str) else names
+    header = _header(("pictures", names[0] if len(names) == 1 else "NAME"))
+    return f"[[{header}.{key}]]" if _holds_tables(child) else f"{header}.{key}"
 
 
 def _home(key: str) -> str:
@@ -280,7 +339,7 @@ def _say(error: ValidationError) -> tuple[str, str]:
     match error.validator:
         case "type":
             allowed = _wanted(node)
-            hint = _kind_hint(value, node, str(error.absolute_path[-1]))
+            hint = _kind_hint(value, node, tuple(error.absolute_path))
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "enum":
             guess = nearest(str(value), [str(choice) for choice in rule])
@@ -364,28 +423,58 @@ def _wanted(node: Node) -> str:
     return f"{kind_text(node)}, {key_range(node)}" if "maximum" in node else kind_text(node)
 
 
-def _kind_hint(value: object, node: Node, key: str) -> str:
+def _kind_hint(value: object, node: Node, path: KeyPath) -> str:
     """Return what was probably meant by a value of the wrong kind, as a sentence or nothing."""
     kinds = node["type"]
     if isinstance(value, dict) and _holds_tables(node):
-        return f" Write [[{key}]] in double brackets, once for each."
+        inline = f", or {path[-1]} = [{{ ... }}]" if len(path) > 1 else ""
+        return f" Write [[{_header(path)}]] in double brackets, once for each{inline}."
     if isinstance(value, list) and value and isinstance(value[0], dict) and "object" in kinds:
-        return f" Write [{key}] in single brackets, once."
+        return f" Write [{_header(path)}] in single brackets, once."
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         return ""
     if isinstance(value, str):
-        return _quotes_hint(value, kinds)
-    if node.get("format") in ("length", "resolution"):
+        return _quotes_hint(value, node)
+    if node.get("format") in ("length", "resolution", "sharpen-radius"):
         unit = "ppi" if node["format"] == "resolution" else "mm"
         return f' A bare number could mean any unit: write "{value} {unit}" if that is meant.'
     return f' Write it in quotes: "{value}".' if "string" in kinds and "then" not in node else ""
 
 
-def _quotes_hint(text: str, kinds: str | list[str]) -> str:
+def _header(path: KeyPath) -> str:
+    """Return a table's name as its header has it."""
+    return ".".join(quoted_key(part) for part in path if isinstance(part, str))
+
+
+def _quotes_hint(text: str, node: Node) -> str:
+    kinds = node["type"]
     if "array" in kinds:
         return f" Write [{_show(text)}] for a list of one."
-    unquoted = r"true|false" if "boolean" in kinds else r"[-+]?\d+(\.\d+)?"
-    return f" Write {text} without quotes." if re.fullmatch(unquoted, text) else ""
+    if "boolean" in kinds:
+        meant = text if text in ("true", "false") else ""
+    else:
+        plain = re.fullmatch(r"[-+]?\d+(\.\d+)?", text)
+        meant = text if plain else _number_meant(text.strip(), node)
+    return f" Write {meant} without quotes." if meant else ""
+
+
+def _number_meant(text: str, node: Node) -> str:
+    """Return the number that a text with a unit, a fraction or a Roman numeral stands for."""
+    unit = node.get("x-unit", "")
+    if unit == "zone" and text in _ROMAN:
+        return str(_ROMAN.index(text) + 1)
+    match = _NUMBER_AND_UNIT.fullmatch(text)
+    if match is None or "number" not in node["type"]:
+        return ""
+    number = int(match["whole"] or 0) + Fraction(match["fraction"] or match["decimal"])
+    written = (match["unit"] or "").rstrip("s")
+    if written == "%" and unit in ("share", "ratio", ""):
+        number /= 100
+    elif written not in ("", *(word.rstrip("s") for word in unit.split())):
+        return ""
+    value = -number if match["sign"] == "-" else number
+    inside = node.get("minimum", 0) <= value <= node.get("maximum", value)
+    return f"{round(float(value), 4):g}" if inside else ""
 
 
 def key_range(node: Node) -> str:
@@ -400,7 +489,11 @@ def _share_hint(value: float, node: Node) -> str:
     """Return how a share is written where a percentage or pixels were."""
     if value <= 1 or (node.get("maximum") != 1 and node.get("x-unit") != "ratio"):
         return ""
-    return f" {value:g} % is written {value / 100:g}." if value <= 100 else " Half is written 0.5."
+    if value <= 100:
+        return f" {value:g} % is written {value / 100:g}."
+    if "x-unit" in node:
+        return " Half is written 0.5."
+    return " Divide pixels by the picture's width and height; half is written 0.5."
 
 
 def _item_count(node: Node) -> str:

@@ -16,7 +16,7 @@ from sightsize.document import Document, read_document
 from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
 from sightsize.grammar import RECIPE_TABLES, grammar_finding, table_defaults, validate
 from sightsize.job import BUILT_IN_PROFILES, Camera, Frame, Job, Origin, Picture, PrintRequest
-from sightsize.paths import is_file, read_path, resolved
+from sightsize.paths import is_file, is_folder, read_path, resolved
 from sightsize.retouching import with_face_marks_counted
 from sightsize.rules import table_problems
 from sightsize.units import parse_length_mm
@@ -148,6 +148,12 @@ class _Builder:
         else:
             found = glob.glob(pattern, root_dir=self._folder, recursive=True)  # noqa: PTH207
             found = [name for name in found if is_file(self._folder / name)]
+        if is_folder(self._folder / pattern):
+            every = f"{pattern.rstrip('/')}/*.jpg"
+            self._stop(
+                (*path, "source"), f'{pattern!r} is a folder; to take all of it, write "{every}".'
+            )
+            return []
         if not found:
             self._stop(
                 (*path, "source"),

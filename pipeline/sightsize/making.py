@@ -9,14 +9,18 @@ import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from sightsize.deadline import OutOfTimeError, deadline
 from sightsize.docket import Record
 from sightsize.findings import Finding
+from sightsize.header import RAW
 from sightsize.job import PrintRequest
 from sightsize.plan import Plan
 from sightsize.record import print_record
+
+if TYPE_CHECKING:
+    import pyvips
 
 Status = Literal["made", "kept", "refused", "failed"]
 
@@ -69,7 +73,7 @@ def make_print(order: Order) -> Outcome:
     import pyvips
 
     from sightsize.deliver import DeliveryError
-    from sightsize.picture.source import SourceError, last_word
+    from sightsize.picture.source import SourceError
 
     planned = order.planned
     try:
@@ -77,8 +81,7 @@ def make_print(order: Order) -> Outcome:
     except (SourceError, DeliveryError, OutOfTimeError) as error:
         return Outcome(planned, "failed", str(error))
     except pyvips.Error as error:
-        source = planned.request.picture.source.name
-        return Outcome(planned, "failed", f"{source} could not be printed: {last_word(error)}")
+        return Outcome(planned, "failed", _not_printed(order.plan, error))
     except OSError as error:
         return Outcome(planned, "failed", f"{error.strerror or error} ({planned.request.name})")
     except Exception as error:
@@ -89,6 +92,17 @@ def make_print(order: Order) -> Outcome:
             f"a fault of the program ({type(error).__name__}: {error}); please report it with "
             "the job and the picture",
         )
+
+
+def _not_printed(plan: Plan, error: "pyvips.Error") -> str:
+    """What libvips says of a print, and whether its source is to blame."""
+    from sightsize.picture.source import can_be_decoded, last_word
+
+    source = plan.request.picture.source
+    is_raw = plan.header is not None and plan.header.format == RAW  # LibRaw speaks for itself
+    if is_raw or can_be_decoded(source):
+        return f"{source.name} could not be printed: {last_word(error)}"
+    return f"{source.name} is damaged or cut short; export it anew ({last_word(error)})"
 
 
 def _made(order: Order) -> Outcome:

@@ -1,10 +1,11 @@
 """Reprint: the same prints again from their docket, or what stands in the way of it."""
 
 import tempfile
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from fnmatch import fnmatch
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, get_args
 
 import tomli_w
 
@@ -215,6 +216,13 @@ def _how_far(
     apart = seen[0].dE00(seen[1]).stats()
     mean, largest = float(apart(4, 0)[0]), float(apart(1, 0)[0])
     return (mean, largest), f"dE00 {mean:.3f} on average, {largest:.1f} at most"
+
+
+def reprint_totals(results: Sequence[Reprinted], output: Path) -> str:
+    """Return how many prints came out in each way, and where the new files stand."""
+    counts = Counter(result.state for result in results)
+    total = ", ".join(f"{counts[state]} {state}" for state in get_args(State) if counts[state])
+    return total if set(counts) == {"failed"} else f"{total}; files in {output}"
 
 
 def reprint_line(result: Reprinted) -> str:

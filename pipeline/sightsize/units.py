@@ -55,7 +55,8 @@ def parse_length_mm(text: str) -> Fraction:
     """
     value, unit = _parse_quantity(text)
     if unit is None:
-        raise UnitError(f"{text!r} has no unit; write for example {text.strip() + ' mm'!r}")
+        meant = "in" if _is_fraction(text) else "mm"
+        raise UnitError(f"{text!r} has no unit; write for example {f'{text.strip()} {meant}'!r}")
     if unit not in MM_PER_UNIT:
         raise UnitError(f"{text!r} is not a length: its unit {unit!r} is none of mm, cm, m and in")
     if value * MM_PER_UNIT[unit] > LONGEST_MM:
@@ -81,6 +82,11 @@ def parse_resolution_ppi(text: str) -> Fraction:
     if not 0 < value * PPI_PER_UNIT[unit] <= FINEST_PPI:
         raise UnitError(f"{_short(text)} is out of range; a resolution is above 0, up to 10000 ppi")
     return value * PPI_PER_UNIT[unit]
+
+
+def _is_fraction(text: str) -> bool:
+    """Whether a number is written as a fraction, which people do of inches alone."""
+    return any(each in text for each in ("/", "⁄", *_VULGAR))
 
 
 def _short(text: str) -> str:

@@ -3,6 +3,7 @@
 import os
 import re
 import secrets
+from contextlib import suppress
 from pathlib import Path
 
 from sightsize.lock import runs
@@ -34,6 +35,13 @@ def write_whole(path: Path, data: bytes) -> None:
         part.replace(path)
     finally:
         part.unlink(missing_ok=True)
+
+
+def remove_if_empty(folder: Path) -> None:
+    """Remove a folder, and its folder of masters, in which nothing stands."""
+    for each in (folder / MASTERS, folder):
+        with suppress(OSError):  # it holds something, or is not there
+            each.rmdir()
 
 
 def remove_leftovers(folder: Path) -> None:

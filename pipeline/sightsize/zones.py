@@ -66,12 +66,21 @@ def _fit(lights: Sequence[float], targets: Sequence[float]) -> Placement:
         return Placement(targets[0] / lights[0], 1.0)
     power = log(targets[1] / targets[0]) / log(lights[1] / lights[0])
     if not _LEAST_POWER <= power <= _GREATEST_POWER:
-        raise ZoneError(
-            f"the two zones ask for {power:.2f} times the contrast; {_LEAST_POWER:g} to "
-            f"{_GREATEST_POWER:g} times can be printed. Choose zones nearer to how the patches "
-            "differ"
-        )
+        raise ZoneError(_unprintable(lights, power))
     return Placement(targets[0] / lights[0] ** power, power)
+
+
+def _unprintable(lights: Sequence[float], power: float) -> str:
+    """What is wrong with two zones that ask for a contrast which cannot be printed."""
+    first, second = (f"L* {lightness(light):.1f}" for light in lights)
+    measured = f"after exposure the patches measure {first} and {second}"
+    if power < 0:
+        return f"{measured}, and the lighter one has the lower zone; give it the higher"
+    return (
+        f"{measured}, and their zones ask for {power:.2f} times that contrast; {_LEAST_POWER:g} "
+        f"to {_GREATEST_POWER:g} times can be printed. Choose zones nearer to how the patches "
+        "differ"
+    )
 
 
 def placement_function(placement: Placement) -> Function:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import pyvips
 
 from sightsize.header import RAW, Header
-from sightsize.paths import is_file
+from sightsize.paths import is_file, missing_file
 from sightsize.picture.source import SourceError, camera_names
 from sightsize.picture.table import LAST
 from sightsize.white_balance import RawDevelopment, camera_multipliers, tinted_xy, white_xy
@@ -110,7 +110,7 @@ def _opened(path: Path) -> Iterator["rawpy.RawPy"]:
             f"{path.name} is a raw camera file; install sightsize[raw] to read it"
         ) from error
     if not is_file(path):
-        raise SourceError(f"there is no file {path}; put it there or correct the path")
+        raise SourceError(missing_file(path))
     try:
         with rawpy.RawPy() as raw:
             raw.open_file(str(path))

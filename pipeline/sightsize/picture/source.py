@@ -11,7 +11,7 @@ import pyvips
 from sightsize.deadline import stopped_in_time
 from sightsize.header import ColourModel, Header
 from sightsize.memory import share_one_heap
-from sightsize.paths import is_file
+from sightsize.paths import is_file, missing_file
 from sightsize.picture.icc import profile_colour, profile_name
 from sightsize.tiffwords import texts
 
@@ -104,7 +104,7 @@ def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
 
 def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
     if not is_file(path):
-        raise SourceError(f"there is no file {path}; put it there or correct the path")
+        raise SourceError(missing_file(path))
     options: dict[str, str | int] = {
         "access": "sequential" if sequential else "random",
         "fail_on": "error",
@@ -120,6 +120,15 @@ def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
     if _loader(image) not in READERS:
         raise SourceError(f"{path.name} is of a kind that is not read here")
     return stopped_in_time(image)
+
+
+def can_be_decoded(path: Path) -> bool:
+    """Return whether all of a picture can be decoded, which is tried."""
+    try:
+        _open(path, sequential=True).avg()
+    except (OSError, SourceError, pyvips.Error):
+        return False
+    return True
 
 
 def _loader(image: pyvips.Image) -> str:

@@ -39,6 +39,8 @@ _LONGEST_PX, _LONGEST_RADII = 128, 8
 _MOST_TOLD = 10
 """Marks that one message tells of; the rest are counted."""
 
+_SMALLER = "make the radius smaller"
+
 Mask = NDArray[np.bool_]
 
 
@@ -47,11 +49,11 @@ class SpottingError(SourceError):
 
 
 class _NoDonorError(Exception):
-    """A mark without a clean donor: why, and what its author could name."""
+    """A mark without a clean donor: why, what its author could name, or do otherwise."""
 
-    def __init__(self, why: str, wanted: str = "a donor") -> None:
+    def __init__(self, why: str, wanted: str = "a donor", otherwise: str = _SMALLER) -> None:
         super().__init__(why)
-        self.why, self.wanted = why, wanted
+        self.why, self.wanted, self.otherwise = why, wanted, otherwise
 
 
 @dataclass(frozen=True)
@@ -114,7 +116,7 @@ def find_patches(
             cleared += _clear(_over(read, cleared), size_px, mark, lines, later)
         except _NoDonorError as error:
             if mark.required:
-                remedy = f"name {error.wanted} or make the radius smaller"
+                remedy = f"name {error.wanted}, or {error.otherwise}"
                 refusals.append(f"{mark.label} cannot be cleared: {error.why}; {remedy}")
             else:
                 notes.append(f"{mark.label} is left as it is: {error.why}.")
@@ -240,6 +242,8 @@ def _shift(read: Read, task: _Task, box: Box, dirty: Callable[[Points], Mask]) -
         raise _NoDonorError(
             "the best place nearby is unlike the mark's surroundings "
             f"({donor.cost:.1f} times their own texture, {MOST_COST:g} at most)",
+            otherwise="make the radius larger if the mark reaches beyond it, smaller if it "
+            "reaches an edge",
         )
     return donor.shift
 
