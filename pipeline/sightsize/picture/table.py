@@ -7,10 +7,12 @@ a table can read it as it is and its neighbourhoods are compared in whole number
 from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
-import numpy as np
 import pyvips
-from numpy.typing import ArrayLike
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 LAST = 65535
 """Index of white in a 16-bit table."""
@@ -23,8 +25,10 @@ _APART = 128
 _STRAIGHT_WITHIN = 1e-6
 
 
-def table_image(columns: Sequence[ArrayLike]) -> pyvips.Image:
+def table_image(columns: "Sequence[ArrayLike]") -> pyvips.Image:
     """Return a float look-up table with one band for each column of values."""
+    import numpy as np  # here, so that a check of a job, which opens pictures, does without it
+
     table = np.array(columns, np.float32).T
     return pyvips.Image.new_from_memory(table.tobytes(), len(table), 1, len(columns), "float")
 
@@ -52,6 +56,8 @@ def tabulate_bands(
     two bends it must be smooth: as a cubic is, which a line that it meets halfway and at a quarter
     is equal to. The table is then right to a few millionths of its range.
     """
+    import numpy as np
+
     step = (high - low) / LAST
 
     @cache
