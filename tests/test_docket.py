@@ -255,16 +255,33 @@ def test_an_audit_finds_what_is_missing_altered_and_extra(tmp_path: Path) -> Non
     assert found == {"p1.tif": "missing", "p2.tif": "altered", "other.jpg": "extra"}
 
 
+def audited_with(made: Job) -> set[tuple[str, str]]:
+    """Files and states of an audit that has the job, too."""
+    docket = docket_of(made)
+    found = audited(docket, plan_prints(made, made.prints, docket=docket))
+    return {(each.file, each.state) for each in found}
+
+
 def test_an_audit_of_a_job_tells_what_it_asks_for_by_now(tmp_path: Path) -> None:
     made = prints_of(tmp_path)
     run(made)
-    docket = docket_of(made)
-    assert {each.state for each in audited(docket, made)} == {"whole"}
+    assert {state for _, state in audited_with(made)} == {"whole"}
     changed = prints_of(tmp_path, tone={"grade": 3})
-    found = {(each.file, each.state) for each in audited(docket, changed)}
-    assert found >= {("p1.tif", "outdated"), ("p2.tif", "outdated")}
+    assert audited_with(changed) >= {("p1.tif", "outdated"), ("p2.tif", "outdated")}
+    docket = docket_of(made)
     docket.records.pop("p1.tif")
-    assert ("p1.tif", "missing") in {(each.file, each.state) for each in audited(docket, made)}
+    found = audited(docket, plan_prints(made, made.prints, docket=docket))
+    assert ("p1.tif", "missing") in {(each.file, each.state) for each in found}
+
+
+@pytest.mark.parametrize(
+    "tables", [{"checks": {"crop_loss_warn": 0.3}}, {"paper": {"surface": "matte"}}]
+)
+def test_what_a_rerun_keeps_no_audit_calls_outdated(tmp_path: Path, tables: dict[str, Any]) -> None:
+    run(prints_of(tmp_path))
+    changed = prints_of(tmp_path, **tables)
+    assert {state for _, state in audited_with(changed)} == {"whole"}
+    assert states(run(changed)) == ["kept", "kept"]
 
 
 def test_the_audit_command(tmp_path: Path) -> None:

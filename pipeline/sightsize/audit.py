@@ -7,10 +7,10 @@ from typing import Any, Literal, NamedTuple, get_args
 
 from sightsize.docket import Docket, Record
 from sightsize.identity import file_sha256
-from sightsize.job import Job
+from sightsize.making import PlannedPrint
 from sightsize.masters import FOLDER as MASTERS
 from sightsize.paths import is_file
-from sightsize.record import own_job
+from sightsize.record import is_same_print
 
 _ENDINGS = (".jpg", ".tif")
 
@@ -25,20 +25,19 @@ class Audited(NamedTuple):
     message: str = ""
 
 
-def audited(docket: Docket, job: Job | None = None) -> list[Audited]:
+def audited(docket: Docket, prints: Sequence[PlannedPrint] = ()) -> list[Audited]:
     """Return how the prints and masters of a docket stand, and what files it does not know.
 
-    With a job, also which of its prints were never made, or are other prints by now.
+    With the prints of a job, also which of them were never made, or are other prints by now.
     """
     folder = docket.path.parent
     found = [each for record in docket.records.values() for each in _audited(folder, record)]
-    if job is not None:
-        told = {each.file for each in found if each.state != "whole"}
-        found += _beside_the_job(docket, job, told)
-    prints = sorted(path for path in folder.iterdir() if path.suffix in _ENDINGS)
+    told = {each.file for each in found if each.state != "whole"}
+    found += _beside_the_job(docket, prints, told)
+    files = sorted(path for path in folder.iterdir() if path.suffix in _ENDINGS)
     found += [
         Audited(path.name, "extra", "no run of this folder left it, or its record is gone")
-        for path in prints
+        for path in files
         if path.name not in docket.records and not path.name.startswith(".")
     ]
     known = {each.file for each in found}
@@ -49,14 +48,17 @@ def audited(docket: Docket, job: Job | None = None) -> list[Audited]:
     ]
 
 
-def _beside_the_job(docket: Docket, job: Job, told: Set[str]) -> Iterator[Audited]:
+def _beside_the_job(
+    docket: Docket, prints: Sequence[PlannedPrint], told: Set[str]
+) -> Iterator[Audited]:
     """What a job asks for and the docket does not have, of prints that nothing was told of yet."""
-    for request in job.prints:
-        record = docket.records.get(request.name)
+    for planned in prints:
+        name, plan = planned.request.name, planned.plan
+        record = docket.records.get(name)
         if record is None:
-            yield Audited(request.name, "missing", "the job has it, and it was never made")
-        elif request.name not in told and record["job"] != own_job(request, docket.path.parent):
-            yield Audited(request.name, "outdated", "the job asks for another print by now")
+            yield Audited(name, "missing", "the job has it, and it was never made")
+        elif name not in told and plan is not None and not is_same_print(record, plan):
+            yield Audited(name, "outdated", "the job makes another print by now")
 
 
 def _master_files(folder: Path) -> list[str]:

@@ -364,9 +364,10 @@ def audit(
 ) -> None:
     """Re-read everything delivered and hold it against the docket, and against the job if given."""
     from sightsize.audit import audit_text, audited
+    from sightsize.batch import plan_prints
 
     docket, job = _docket_of(path, as_json)
-    found = audited(docket, job)
+    found = audited(docket, plan_prints(job, job.prints, docket=docket) if job else ())
     if as_json:
         _echo_json({"docket": str(docket.path), "files": [each._asdict() for each in found]})
     else:
@@ -378,9 +379,10 @@ def _docket_of(path: Path, as_json: bool) -> "tuple[Docket, Job | None]":
     """The docket given, or the one of a job given, and that job."""
     from sightsize.docket import NAME as DOCKET
 
+    job = None
     if path.name != DOCKET:
         _refuse_neither(path)
-    job = None if path.name == DOCKET else _load_or_exit(path, as_json)
+        job = _load_or_exit(path, as_json)
     docket_path = path if job is None else job.output / DOCKET
     if not docket_path.is_file():
         typer.echo(f"there is no docket {docket_path}; make the prints first", err=True)

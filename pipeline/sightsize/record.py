@@ -12,7 +12,7 @@ from sightsize import __version__
 from sightsize.docket import Record, relative
 from sightsize.header import Header
 from sightsize.identity import print_identity, unchanged_sha256
-from sightsize.job import BUILT_IN_PROFILES, PrintRequest
+from sightsize.job import BUILT_IN_PROFILES
 from sightsize.masters import master_of
 from sightsize.paths import resolved
 from sightsize.plan import Plan
@@ -48,7 +48,7 @@ def print_record(plan: Plan, delivered: Any, seconds: float, folder: Path) -> Re
         "versions": versions(),
         "plan": _numbers(plan),
         **_master_record(delivered),
-        "job": own_job(request, folder),
+        "job": _own_job(request.own_job, source, folder),
     }
 
 
@@ -121,12 +121,10 @@ def _decimal(number: Any) -> float:
     return round(float(number), 4)
 
 
-def own_job(request: PrintRequest, folder: Path) -> dict[str, Any]:
-    """Return a print as a job of its own, its source written as seen from the docket's folder."""
-    own = request.own_job
+def _own_job(own: Mapping[str, Any], source: Path, folder: Path) -> dict[str, Any]:
+    """A print's own job with its paths written from the docket."""
     (picture,) = own["pictures"]
-    source = relative(request.picture.source, folder)
-    facts = {**own["pictures"][picture], "source": source}
+    facts = {**own["pictures"][picture], "source": relative(source, folder)}
     return {**own, "pictures": {picture: facts}}
 
 
@@ -160,6 +158,11 @@ def is_recorded(record: Record | None, plan: Plan, target: Path) -> bool:
         return False
     if plan.request.delivery.keep_master and not _has_master(record, target):
         return False
+    return is_same_print(record, plan)
+
+
+def is_same_print(record: Record, plan: Plan) -> bool:
+    """Return whether a plan would make the very print that was recorded."""
     source = plan.request.picture.source
     return bool(print_identity(plan, source_sha256(record, source)) == record["identity"])
 
