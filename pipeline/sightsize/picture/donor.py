@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sightsize.layout import Box
+from sightsize.picture.pixels import weighted
 from sightsize.tones import RESPONSES
 
 Light = NDArray[np.float32]
@@ -236,8 +237,7 @@ def _lightness(read: Read, columns: Whole, rows: Whole, shifts: Points) -> Light
         return np.concatenate(each)
     light = read(Box(int(left), int(top), int(width), int(height)))
     weights = RESPONSES["panchromatic"] if light.shape[2] == 3 else (1.0,)
-    luminance = sum(light[..., band] * weight for band, weight in enumerate(weights))
-    lightness = 100 * np.sqrt(np.maximum(luminance, 0) + np.float32(_TOE))
+    lightness = 100 * np.sqrt(np.maximum(weighted(light, weights), 0) + np.float32(_TOE))
     places = (rows + down[:, None] - top) * width + columns + across[:, None] - left
     return np.asarray(lightness.reshape(-1).take(places))
 

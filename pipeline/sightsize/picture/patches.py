@@ -12,6 +12,7 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.picture.light import Rows
+from sightsize.picture.pixels import weighted
 
 _FEW = 5
 _TILE_PX, _TILE_ROWS = (512, 16), 8
@@ -62,6 +63,5 @@ def _image(light: NDArray[np.float32], rows: Rows) -> pyvips.Image:
     all of it each time: fifty patches took a tenth of a second.
     """
     if light.shape[2] > 1:
-        mixed = [sum(light[..., at] * weight for at, weight in enumerate(row)) for row in rows]
-        light = np.stack(mixed, axis=-1, dtype=np.float32)
+        light = np.stack([weighted(light, row) for row in rows], axis=-1)
     return pyvips.Image.new_from_array(light).copy().copy_memory()
