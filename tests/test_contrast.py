@@ -250,11 +250,11 @@ def test_every_size_looks_alike(gain: float) -> None:
         assert difference.max() < 0.15
 
 
-@pytest.mark.parametrize("radius", [8.0, 9.6, 17.0, 40.0])
+@pytest.mark.parametrize("radius", [7.0, 8.0, 9.6, 17.0, 40.0])
 def test_pixels_taken_together_do_as_every_one(radius: float) -> None:
     lightness = field(331, 401, s1=2, s4=3, s12=5, s50=18)
     every = coarseness(radius)
-    assert every == int(radius / 4)
+    assert every == int(radius / 3.5)
     alone, together = (base_coefficients(lightness, radius, every=each) for each in (1, every))
     assert together.shape[:2] == (round(331 / every), round(401 / every))
     pixels = lightness.astype(np.float64)
@@ -335,14 +335,3 @@ def test_spread_is_opencvs_bilinear_resize(small: tuple[int, int], large: tuple[
     assert (image.width, image.height, image.bands) == (*large[::-1], 1)
     assert image.format == "float"
     assert np.abs(image.numpy() - wanted).max() < 1e-5
-
-
-def test_spread_keeps_the_format_and_whole_numbers_to_two_steps() -> None:
-    values = RNG.integers(0, LAST + 1, size=(20, 30)).astype(np.uint16)
-    image = spread(values, 311, 190)
-    assert image.format == "ushort"
-    wanted = cv2.resize(values.astype(np.float64), (311, 190), interpolation=cv2.INTER_LINEAR)
-    # libvips weighs whole numbers with 12 bits each way.
-    assert np.abs(image.numpy() - wanted).max() <= LAST / 2**11
-    flat = np.full((20, 30), 47_111, np.uint16)
-    assert np.abs(spread(flat, 311, 190).numpy().astype(int) - 47_111).max() <= 1

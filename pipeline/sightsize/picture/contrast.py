@@ -21,7 +21,7 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.picture.spread import spread
-from sightsize.picture.table import LAST, STEPS_PER_L, tabulate, whole_steps
+from sightsize.picture.table import STEPS_PER_L, tabulate, whole_steps
 
 Floats = NDArray[np.float64]
 
@@ -31,7 +31,7 @@ LARGEST_CHANGE = 5.0
 _NO_DETAIL = 2**15
 """Index of detail 0 in its table; the table spans 50 L* to either side."""
 
-_LEAST_RADIUS_PX = 4
+_LEAST_RADIUS_PX = 3.5
 
 
 def coarseness(radius_px: float) -> int:
@@ -103,23 +103,20 @@ def more_local_contrast(
     if gain == 0:
         return lightness
     slope, shift = (spread(each, lightness.width, lightness.height) for each in _maps(coefficients))
-    detail = (lightness * slope).linear(1 / LAST, _NO_DETAIL + 0.5) - shift
+    detail = lightness * slope - shift
     change = detail.cast("ushort").maplut(_limited(gain)) * lightness.maplut(_weight())
     return whole_steps(change + lightness)
 
 
-def _maps(coefficients: NDArray[np.float32]) -> list[NDArray[np.uint16]]:
-    """16-bit maps of p, from 0 to 1, and q, in steps of lightness: faded detail is p * L - q.
+def _maps(coefficients: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Maps of p and q: p * L - q is the faded detail's place in its table, in need of rounding.
 
     The fade is 1 for texture of a few L* and nearly 0 at an edge; variance / eps is a / (1 - a).
     """
     a, b = coefficients[..., 0], coefficients[..., 1]
     fade = (1 - a) ** 2 / ((1 - a) ** 2 + a**2 / 2)
-    return [_whole(fade * (1 - a) * LAST), _whole(fade * b * STEPS_PER_L)]
-
-
-def _whole(values: NDArray[np.floating]) -> NDArray[np.uint16]:
-    return np.asarray(np.clip(np.rint(values), 0, LAST), np.uint16)
+    shift = fade * b * np.float32(STEPS_PER_L) - np.float32(_NO_DETAIL + 0.5)
+    return np.asarray(fade * (1 - a), np.float32), np.asarray(shift, np.float32)
 
 
 @lru_cache(maxsize=32)
