@@ -230,4 +230,8 @@ def _key_parts(node: tree_sitter.Node) -> Iterator[_Part]:
             yield from _key_parts(child)
     else:
         text = (node.text or b"").decode()
-        yield _Part(next(iter(tomllib.loads(f"{text} = 0"))), node)
+        yield _Part(text if node.type == "bare_key" else _unquoted(text), node)
+
+
+def _unquoted(key: str) -> str:
+    return next(iter(tomllib.loads(f"{key} = 0")))
