@@ -291,10 +291,11 @@ def test_margins_are_keys() -> None:
 
 def test_a_picture_off_its_sheet_cannot_be_accepted() -> None:
     checks = 'accept = ["off-sheet", "sheet-margin"]'
-    finding, other = about("off-sheet", job('width = "143 mm"\nheight = "250 mm"', checks=checks))
-    assert finding.level == other.level == "stop"
-    assert finding.message == "the picture runs off the sheet by 1 mm at the top."
-    assert other.message == "the picture runs off the sheet by 1 mm at the bottom."
+    finding = only("off-sheet", job('width = "143 mm"\nheight = "250 mm"', checks=checks))
+    assert finding.level == "stop"
+    assert finding.message == (
+        "the picture runs off the sheet by 1 mm at the top and 1 mm at the bottom."
+    )
     assert finding.remedy == "The sheet should be at least 159 x 280 mm."
 
 
@@ -753,6 +754,23 @@ def test_the_least_margin_counts_when_nothing_fits() -> None:
     wanted = request(job('width = "180 mm"\nheight = "240 mm"'))
     sheet = plan_sheet(wanted.aperture, wanted.paper, wanted.delivery.ppi)
     assert sheet.sheet_px == (2400, 3000)
+
+
+@pytest.mark.parametrize(
+    ("resolution", "said"), [("99 ppi", 1), ("100 ppi", 0), ("1440 ppi", 0), ("1441 ppi", 1)]
+)
+def test_a_resolution_that_no_lab_asks_for(resolution: str, said: int) -> None:
+    toml = job(rest=f'[delivery]\nresolution = "{resolution}"\n{PRINT_LOBBY_OAK}')
+    toml = toml.replace('frame = "lobby-oak"\n', "")
+    found = about("file-resolution", toml)
+    assert [each.level for each in found] == ["warn"] * said
+    assert all(resolution.split()[0] + " ppi" in each.message for each in found)
+
+
+@pytest.mark.parametrize(("overlap", "level_said"), [("10 mm", ""), ("10.1 mm", "warn")])
+def test_an_overlap_of_centimetres(overlap: str, level_said: str) -> None:
+    assert level("overlap", job(f'width = "90 mm"\nheight = "120 mm"\noverlap = "{overlap}"'
+                                )) == level_said  # fmt: skip
 
 
 def test_every_check_speaks_at_the_levels_it_declares() -> None:

@@ -247,7 +247,7 @@ def test_explain_a_check_says_what_sets_it() -> None:
     assert [line.split()[0] for line in lines[3:]] == keys
     assert [line.split()[-1] for line in lines[3:]] == ["0.1.", "0.2.", "0.4."]
     assert run("explain", "keep-clear").stdout.splitlines()[2:] == ["  level    stop"]
-    assert run("explain", "clipping").stdout.splitlines()[2] == "  level    warn"
+    assert run("explain", "clipping").stdout.splitlines()[2] == "  level    warn or stop"
     assert "checks.accept does not change" in run("explain", "off-sheet").stdout
 
 

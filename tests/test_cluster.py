@@ -143,6 +143,29 @@ def test_no_scheduler_there(tmp_path: Path) -> None:
     assert not planned.output.exists()
 
 
+@pytest.mark.parametrize("said", [b"HTTP/1.1 400 Bad Request\r\n\r\n", b""])
+def test_something_else_listens_there(tmp_path: Path, said: bytes) -> None:
+    planned = many_prints(tmp_path)
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        run = start(planned, f"127.0.0.1:{listening.getsockname()[1]}")
+        there, _ = listening.accept()
+        with there:
+            there.sendall(said)
+        stdout, stderr = run.communicate(timeout=30)
+    assert (run.returncode, stdout) == (2, "")
+    assert stderr.startswith("no scheduler answers at 127.0.0.1:")
+    assert len(stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("address", ["tcp://[bad", "127.0.0.1:99999"])
+def test_an_address_that_is_none(tmp_path: Path, address: str) -> None:
+    with (
+        pytest.raises(cluster.ClusterError, match="correct the address"),
+        cluster.joined(address, tmp_path),
+    ):
+        pass
+
+
 def test_a_worker_that_does_not_see_the_folder(tmp_path: Path) -> None:
     from sightsize.batch import plan_prints
     from sightsize.cluster import make_on_worker

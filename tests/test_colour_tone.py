@@ -119,7 +119,7 @@ def test_a_print_says_how_much_it_misses(tmp_path: Path) -> None:
     (note,) = outcome.notes
     assert note.startswith("warn [gamut]")
     assert "50.0% of the opening" in note
-    assert "perceptual" in note
+    assert "perceptual" not in note  # libvips' own sRGB profile knows one way only
 
 
 def test_nothing_is_said_of_what_fits(tmp_path: Path) -> None:
@@ -166,7 +166,9 @@ def test_the_threshold_is_a_key(tmp_path: Path) -> None:
     pixels = np.full((256, 256, 3), 255, np.uint8)
     source = save(tmp_path / "white.tif", pixels)
     facts = {"white": {"source": source.name}}
-    (outcome,) = make(job(tmp_path, facts, (256, 256), checks={"clipping_warn": 1.0}))
+    (outcome,) = make(
+        job(tmp_path, facts, (256, 256), checks={"clipping_warn": 1.0, "clipping_stop": 1.0})
+    )
     assert outcome.notes == ()
 
 
@@ -220,6 +222,28 @@ def test_strict_refuses_what_is_clipped_and_accept_lets_it_pass(tmp_path: Path) 
         assert outcome.status == status, outcome.message
         if status == "failed":
             assert "[clipping]" in outcome.message
+            assert list(made.output.iterdir()) == []
+
+
+@pytest.mark.parametrize(("code", "word"), [(255, "bare white"), (0, "solid black")])
+def test_a_sheet_of_a_single_end_is_refused_unless_it_is_meant(
+    tmp_path: Path, code: int, word: str
+) -> None:
+    pixels = np.full((256, 256, 3), code, np.uint8)
+    pixels[:10] = 120
+    facts = {"night": {"source": save(tmp_path / "night.tif", pixels).name}}
+    for checks, status in (
+        ({}, "failed"),
+        ({"accept": sorted(check_ids())}, "made"),
+        ({"clipping_stop": 0.99}, "kept"),  # another threshold asks for no other print
+    ):
+        others = sorted(check_ids() - {"clipping"})
+        made = job(tmp_path, facts, (256, 256), checks={"accept": others, **checks})
+        (outcome,) = make(made, replace=True)
+        assert outcome.status == status, outcome.message
+        assert status == "kept" or any(word in each for each in (outcome.message, *outcome.notes))
+        if status == "failed":
+            assert "accept clipping if it is meant" in outcome.message
             assert list(made.output.iterdir()) == []
 
 

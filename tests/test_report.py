@@ -3,6 +3,7 @@
 import json
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,8 +19,11 @@ from plans import (
     planned_print,
 )
 from sightsize import report
-from sightsize.batch import Outcome, PlannedPrint
+from sightsize.batch import Outcome, PlannedPrint, plan_prints
+from sightsize.checks import check_ids
 from sightsize.findings import Finding
+from sightsize.load import load_job
+from sightsize.report import finding_lines
 
 JOB = '[job]\nreference = "TQ-026"\n'
 
@@ -259,3 +263,29 @@ def test_junit_has_a_suite_for_a_job_and_a_case_for_a_print() -> None:
     (failure,) = two
     assert failure.get("message") == "there is no such file."
     assert failure.text == "stop [source] there is no such file."
+
+
+def test_a_finding_of_many_prints_is_said_once_with_their_numbers(tmp_path: Path) -> None:
+    tables = [
+        "",
+        "",
+        'aperture = { overlap = "3 mm" }',
+        "",
+        "",
+        'delivery = { resolution = "20 ppi" }',
+    ]
+    toml = 'sightsize = 1\n[aperture]\nwidth = "143 mm"\nheight = "198 mm"\noverlap = "1.5 mm"\n'
+    toml += '[paper]\nsize = "10x8 in"\n'
+    for number, table in enumerate(tables, start=1):
+        (tmp_path / f"cox-{number}.jpg").touch()
+        toml += f'[[prints]]\nsource = "cox-{number}.jpg"\n{table}\n'
+    path = tmp_path / "wall.toml"
+    path.write_text(toml, encoding="utf-8")
+    job = load_job(path, check_ids())
+    prints = plan_prints(job, job.prints, pictures=False)
+    overlap, resolution = finding_lines(prints)
+    assert "warn [overlap]" in overlap
+    assert overlap.endswith("(prints 1, 2, 4 to 6)")
+    assert resolution.endswith("(print 6, cox-6)")
+    assert finding_lines(prints[:2])[0].endswith("(all 2 prints)")
+    assert finding_lines(prints[:1]) == [overlap.removesuffix(" (prints 1, 2, 4 to 6)")]

@@ -31,7 +31,7 @@ def with_picture(facts: str, cameras: str = "") -> str:
     return f'{SHEET}{print_entry}{cameras}\n[pictures.cox]\nsource = "cox.jpg"\n{facts}\n'
 
 
-# Where marks lie.
+# Where marks lie, and their donors.
 
 
 def test_a_round_mark_in_pixels() -> None:
@@ -44,6 +44,30 @@ def test_a_round_mark_in_pixels() -> None:
     assert mark.radius_px == pytest.approx(16)
     assert mark.donor == (2000, 1860)
     assert (mark.strength, mark.label, mark.required) == (1.0, "spot 1 of cox", True)
+
+
+DONORS = {
+    "at = [0.5, 0.5], radius = 0.01, donor = [0.54, 0.5]": "",
+    "at = [0.5, 0.5], radius = 0.01, donor = [0.52, 0.5]": "lies on the mark itself",
+    "at = [0.5, 0.5], radius = 0.01, donor = [0.995, 0.5]": "reaches beyond the picture's edge",
+    "at = [0.5, 0.5], radius = 0.01, donor = [0.5, 0.002]": "reaches beyond the picture's edge",
+    "at = [0.5, 0.5], radius = 0.01, donor = [0.71, 0.5]": "a mark that is cleared after it",
+    # Only half of a mark at the edge stands in the picture, and no more is wanted of its donor.
+    "at = [0.0, 0.5], radius = 0.01, donor = [0.001, 0.6]": "",
+    # A scratch is shifted as a whole: its donor may lie along it, but not across it.
+    "line = [[0.3, 0.3], [0.3, 0.5]], width = 0.004, donor = [0.33, 0.4]": "",
+    "line = [[0.3, 0.3], [0.3, 0.5]], width = 0.004, donor = [0.3, 0.45]": "on the mark itself",
+    "line = [[0.6, 0.2], [0.8, 0.2]], width = 0.004, donor = [0.7, 0.5]": "is cleared after it",
+}
+
+
+@pytest.mark.parametrize(("mark", "fault"), DONORS.items())
+def test_a_donor_without_clean_picture_is_told_before_any_pixel(mark: str, fault: str) -> None:
+    later = "{ line = [[0.7, 0.4], [0.7, 0.6]], width = 0.02 }"
+    toml = with_picture(f"spotting = [{{ {mark} }}, {later}]")
+    found = [each for each in findings(toml, COX_MEGAPHONE) if each.check == "donor"]
+    assert [each.level for each in found] == (["stop"] if fault else [])
+    assert all(fault in each.message and "spot 1 of cox" in each.message for each in found)
 
 
 def test_a_radius_on_paper_follows_the_size_of_the_print() -> None:
@@ -280,8 +304,8 @@ def test_a_donor_on_a_mark_still_to_be_cleared_is_refused(tmp_path: Path) -> Non
     first = {"at": [0.3, 0.5], "radius": 0.02, "donor": second["at"]}
     facts = {"source": grey_picture(tmp_path).name, "spotting": [first, second]}
     (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400)))
-    assert outcome.status == "failed"
-    assert "lies on a mark that is cleared after it; name another donor" in outcome.message
+    assert outcome.status == "refused"
+    assert "lies on a mark that is cleared after it." in outcome.message
 
 
 def test_many_refusals_are_told_in_one_message(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from sightsize.header import RAW
 from sightsize.job import EDGES, Edges
 from sightsize.layout import least_margins, rebate_room, short_margins
 from sightsize.plan import Plan
-from sightsize.retouching import face_of
+from sightsize.retouching import donor_fault, face_of
 from sightsize.units import inch_text, mm_text
 from sightsize.white_balance import AS_SHOT
 
@@ -32,7 +32,10 @@ _PERMANENT_FACES = 3
 
 _ONE_CHANNEL = 0.85
 _INSET_REVEAL_MM = 6
-_NEVER_ACCEPTED = ("image-size", "off-sheet", "mark-size", "source-size")
+_MOST_OVERLAP_MM = 10
+_FILE_PPI = (100, 1440)
+"""Overlaps and resolutions beyond these are slips more often than not: common practice."""
+_NEVER_ACCEPTED = ("image-size", "off-sheet", "mark-size", "donor", "source-size")
 
 _NOMINAL_INCHES = (
     (4, 6),
@@ -48,12 +51,11 @@ _NOMINAL_INCHES = (
 _NOMINAL_CM = ((10, 15), (13, 18), (18, 24), (20, 30), (24, 30), (30, 40), (40, 50), (50, 70))
 
 
-_LATE = {
-    "clipping": "bare white or solid black in the finished print",
-    "gamut": "colours that the output profile cannot show",
+_LATE: dict[str, tuple[str, tuple[Level, ...]]] = {
+    "clipping": ("bare white or solid black in the finished print", ("warn", "stop")),
+    "gamut": ("colours that the output profile cannot show", ("warn",)),
 }
-"""Checks that can only be made on the finished picture, and what they guard against."""
-_LATE_LEVEL: Level = "warn"
+"""Checks that can only be made on the finished picture: what they guard against, how they speak."""
 
 
 def check_ids() -> frozenset[str]:
@@ -63,12 +65,13 @@ def check_ids() -> frozenset[str]:
 
 def check_help() -> dict[str, str]:
     """Return each check's id and what it guards against."""
-    return {name: text for name, (_, _, text, _) in _RULES.items()} | _LATE
+    late = {name: text for name, (text, _) in _LATE.items()}
+    return {name: text for name, (_, _, text, _) in _RULES.items()} | late
 
 
 def check_levels(name: str) -> tuple[Level, ...]:
     """Return the levels at which a check speaks when a job changes none."""
-    return _RULES[name][3] if name in _RULES else (_LATE_LEVEL,)
+    return _RULES[name][3] if name in _RULES else _LATE[name][1]
 
 
 def is_acceptable(name: str) -> bool:
@@ -91,8 +94,7 @@ def run_checks(plan: Plan, job_file: str) -> list[Finding]:
 
 def remark_finding(remark: Remark, plan: Plan) -> Finding:
     """Return what was found on a finished picture, with the level that the job gives it."""
-    level: Level = _LATE_LEVEL if remark.check in _LATE else "note"
-    finding = Finding(level=level, check=remark.check, message=remark.message)
+    finding = Finding(level=remark.level, check=remark.check, message=remark.message)
     return _weighed(finding, plan)
 
 
@@ -209,6 +211,13 @@ def _overlap(plan: Plan) -> Iterator[Finding]:
         yield _say(
             "warn", f"only {found} mm of picture lies behind the mat {where}.", "3 mm is usual."
         )
+    most = max(getattr(edges, edge) for edge in EDGES)
+    if most > _MOST_OVERLAP_MM:
+        yield _say(
+            "warn",
+            f"{mm_text(most)} mm of picture would lie behind the mat.",
+            "Is the unit right? 3 mm is usual.",
+        )
 
 
 @_rule("reveal", "aperture.reveal", "a white border so thin that every error shows", "warn")
@@ -249,15 +258,17 @@ def _image_size(plan: Plan) -> Iterator[Finding]:
 
 @_rule("off-sheet", "paper.size", "a picture that runs off its sheet", "stop")
 def _off_sheet(plan: Plan) -> Iterator[Finding]:
-    for edge in EDGES:
-        margin: Fraction = getattr(plan.sheet.margins_mm, edge)
-        if margin < 0:
-            over, _ = _apart(-margin, Fraction(0))
-            yield _say(
-                "stop",
-                f"the picture runs off the sheet by {over} mm at the {edge}.",
-                _larger_paper(plan),
-            )
+    over = [
+        f"{_apart(-margin, Fraction(0))[0]} mm at the {edge}"
+        for edge, margin in ((edge, getattr(plan.sheet.margins_mm, edge)) for edge in EDGES)
+        if margin < 0
+    ]
+    if over:
+        yield _say(
+            "stop",
+            f"the picture runs off the sheet by {' and '.join(over)}.",
+            _larger_paper(plan),
+        )
 
 
 @_rule(
@@ -442,6 +453,23 @@ def _resolution(plan: Plan) -> Iterator[Finding]:
         yield _say("note", text)
 
 
+@_rule(
+    "file-resolution",
+    "delivery.resolution",
+    "a resolution that no lab asks for, so a slip in writing",
+    "warn",
+)
+def _file_resolution(plan: Plan) -> Iterator[Finding]:
+    least, most = _FILE_PPI
+    ppi = float(plan.request.delivery.ppi)
+    if not least <= ppi <= most:
+        yield _say(
+            "warn",
+            f"a file of {ppi:g} ppi; labs ask for {least} to {most}, most of them for 300.",
+            "Write the resolution that your lab names.",
+        )
+
+
 @_rule("keep-clear", "picture.keep_clear", "a face, a hand or lettering behind the mat", "stop")
 def _keep_clear(plan: Plan) -> Iterator[Finding]:
     if plan.crop is None:
@@ -484,6 +512,16 @@ def _tiny_mark(plan: Plan) -> Iterator[Finding]:
                 f"{mark.label} reaches {mark.radius_px:.2g} px from its middle and clears nothing.",
                 "Make its radius or width larger.",
             )
+
+
+@_rule("donor", "picture.spotting", "a donor that has no clean picture to give", "stop")
+def _donor(plan: Plan) -> Iterator[Finding]:
+    if plan.header is None:
+        return
+    for index, mark in enumerate(plan.marks):
+        fault = donor_fault(mark, plan.marks[index + 1 :], plan.header.upright_px)
+        if fault:
+            yield _say("stop", f"{mark.label} cannot be cleared: {fault}.", "Name another donor.")
 
 
 @_rule("not-raw", "picture.source", "a raw development of a file that is not raw", "warn")

@@ -120,7 +120,7 @@ def check(
     """Say whether jobs still validate: grammar, pictures, geometry."""
     from sightsize.batch import plan_prints
     from sightsize.findings import JobError
-    from sightsize.report import junit_xml, prints_data
+    from sightsize.report import finding_lines, junit_xml, prints_data
 
     code = 0
     data: list[dict[str, Any]] = []
@@ -132,7 +132,8 @@ def check(
             code = 2
             data.append({"job": str(path), "findings": _as_data(error.findings), "prints": []})
             cases[str(path)] = [("job file", error.findings)]
-            _say_findings(str(path), error.findings, len(error.findings), 0, as_json)
+            lines = [finding.sentence() for finding in error.findings]
+            _say_findings(str(path), lines, len(lines), 0, as_json)
             continue
         prints = plan_prints(job, job.prints, pictures=pictures)
         refused = sum(each.refused for each in prints)
@@ -140,8 +141,7 @@ def check(
         if as_json:
             data.append({"job": str(path), "findings": [], "prints": prints_data(prints)})
         cases[str(path)] = [(each.request.name, each.findings) for each in prints]
-        findings = [finding for each in prints for finding in each.findings]
-        _say_findings(str(path), findings, refused, len(prints), as_json)
+        _say_findings(str(path), finding_lines(prints), refused, len(prints), as_json)
     if as_json:
         _echo_json(data)
     if junit:
@@ -157,13 +157,13 @@ def _write_junit(path: Path, text: str) -> None:
         raise typer.Exit(2) from None
 
 
-def _say_findings(path: str, findings: Any, wrong: int, prints: int, as_json: bool) -> None:
+def _say_findings(path: str, lines: list[str], wrong: int, prints: int, as_json: bool) -> None:
     from sightsize.report import counted
 
     if as_json:
         return
-    for finding in findings:
-        typer.echo(finding.sentence())
+    for line in lines:
+        typer.echo(line)
     verdict = "valid" if not wrong else f"{wrong} to mend" if not prints else f"{wrong} refused"
     typer.echo(f"{path}: {verdict}" + (f", {counted(prints, 'print')}" if prints else ""))
 
@@ -333,9 +333,8 @@ def _make(
     from sightsize.batch import make_prints
     from sightsize.progress import Progress
 
-    for each in prints:
-        for finding in each.findings:
-            typer.echo(finding.sentence(), err=True)
+    for line in report.finding_lines(prints):
+        typer.echo(line, err=True)
     with Progress(len(prints)) as progress:
         outcomes = make_prints(
             job,

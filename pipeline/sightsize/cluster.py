@@ -8,6 +8,7 @@ import logging
 import os
 import secrets
 import socket
+import sys
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
@@ -16,6 +17,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
+from urllib.parse import urlsplit
 
 from sightsize import __version__
 from sightsize.handing import Make
@@ -26,6 +28,9 @@ if TYPE_CHECKING:
 
 TIMEOUT_SECONDS = 10
 _RETRIES = 2
+_PORT = 8786
+"""The port of a scheduler whose address names none."""
+_LONGEST_GREETING = 2**20
 _ROOM_FOR_LATER = 16
 _IN_STOCK = 2
 """Prints handed out for each thread, so that none waits for its next one to travel; and at least so
@@ -87,15 +92,38 @@ def _client(address: str) -> "Iterator[Client]":
         ) from None
     for name in ("distributed", "distributed.client", "distributed.core"):
         logging.getLogger(name).setLevel(logging.CRITICAL)  # we say in a sentence what counts
+    _require_answer(address)
     try:
         client = Client(address, timeout=TIMEOUT_SECONDS, set_as_default=False)
     except (OSError, ValueError, RuntimeError) as error:
-        raise ClusterError(
-            f"no scheduler answers at {address} within {TIMEOUT_SECONDS} s; start one with "
-            "dask scheduler, or correct the address"
-        ) from error
+        raise ClusterError(_no_answer(address)) from error
     with client:
         yield client
+
+
+def _require_answer(address: str) -> None:
+    """Raise ClusterError where no scheduler speaks: distributed would go on trying at exit.
+
+    A scheduler greets whoever connects, the greeting's length in bytes before it.
+    """
+    try:
+        parts = urlsplit(address if "://" in address else f"tcp://{address}")
+        if parts.scheme != "tcp":
+            return
+        where = parts.hostname or "", parts.port or _PORT
+        with socket.create_connection(where, timeout=TIMEOUT_SECONDS) as there:
+            length = int.from_bytes(there.recv(8, socket.MSG_WAITALL), sys.byteorder)
+    except (OSError, ValueError) as error:
+        raise ClusterError(_no_answer(address)) from error
+    if not 0 < length < _LONGEST_GREETING:
+        raise ClusterError(_no_answer(address))
+
+
+def _no_answer(address: str) -> str:
+    return (
+        f"no scheduler answers at {address} within {TIMEOUT_SECONDS} s; start one with "
+        "dask scheduler, or correct the address"
+    )
 
 
 @contextmanager

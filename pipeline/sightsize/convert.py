@@ -299,6 +299,7 @@ def thresholds(table: dict[str, Any]) -> Thresholds:
         reveal_warn_mm=parse_length_mm(table["reveal_warn"]),
         rebate_clearance_mm=parse_length_mm(table["rebate_clearance"]),
         clipping_warn=float(table["clipping_warn"]),
+        clipping_stop=float(table["clipping_stop"]),
         gamut_warn=float(table["gamut_warn"]),
     )
 

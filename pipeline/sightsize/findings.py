@@ -16,10 +16,11 @@ KeyPath = tuple[str | int, ...]
 
 
 class Remark(NamedTuple):
-    """What was found on a finished picture, and the check that looked for it."""
+    """What was found on a finished picture, by which check, and how much it matters."""
 
     check: str
     message: str
+    level: Level = "warn"
 
 
 @dataclass(frozen=True, kw_only=True)

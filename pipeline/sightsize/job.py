@@ -214,6 +214,7 @@ class Thresholds:
     reveal_warn_mm: Fraction
     rebate_clearance_mm: Fraction
     clipping_warn: float
+    clipping_stop: float
     gamut_warn: float
 
 

@@ -3,9 +3,10 @@
 import json
 import xml.etree.ElementTree as ET
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from fractions import Fraction
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +42,37 @@ def plan_text(planned: PlannedPrint, job: Job) -> str:
     lines += [f"  {'frame':<{_LABEL}}{note}" for note in frame_notes(plan)]
     lines += [f"  {each.sentence()}" for each in planned.findings]
     return "\n".join(lines)
+
+
+def finding_lines(prints: Sequence[PlannedPrint]) -> list[str]:
+    """Return every finding about a job's prints once, with the prints that it is about."""
+    about: dict[str, list[PlannedPrint]] = {}
+    for planned in prints:
+        for finding in planned.findings:
+            about.setdefault(finding.sentence(), []).append(planned)
+    if len(prints) == 1:
+        return list(about)
+    return [f"{said} ({_which(found, len(prints))})" for said, found in about.items()]
+
+
+def _which(found: Sequence[PlannedPrint], of: int) -> str:
+    """Prints as ``--only`` takes them: one with its picture, several by number."""
+    numbers = list(dict.fromkeys(each.request.number for each in found))
+    if len(numbers) == 1:
+        return f"print {numbers[0]}, {found[0].request.picture.name}"
+    if len(numbers) == of:
+        return f"all {of} prints"
+    return f"prints {', '.join(_spans(numbers))}"
+
+
+def _spans(numbers: Sequence[int]) -> Iterator[str]:
+    """Rising numbers in words, three or more in a row as a span."""
+    for _, run in groupby(enumerate(numbers), key=lambda each: each[1] - each[0]):
+        row = [number for _, number in run]
+        if len(row) > 2:
+            yield f"{row[0]} to {row[-1]}"
+        else:
+            yield from map(str, row)
 
 
 def _title(planned: PlannedPrint) -> str:

@@ -77,19 +77,16 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
 
 def clipping_remarks(seen: Seen, plan: Plan) -> Iterator[Remark]:
     """Yield a remark for more bare white or solid black in the opening than the job allows."""
-    limit = plan.request.thresholds.clipping_warn
-    if seen.white_share > limit:
-        yield Remark(
-            "clipping",
-            f"{seen.white_share:.1%} of the opening is bare white without detail; lower "
-            "tone.exposure or the grade, or burn it.",
-        )
-    if seen.black_share > limit:
-        yield Remark(
-            "clipping",
-            f"{seen.black_share:.1%} of the opening is solid black without detail; raise "
-            "tone.exposure, lower the grade, or dodge it.",
-        )
+    thresholds = plan.request.thresholds
+    for share, what, remedy in (
+        (seen.white_share, "bare white", "lower tone.exposure or the grade, or burn it"),
+        (seen.black_share, "solid black", "raise tone.exposure, lower the grade, or dodge it"),
+    ):
+        message = f"{share:.1%} of the opening is {what} without detail; {remedy}"
+        if share > thresholds.clipping_stop:
+            yield Remark("clipping", f"{message}; accept clipping if it is meant.", "stop")
+        elif share > thresholds.clipping_warn:
+            yield Remark("clipping", f"{message}.")
 
 
 def _header_differences(image: pyvips.Image, plan: Plan) -> Iterator[str]:

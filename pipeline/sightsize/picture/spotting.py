@@ -29,6 +29,7 @@ from sightsize.picture.membrane import membrane
 from sightsize.picture.patches import Patch
 from sightsize.picture.source import SourceError
 from sightsize.placing import Mark
+from sightsize.retouching import donor_fault, donor_shift
 
 SOFT_EDGE = 0.15
 """Width of the soft edge inside a mark's outline, in radii: common practice, no source."""
@@ -113,6 +114,9 @@ def find_patches(
     for number, mark in enumerate(marks):
         later = lines.among(np.arange(len(marks)) > number)
         try:
+            fault = donor_fault(mark, marks[number + 1 :], size_px)
+            if fault:
+                raise _NoDonorError(fault, "another donor")
             cleared += _clear(_over(read, cleared), size_px, mark, lines, later)
         except _NoDonorError as error:
             if mark.required:
@@ -219,7 +223,7 @@ def _replaced(task: _Task) -> _Cleared:
         return piece.leaves(points) | near.cover(points)
 
     read = _remembered(task.read, _grown(bounds, int(4.4 * radius) + 10, task.size_px))
-    across, down = _shift(read, task, box, dirty)
+    across, down = _shift(read, task, dirty)
     donor = read(Box(box.left + across, box.top + down, box.width, box.height)).astype(np.float64)
     known = ~dirty(_centres(box))
     if not known[~shape].any():  # it lies in a later mark, which will replace its surroundings too
@@ -229,11 +233,11 @@ def _replaced(task: _Task) -> _Cleared:
     return _Cleared(box, shape, joined.astype(np.float32), before)
 
 
-def _shift(read: Read, task: _Task, box: Box, dirty: Callable[[Points], Mask]) -> tuple[int, int]:
+def _shift(read: Read, task: _Task, dirty: Callable[[Points], Mask]) -> tuple[int, int]:
     """The shift to the donor that was named, or to the best there is."""
     piece = task.piece
     if piece.mark.donor is not None:
-        return _named_shift(task, box, complex(*piece.mark.donor))
+        return donor_shift(piece.mark)
     search = Search(piece.start, piece.end, piece.mark.radius_px, task.pixels, dirty, task.marks)
     donor = find_donor(read, task.size_px, search)
     if donor is None:
@@ -246,24 +250,6 @@ def _shift(read: Read, task: _Task, box: Box, dirty: Callable[[Points], Mask]) -
             "reaches an edge",
         )
     return donor.shift
-
-
-def _named_shift(task: _Task, box: Box, donor: complex) -> tuple[int, int]:
-    mark = task.piece.mark
-    shift = donor - (complex(*mark.start) + complex(*mark.end)) / 2
-    across, down = round(shift.real), round(shift.imag)
-    left, top = box.left + across, box.top + down
-    if _grown(Box(left, top, box.width, box.height), 0, task.size_px) != Box(
-        left, top, box.width, box.height
-    ):
-        raise _NoDonorError("the donor reaches beyond the picture's edge", "another donor")
-    columns, rows = task.pixels
-    points = columns + across + 0.5 + 1j * (rows + down + 0.5)
-    if (depth(points, mark) > -1.5).any():
-        raise _NoDonorError("the donor lies on the mark itself", "another donor")
-    if task.later.cover(points).any():
-        raise _NoDonorError("the donor lies on a mark that is cleared after it", "another donor")
-    return across, down
 
 
 def _blended(cleared: _Cleared, mark: Mark) -> _Cleared:

@@ -72,7 +72,7 @@ def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
         gain_share=gain_share,
         sharpening=sharpening,
         leaves_gamut=leaves_gamut,
-        remarks=(*(Remark("spotting", note) for note in notes), *missed),
+        remarks=(*(Remark("spotting", note, "note") for note in notes), *missed),
     )
 
 
@@ -123,8 +123,10 @@ def _colours(plan: Plan, small: SmallPrint, scale: ToneScale) -> tuple[bool, lis
     share = missed_share(opening, plan.request.delivery)
     if share <= plan.request.thresholds.gamut_warn:
         return too_strong, []
-    intent = plan.request.delivery.rendering_intent
-    hint = '; rendering_intent = "perceptual" may keep more' if intent == "relative" else ""
+    delivery = plan.request.delivery
+    # Only tables of an ICC profile know a perceptual way; the built-in profiles have none.
+    perceptual = delivery.rendering_intent == "relative" and delivery.profile != "srgb"
+    hint = '; rendering_intent = "perceptual" may keep more' if perceptual else ""
     message = (
         f"the output profile misses the colour of {share:.1%} of the opening by more than dE00 "
         f"{VISIBLE:g}{hint}."
