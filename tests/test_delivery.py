@@ -338,7 +338,7 @@ def test_a_source_of_the_same_name_is_not_written(tmp_path: Path, replace: bool)
     before = source.read_bytes()
     planned = job(tmp_path, {"print": {"source": "print.tif"}}, PX, job={"output": "."})
     (outcome,) = make(planned, replace=replace)
-    assert outcome.status == "failed"
+    assert outcome.status == "refused"
     assert "source picture" in outcome.message
     assert source.read_bytes() == before
 
@@ -355,7 +355,7 @@ def test_a_source_of_a_print_that_is_not_made_now_is_not_written(tmp_path: Path)
         replace=True,
         workers=1,
     )
-    assert outcome.status == "failed"
+    assert outcome.status == "refused"
     assert other.read_bytes() == before
 
 
@@ -373,8 +373,23 @@ def test_a_link_to_a_source_never_leads_to_it(tmp_path: Path, link: str, replace
         target.hardlink_to(source)
     (outcome,) = make(planned, replace=replace)
     assert source.read_bytes() == before
-    assert outcome.status == ("made" if link == "hard" and replace else "failed")
+    hard = "made" if replace else "failed"
+    assert outcome.status == (hard if link == "hard" else "refused")
     assert files(planned.output) == ["print.tif"]
+
+
+def test_a_link_to_a_source_that_comes_after_planning_never_leads_to_it(tmp_path: Path) -> None:
+    planned = one_print(tmp_path)
+    source = tmp_path / "a.tif"
+    before = source.read_bytes()
+    prints = plan_prints(planned, planned.prints)
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "elsewhere" / "print.tif").symlink_to(source)
+    planned.output.symlink_to(tmp_path / "elsewhere")
+    (outcome,) = make_prints(planned, prints, replace=True, workers=1)
+    assert outcome.status == "failed"
+    assert "source picture" in outcome.message
+    assert source.read_bytes() == before
 
 
 # Sources that cannot be printed stop no other print.

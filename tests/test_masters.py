@@ -297,7 +297,7 @@ def test_a_master_never_takes_a_sources_name(tmp_path: Path) -> None:
     before = save(source, scene()).read_bytes()
     pictures = {"cox": {"source": "prints/masters/cox.tif"}}
     outcome = run(job(tmp_path, pictures, PX, **KEPT), replace=True)
-    assert outcome.status == "failed"
+    assert outcome.status == "refused"
     assert "is a source picture of this job" in outcome.message
     assert source.read_bytes() == before
     assert files(tmp_path / "prints") == ["masters/cox.tif"]

@@ -71,10 +71,24 @@ def plan_prints(
     What a docket says of a picture that has not changed since is not read again.
     """
     records = docket.records if docket else {}
-    return [_plan(job, request, pictures, records.get(request.name)) for request in requests]
+    sources = job_sources(job)
+    return [
+        _plan(job, request, pictures, records.get(request.name), sources) for request in requests
+    ]
 
 
-def _plan(job: Job, request: PrintRequest, pictures: bool, record: Record | None) -> PlannedPrint:
+def job_sources(job: Job) -> frozenset[Path]:
+    """Return the job's pictures, links followed, none of which is ever written."""
+    return frozenset(resolved(each.picture.source) for each in job.prints)
+
+
+def _plan(
+    job: Job,
+    request: PrintRequest,
+    pictures: bool,
+    record: Record | None,
+    sources: frozenset[Path],
+) -> PlannedPrint:
     header = recorded_header(record, request.picture.source, job.output) if pictures else None
     if pictures and header is None:
         # Imported here so that a check without pictures never loads libvips.
@@ -84,13 +98,18 @@ def _plan(job: Job, request: PrintRequest, pictures: bool, record: Record | None
         try:
             header = read_header(request.picture.source)
         except SourceError as error:
-            return PlannedPrint(request, None, (_source_finding(job, request, str(error)),))
+            finding = _source_finding(job, request, "picture.source", str(error))
+            return PlannedPrint(request, None, (finding,))
     plan = plan_print(request, header)
-    return PlannedPrint(request, plan, tuple(run_checks(plan, str(job.path))))
+    findings = run_checks(plan, str(job.path))
+    if _hit(request, job.output, sources):
+        said = f"{request.name} is a source picture of this job; choose another name or output"
+        findings.append(_source_finding(job, request, "delivery.name", said))
+    return PlannedPrint(request, plan, tuple(findings))
 
 
-def _source_finding(job: Job, request: PrintRequest, message: str) -> Finding:
-    origin = request.origin("picture.source")
+def _source_finding(job: Job, request: PrintRequest, key: str, message: str) -> Finding:
+    origin = request.origin(key)
     said = message if message.endswith("?") else f"{message}."
     finding = Finding(level="stop", check="source", message=said)
     return finding.at(str(job.path), origin.line, origin.column, origin.key)
@@ -119,7 +138,7 @@ def make_prints(
     back. Each print is noted in the docket as it comes back; one that is noted there and has not
     changed is kept.
     """
-    sources = frozenset(resolved(each.picture.source) for each in job.prints)
+    sources = job_sources(job)
     records = docket.records if docket else {}
     outcomes: dict[int, Outcome] = {}
     tasks: deque[Task] = deque()
@@ -160,6 +179,11 @@ def _noted(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
     return outcome
 
 
+def _hit(request: PrintRequest, folder: Path, sources: frozenset[Path]) -> frozenset[Path]:
+    """The sources that a print's files would be written over."""
+    return sources & {place for each in files_of(request, folder) for place in places(each)}
+
+
 def _order(
     folder: Path,
     planned: PlannedPrint,
@@ -169,7 +193,7 @@ def _order(
     record: Record | None,
 ) -> Order:
     """The order of a print, which travels with only those sources that it could hit."""
-    hit = sources & {place for each in files_of(plan.request, folder) for place in places(each)}
+    hit = _hit(plan.request, folder, sources)
     noted = (record["identity"], record["output"]["sha256"]) if record is not None else None
     return Order(
         planned=planned, plan=plan, folder=folder, sources=hit, replace=replace, noted=noted
