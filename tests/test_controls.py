@@ -9,9 +9,11 @@ from typing import Any
 import pytest
 import tomli_w
 
-from sightsize.checks import check_ids
+import plans
+from sightsize.checks import check_ids, run_checks
 from sightsize.grammar import known_keys
 from sightsize.load import load_job
+from sightsize.plan import plan_print
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "jobs-demo"
@@ -85,6 +87,13 @@ def test_demo_job_is_valid_and_has_its_eight_sheets() -> None:
         "desk",
         "launch-room",
     ]
+
+
+def test_no_print_of_the_demo_is_refused() -> None:
+    for request in load_job(DEMO / "tern-quay.toml", check_ids()).prints:
+        name = request.picture.name.replace("-", "_").upper()
+        found = run_checks(plan_print(request, getattr(plans, name)), "tern-quay.toml")
+        assert [each.sentence() for each in found if each.level == "stop"] == []
 
 
 def shown(page: Path) -> set[Path]:

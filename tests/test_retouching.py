@@ -7,15 +7,18 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
 from pictures import Pixels, job, make, picture_of, printed, save
 from plans import CATCH_FOUR, COX_MEGAPHONE, findings, plan
 from plans import job as job_of
 from sightsize.header import Header
-from sightsize.placing import upright_point
+from sightsize.picture.donor import distance
+from sightsize.placing import Mark, upright_point
+from sightsize.retouching import donor_fault, donor_shift
 
 SHEET = """
 [aperture]
@@ -68,6 +71,39 @@ def test_a_donor_without_clean_picture_is_told_before_any_pixel(mark: str, fault
     found = [each for each in findings(toml, COX_MEGAPHONE) if each.check == "donor"]
     assert [each.level for each in found] == (["stop"] if fault else [])
     assert all(fault in each.message and "spot 1 of cox" in each.message for each in found)
+
+
+PLACES = st.tuples(st.floats(0, 60), st.floats(0, 60))
+MARKS = st.builds(
+    Mark,
+    start=PLACES,
+    end=PLACES,
+    radius_px=st.floats(0.5, 9),
+    donor=PLACES,
+    strength=st.just(1.0),
+    label=st.just("spot 1"),
+    required=st.just(True),
+)
+
+
+@given(MARKS, MARKS)
+def test_what_a_donor_gives_lies_in_the_picture_and_off_the_marks(mark: Mark, later: Mark) -> None:
+    rows, columns = np.mgrid[:60, :60] + 0.5
+    middles = columns + 1j * rows
+
+    def reach(points: NDArray[np.complex128], one: Mark) -> NDArray[np.float64]:
+        return one.radius_px - distance(points, complex(*one.start), complex(*one.end))
+
+    taken = middles[reach(middles, mark) >= 0] + complex(*donor_shift(mark))
+    assume(len(taken) > 0)  # a mark may cover no pixel's middle
+    inside = (taken.real > 0) & (taken.real < 60) & (taken.imag > 0) & (taken.imag < 60)
+    deepest = max(reach(taken, mark).max(initial=-99), reach(taken, later).max(initial=-99))
+    if not donor_fault(mark, [later], (60, 60)):
+        assert inside.all()
+        assert reach(taken, mark).max(initial=-99) < 0
+        assert reach(taken, later).max(initial=-99) < 1.5
+    elif (abs(taken.real - 30) < 28).all() and (abs(taken.imag - 30) < 28).all():
+        assert deepest > -2
 
 
 def test_a_radius_on_paper_follows_the_size_of_the_print() -> None:

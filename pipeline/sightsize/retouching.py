@@ -11,8 +11,11 @@ SAME_PLACE = 0.03
 """Two marks count as one when they lie this near in two faces, as a share of the face's width."""
 
 
-_CLEAR_OF_MARK_PX = 1.5
-"""Room between a mark and its own donor, beyond the radii of both."""
+_SLIVER_PX = 1.5
+"""How far a donor may reach into another mark: a pixel's diagonal, which pixels' middles can miss,
+and less than the little more by which a mark's radius reaches beyond it."""
+_CLEAR_OF_MARK_PX = 0.8
+"""Room between a mark and its own donor, whose rim the membrane is joined to."""
 
 
 def donor_shift(mark: Mark) -> tuple[int, int]:
@@ -35,14 +38,15 @@ def donor_fault(mark: Mark, later: Sequence[Mark], size_px: tuple[int, int]) -> 
     shift = donor_shift(mark)
     for start, end, by, size in zip(mark.start, mark.end, shift, size_px, strict=True):
         # Of a mark at the picture's edge no more is wanted than stands in the picture.
-        low = max(floor(min(start, end) - mark.radius_px) - 1, 0) + by
-        high = min(ceil(max(start, end) + mark.radius_px) + 1, size) + by
+        low = max(ceil(min(start, end) - mark.radius_px - 0.5) - 1, 0) + by
+        high = min(floor(max(start, end) + mark.radius_px - 0.5) + 2, size) + by
         if low < 0 or high > size:
             return "the donor reaches beyond the picture's edge"
     own, moved = _line(mark), tuple(point + complex(*shift) for point in _line(mark))
     if _lines_apart(moved, own) < 2 * mark.radius_px + _CLEAR_OF_MARK_PX:
         return "the donor lies on the mark itself"
-    if any(_lines_apart(moved, _line(each)) <= mark.radius_px + each.radius_px for each in later):
+    reaches = mark.radius_px - _SLIVER_PX
+    if any(_lines_apart(moved, _line(each)) < reaches + each.radius_px for each in later):
         return "the donor lies on a mark that is cleared after it"
     return ""
 
