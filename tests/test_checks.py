@@ -475,10 +475,11 @@ def test_no_profile() -> None:
 
 def test_cmyk_without_profile_stops() -> None:
     ink = header(3200, 3200, colour="cmyk", profile="")
-    finding = only("no-profile", TROPHY_CABINET, ink)
-    assert finding.level == "stop"
-    assert finding.message == "CMYK without profile: ink numbers alone are no colour."
-    assert level("no-profile", TROPHY_CABINET, BOATBUILDER_HANDS) == ""
+    for toml in (TROPHY_CABINET, job(checks='accept = ["no-profile", "ink-profile"]')):
+        finding = only("ink-profile", toml, ink)
+        assert finding.level == "stop"
+        assert finding.message == "CMYK without profile: ink numbers alone are no colour."
+    assert level("ink-profile", TROPHY_CABINET, BOATBUILDER_HANDS) == ""
 
 
 def test_alpha_warns() -> None:
@@ -624,6 +625,18 @@ def test_resolution(px: int, found: str) -> None:
 )
 def test_resolution_scales_with_the_viewing_distance(distance: str, px: int, found: str) -> None:
     assert level("resolution", seen_from(distance), header(px, px)) == found
+
+
+@pytest.mark.parametrize(
+    ("file", "found"), [("240 ppi", ""), ("200 ppi", "note"), ("99 ppi", "stop")]
+)
+def test_a_file_holds_no_more_than_its_own_resolution(file: str, found: str) -> None:
+    finding = about(
+        "resolution", f'{TEN_INCHES}[delivery]\nresolution = "{file}"\n', header(3000, 3000)
+    )
+    assert [each.level for each in finding] == ([found] if found else [])
+    assert all(each.message.startswith(f"{file} of real detail") for each in finding)
+    assert all("raise delivery.resolution" in each.remedy for each in finding if found == "stop")
 
 
 def test_resolution_thresholds_are_keys() -> None:

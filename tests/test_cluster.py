@@ -157,10 +157,13 @@ def test_something_else_listens_there(tmp_path: Path, said: bytes) -> None:
     assert len(stderr.splitlines()) == 1
 
 
-@pytest.mark.parametrize("address", ["tcp://[bad", "127.0.0.1:99999"])
+@pytest.mark.parametrize(
+    "address",
+    ["tcp://[bad", "127.0.0.1", "127.0.0.1:8786/", "TCP://127.0.0.1:8786", "inproc://1", ""],
+)
 def test_an_address_that_is_none(tmp_path: Path, address: str) -> None:
     with (
-        pytest.raises(cluster.ClusterError, match="correct the address"),
+        pytest.raises(cluster.ClusterError, match="write it as tcp://host:port"),
         cluster.joined(address, tmp_path),
     ):
         pass

@@ -243,7 +243,7 @@ def test_a_sheet_of_a_single_end_is_refused_unless_it_is_meant(
         assert outcome.status == status, outcome.message
         assert status == "kept" or any(word in each for each in (outcome.message, *outcome.notes))
         if status == "failed":
-            assert "accept clipping if it is meant" in outcome.message
+            assert "accept clipping, if it is meant" in outcome.message
             assert list(made.output.iterdir()) == []
 
 

@@ -17,6 +17,7 @@ from pictures import Pixels, job, save
 from sightsize import identity
 from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
+from sightsize.checks import check_ids
 from sightsize.cli import app
 from sightsize.docket import Docket, DocketError
 from sightsize.grammar import schema_file
@@ -433,3 +434,32 @@ def test_links_in_a_circle_are_no_source(tmp_path: Path) -> None:
     (tmp_path / "p1.tif").symlink_to(tmp_path / "p1.tif")
     first, second = run(made)
     assert (first.status, second.status) == ("refused", "made")
+
+
+def test_a_reprint_is_not_stopped_by_what_checks_say_by_now(tmp_path: Path) -> None:
+    source = save(tmp_path / "white.tif", np.full((256, 256, 3), 255, np.uint8))
+    accepting = job(
+        tmp_path, {"white": {"source": source.name}}, (256, 256),
+        checks={"accept": sorted(check_ids())},
+    )  # fmt: skip
+    docket = Docket(accepting.output / "docket.toml")
+    accepting.output.mkdir()
+    make_prints(accepting, plan_prints(accepting, accepting.prints), replace=False, workers=1,
+                docket=docket)  # fmt: skip
+    (record,) = docket.records.values()
+    record["job"]["checks"] = {"accept": [], "strict": True}  # as if made before these checks
+    (result,) = reprinted(docket, [], [], tmp_path / "again")
+    assert result.state == "identical", result
+
+
+def test_an_audit_does_not_call_a_source_extra(tmp_path: Path) -> None:
+    save(tmp_path / "cox.tif", np.full((256, 256, 3), 120, np.uint8))
+    made = job(
+        tmp_path, {"cox": {"source": "cox.tif"}}, (256, 256),
+        job={"output": "."}, delivery={"name": "sheet"}, checks={"accept": sorted(check_ids())},
+    )  # fmt: skip
+    docket = Docket(made.output / "docket.toml")
+    make_prints(made, plan_prints(made, made.prints), replace=False, workers=1, docket=docket)
+    save(tmp_path / "stray.tif", np.full((9, 9, 3), 120, np.uint8))
+    states = {each.file: each.state for each in audited(docket)}
+    assert states == {"sheet.tif": "whole", "stray.tif": "extra"}

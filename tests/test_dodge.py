@@ -15,6 +15,7 @@ from sightsize.layout import Box
 from sightsize.picture.dodge import light_map
 from sightsize.picture.spread import spread
 from sightsize.placing import EdgeBurnPlan, ShadePlan
+from sightsize.tones import lightness
 
 SIZE = (400, 300)
 
@@ -119,6 +120,40 @@ def test_a_dodge_prints_as_many_stops(tmp_path: Path, mono: dict[str, str]) -> N
     assert untouched == pytest.approx(118, abs=0.2)
     assert log2(decoded(lighter) / decoded(untouched)) == pytest.approx(0.5, abs=0.02)
     assert log2(decoded(darker) / decoded(untouched)) == pytest.approx(-0.75, abs=0.02)
+
+
+@pytest.mark.parametrize("tables", [{}, {"mono": {"filter": "none"}}])
+def test_a_dodge_beyond_white_comes_back_under_a_darker_exposure(
+    tmp_path: Path, tables: dict[str, Any]
+) -> None:
+    steps = np.rint(np.linspace(60, 255, 14)).astype(np.uint8)
+    wedge = np.tile(steps.repeat(20)[None, :, None], (120, 1, 3))
+    source = save(tmp_path / "wedge.tif", wedge)
+    size = (280, 120)
+    dodge = {"dodge": [{"stops": 1.0, "edge": [[0.5, 0.0], [0.5, 1.0]], "softness": "1 mm"}]}
+    asked = {"sharpen": {"gain": 0.0}, **tables}
+    found = {
+        exposure: picture_of(
+            printed(tmp_path, source, size, facts, tone={"exposure": exposure}, **asked), size
+        )[40:].astype(float)
+        for exposure, facts in ((-1.0, dodge), (0.0, {}))
+    }
+    assert np.abs(found[-1.0] - found[0.0]).mean() < 0.3
+    assert np.abs(found[-1.0] - found[0.0]).max() <= 1
+
+
+def test_a_dodge_comes_on_top_of_a_zone(tmp_path: Path) -> None:
+    pixels = np.full((300, 400, 3), 160, np.uint8)
+    pixels[:, 200:] = 225
+    source = save(tmp_path / "two.tif", pixels)
+    facts = {
+        "zones": [{"at": [0.25, 0.5], "zone": 4}],
+        "dodge": [{"stops": 1.0, "ellipse": [0.6, 0.2, 0.3, 0.6], "softness": "1 mm"}],
+    }
+    found = picture_of(printed(tmp_path, source, SIZE, facts), SIZE)
+    placed, right, dodged = (found[140:160, x : x + 20].mean() for x in (90, 210, 290))
+    assert lightness(decoded(placed)) == pytest.approx(40, abs=0.3)
+    assert log2(decoded(dodged) / decoded(right)) == pytest.approx(1, abs=0.02)
 
 
 def test_a_shade_stays_on_its_place_when_the_picture_is_turned_and_cropped(tmp_path: Path) -> None:

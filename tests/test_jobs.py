@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from sightsize.batch import plan_prints
 from sightsize.checks import check_ids, run_checks
 from sightsize.findings import Finding, JobError
+from sightsize.job import PrintRequest
 from sightsize.load import load_job
 from sightsize.paths import missing_file
 from sightsize.plan import plan_print
@@ -130,6 +131,61 @@ def test_a_name_clash_is_said_once_for_a_glob(tmp_path: Path) -> None:
         load_job(job)
     (finding,) = caught.value.findings
     assert "prints 1 and 2 would both be named 'album'" in finding.message
+
+
+PICTURES = """sightsize = 1
+[aperture]
+width = "143 mm"
+height = "198 mm"
+[paper]
+size = "10x8 in"
+[pictures.bride]
+source = "in/bride.jpg"
+zones = [{ at = [0.5, 0.5], zone = 6 }]
+spotting = [{ at = [0.3, 0.3], radius = 0.01 }]
+"""
+
+
+def loaded(folder: Path, text: str) -> tuple[PrintRequest, ...]:
+    (folder / "in").mkdir()
+    for name in ("bride.jpg", "groom.jpg"):
+        (folder / "in" / name).touch()
+    (folder / "job.toml").write_text(PICTURES + text, encoding="utf-8")
+    return load_job(folder / "job.toml", check_ids()).prints
+
+
+@pytest.mark.parametrize("source", ["in/*.jpg", "in/../in/bride.jpg"])
+def test_what_a_table_says_of_a_file_holds_where_a_print_names_the_file(
+    tmp_path: Path, source: str
+) -> None:
+    bride, *groom = loaded(tmp_path, f'[[prints]]\nsource = "{source}"\n')
+    assert (bride.picture.name, len(bride.picture.spotting)) == ("bride", 1)
+    assert bride.own_job["pictures"]["bride"]["spotting"]
+    assert bride.origin("picture.zones").key == "pictures.bride.zones"
+    assert [each.picture.spotting for each in groom] == [()] * len(groom)
+
+
+@pytest.mark.parametrize(
+    ("rest", "said"),
+    [
+        (
+            '[pictures.again]\nsource = "in/bride.jpg"\n[[prints]]\nsource = "in/bride.jpg"\n',
+            "prints[1].source: pictures.bride and pictures.again both describe in/bride.jpg",
+        ),
+        (
+            '[[prints]]\npicture = "bride"\nvariants = { exposure = [-0.3, 0, 0.3] }\n',
+            "prints[1].variants.exposure: the zones of bride set its exposure",
+        ),
+        (
+            '[[prints]]\nsource = "in/*.jpg"\n[job]\noutput = "in"\n',
+            "prints[1].source: 'in/*.jpg' takes pictures from the folder that prints come to",
+        ),
+    ],
+)
+def test_what_would_print_something_else_is_refused(tmp_path: Path, rest: str, said: str) -> None:
+    with pytest.raises(JobError) as refused:
+        loaded(tmp_path, rest)
+    assert said in str(refused.value)
 
 
 def test_a_glob_is_in_natural_order_and_brackets_are_a_name_first(tmp_path: Path) -> None:

@@ -291,6 +291,23 @@ def test_a_master_somebody_worked_on_is_not_written_over(tmp_path: Path) -> None
     assert {each.state for each in audited(docket_of(made))} == {"whole"}
 
 
+def test_without_a_docket_a_retouched_print_is_not_written_over(tmp_path: Path) -> None:
+    made = kept(tmp_path)
+    path = made.output / "cox.tif"
+    before = path.read_bytes()
+    for each in made.output.glob("*docket*"):
+        each.unlink()
+    image = pyvips.Image.new_from_file(str(path)).copy_memory()
+    middle = image.width // 2, image.height // 2
+    image.draw_rect([9000] * image.bands, *middle, 9, 9, fill=True).tiffsave(str(path), keep="all")
+    outcome = run(made)
+    assert outcome.status == "failed", outcome
+    assert "cox.tif was altered after it was made; use --replace" in outcome.message
+    assert path.read_bytes() != before
+    assert run(made, replace=True).status == "made"
+    assert path.read_bytes() == before
+
+
 def test_a_master_never_takes_a_sources_name(tmp_path: Path) -> None:
     source = tmp_path / "prints" / "masters" / "cox.tif"
     source.parent.mkdir(parents=True)

@@ -34,6 +34,8 @@ TONES = [
         for stops in (-2, 0, 2)
         for curve in (LIFTED, NUDGED, STEPPED)
     ),
+    ToneScale(replace(NEUTRAL_TONE, exposure_stops=-1, curve=STEPPED), reach=2.0),
+    ToneScale(NEUTRAL_TONE, placement=Placement(0.4, 1.3), reach=2.1),
     ToneScale(
         replace(
             NEUTRAL_TONE,
@@ -62,10 +64,10 @@ def worst(found: pyvips.Image, wanted: Floats) -> float:
 
 @pytest.mark.parametrize("scale", TONES)
 def test_a_tone_is_within_one_step_of_lightness(scale: ToneScale) -> None:
-    light = np.arange(LAST + 1, dtype=np.float32) / np.float32(LAST)
+    light = np.arange(LAST + 1, dtype=np.float32) * np.float32(scale.reach / LAST)
     found = to_lightness(pyvips.Image.new_from_array(light[None]), scale).numpy().ravel()
     # Rounded to whole steps, each may come out on the other side of a half.
-    assert np.abs(found - exact(toned(scale), 0, 1) * STEPS_PER_L).max() < 0.75
+    assert np.abs(found - exact(toned(scale), 0, scale.reach) * STEPS_PER_L).max() < 0.75
 
 
 @pytest.mark.parametrize("floor", [0.01, 0.03, 0.05, 0.12, 0.126, 0.13, 0.5, 2.0])

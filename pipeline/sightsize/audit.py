@@ -9,7 +9,7 @@ from sightsize.docket import Docket, Record
 from sightsize.identity import file_sha256
 from sightsize.making import PlannedPrint
 from sightsize.masters import FOLDER as MASTERS
-from sightsize.paths import is_file
+from sightsize.paths import is_file, resolved
 from sightsize.record import is_same_print
 
 _ENDINGS = (".jpg", ".tif")
@@ -34,11 +34,14 @@ def audited(docket: Docket, prints: Sequence[PlannedPrint] = ()) -> list[Audited
     found = [each for record in docket.records.values() for each in _audited(folder, record)]
     told = {each.file for each in found if each.state != "whole"}
     found += _beside_the_job(docket, prints, told)
+    sources = {resolved(folder / each["source"]["path"]) for each in docket.records.values()}
     files = sorted(path for path in folder.iterdir() if path.suffix in _ENDINGS)
     found += [
         Audited(path.name, "extra", "no run of this folder left it, or its record is gone")
         for path in files
-        if path.name not in docket.records and not path.name.startswith(".")
+        if path.name not in docket.records
+        and not path.name.startswith(".")
+        and resolved(path) not in sources
     ]
     known = {each.file for each in found}
     return found + [

@@ -102,8 +102,11 @@ def _plan(
             return PlannedPrint(request, None, (finding,))
     plan = plan_print(request, header)
     findings = run_checks(plan, str(job.path))
-    if _hit(request, job.output, sources):
-        said = f"{request.name} is a source picture of this job; choose another name or output"
+    for each in files_of(request, job.output):
+        if not sources & places(each):
+            continue
+        name = each.relative_to(job.output).as_posix()
+        said = f"{name} is a source picture of this job; choose another name or output"
         findings.append(_source_finding(job, request, "delivery.name", said))
     return PlannedPrint(request, plan, tuple(findings))
 

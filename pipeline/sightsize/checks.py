@@ -11,12 +11,13 @@ from fractions import Fraction
 from functools import cache
 from math import ceil
 
+from sightsize.crop import ACUITY_MM_PPI
 from sightsize.findings import Finding, Level, Remark
 from sightsize.header import RAW
 from sightsize.job import EDGES, Edges
 from sightsize.layout import least_margins, rebate_room, short_margins
 from sightsize.plan import Plan
-from sightsize.retouching import donor_fault, face_of
+from sightsize.retouching import face_of
 from sightsize.units import inch_text, mm_text
 from sightsize.white_balance import AS_SHOT
 
@@ -32,10 +33,11 @@ _PERMANENT_FACES = 3
 
 _ONE_CHANNEL = 0.85
 _INSET_REVEAL_MM = 6
+_MUCH_TURNED_DEGREES = 10
 _MOST_OVERLAP_MM = 10
 _FILE_PPI = (100, 1440)
 """Overlaps and resolutions beyond these are slips more often than not: common practice."""
-_NEVER_ACCEPTED = ("image-size", "off-sheet", "mark-size", "donor", "source-size")
+_NEVER_ACCEPTED = ("image-size", "off-sheet", "mark-size", "donor", "ink-profile", "source-size")
 
 _NOMINAL_INCHES = (
     (4, 6),
@@ -94,7 +96,9 @@ def run_checks(plan: Plan, job_file: str) -> list[Finding]:
 
 def remark_finding(remark: Remark, plan: Plan) -> Finding:
     """Return what was found on a finished picture, with the level that the job gives it."""
-    finding = Finding(level=remark.level, check=remark.check, message=remark.message)
+    finding = Finding(
+        level=remark.level, check=remark.check, message=remark.message, remedy=remark.remedy
+    )
     return _weighed(finding, plan)
 
 
@@ -189,7 +193,7 @@ def _nominal_sizes() -> list[tuple[str, tuple[Fraction, Fraction]]]:
 @_rule(
     "overlap",
     "aperture.overlap",
-    "too little picture behind the mat to hide cutting and placing",
+    "too little picture behind the mat to hide cutting and placing, or a slip of its unit",
     "warn",
     "stop",
 )
@@ -348,17 +352,24 @@ def _no_profile(plan: Plan) -> Iterator[Finding]:
     header = plan.header
     if header is None or header.profile or header.says_srgb or plan.request.picture.assume_profile:
         return
-    if header.colour == "cmyk":
-        yield _say(
-            "stop",
-            "CMYK without profile: ink numbers alone are no colour.",
-            "Ask for the file with its profile, or give assume_profile for the picture.",
-        )
-    else:
+    if header.colour != "cmyk":
         yield _say(
             "stop",
             "no ICC profile is embedded and the file does not say that it is sRGB.",
             'Give assume_profile = "srgb" for the picture if you know it, or accept no-profile.',
+        )
+
+
+@_rule("ink-profile", "picture.source", "ink numbers without the profile that they mean", "stop")
+def _ink_profile(plan: Plan) -> Iterator[Finding]:
+    header = plan.header
+    if header is None or header.colour != "cmyk" or header.profile:
+        return
+    if not plan.request.picture.assume_profile:
+        yield _say(
+            "stop",
+            "CMYK without profile: ink numbers alone are no colour.",
+            "Ask for the file with its profile, or give assume_profile for the picture.",
         )
 
 
@@ -386,25 +397,34 @@ def _crop_loss(plan: Plan) -> Iterator[Finding]:
     if loss > thresholds.crop_loss_stop:
         yield _say("stop", text, " ".join(_instead_of_cropping(plan)))
     elif loss > thresholds.crop_loss_warn:
-        unfocused = plan.request.picture.focus is None
-        yield _say("warn", text, "Give the picture a focus to keep." if unfocused else "")
+        remedies = list(_swapped_sides(plan))
+        if plan.request.picture.focus is None:
+            remedies.append("Give the picture a focus to keep.")
+        yield _say("warn", text, " ".join(remedies))
     elif loss > thresholds.crop_loss_note:
         yield _say("note", text)
 
 
 def _instead_of_cropping(plan: Plan) -> Iterator[str]:
     """What could be done when picture and opening do not match: swap, inset, or say the crop."""
+    yield from _swapped_sides(plan)
+    degrees = plan.request.picture.straighten_degrees
+    if abs(degrees) > _MUCH_TURNED_DEGREES:
+        yield f"Turning by {degrees:g} degrees takes most of it: straighten by less."
+    elif min(plan.sheet.opening_mm) > 2 * _INSET_REVEAL_MM:
+        yield _inset_offer(plan)
+    yield "Or give the picture an explicit crop, or accept crop-loss."
+
+
+def _swapped_sides(plan: Plan) -> Iterator[str]:
+    """A question where the picture lies along the other side than the opening."""
     assert plan.header is not None
-    width, height = plan.sheet.opening_mm
-    upright = plan.header.upright_px
+    (width, height), upright = plan.sheet.opening_mm, plan.header.upright_px
     if (width - height) * (upright[0] - upright[1]) < 0:
         yield (
             f"Are width and height swapped (opening {mm_text(width)} x {mm_text(height)} mm, "
             f"picture {upright[0]} x {upright[1]} px)?"
         )
-    if min(width, height) > 2 * _INSET_REVEAL_MM:
-        yield _inset_offer(plan)
-    yield "Or give the picture an explicit crop, or accept crop-loss."
 
 
 def _inset_offer(plan: Plan) -> str:
@@ -436,20 +456,25 @@ def _inset_offer(plan: Plan) -> str:
 def _resolution(plan: Plan) -> Iterator[Finding]:
     if plan.crop is None:
         return
-    thresholds, crop = plan.request.thresholds, plan.crop
+    thresholds, file_ppi = plan.request.thresholds, plan.request.delivery.ppi
+    detail = plan.crop.effective_ppi
+    if file_ppi < min(detail, thresholds.resolution_note_ppi):
+        detail = file_ppi  # at what labs usually ask for, the file is not what limits a print
     distance = plan.request.aperture.viewing_distance_mm
-    seen = crop.effective_ppi * distance / _NORMAL_DISTANCE_MM
+    seen = detail * distance / _NORMAL_DISTANCE_MM
     text = (
-        f"{float(crop.effective_ppi):.0f} ppi of real detail is fine from "
-        f"{mm_text(crop.enough_from_mm, 0)} mm; this print is looked at from "
+        f"{float(detail):.0f} ppi of real detail is fine from "
+        f"{mm_text(ACUITY_MM_PPI / detail, 0)} mm; this print is looked at from "
         f"{mm_text(distance, 0)} mm."
     )
     remedy = "Print smaller, crop less, find a larger source, or correct aperture.viewing_distance."
+    if detail == file_ppi:
+        remedy = "The file holds no more: raise delivery.resolution, if the lab takes it."
     if seen < thresholds.resolution_stop_ppi:
         yield _say("stop", text, remedy)
     elif seen < thresholds.resolution_warn_ppi:
         yield _say("warn", text, remedy)
-    elif min(seen, crop.effective_ppi) < thresholds.resolution_note_ppi:
+    elif min(seen, detail) < thresholds.resolution_note_ppi:
         yield _say("note", text)
 
 
@@ -516,12 +541,12 @@ def _tiny_mark(plan: Plan) -> Iterator[Finding]:
 
 @_rule("donor", "picture.spotting", "a donor that has no clean picture to give", "stop")
 def _donor(plan: Plan) -> Iterator[Finding]:
-    if plan.header is None:
+    if plan.header is None or all(mark.donor is None for mark in plan.marks):
         return
-    for index, mark in enumerate(plan.marks):
-        fault = donor_fault(mark, plan.marks[index + 1 :], plan.header.upright_px)
-        if fault:
-            yield _say("stop", f"{mark.label} cannot be cleared: {fault}.", "Name another donor.")
+    from sightsize.marks import donor_faults  # and numpy, which few jobs need for their checks
+
+    for mark, fault in donor_faults(plan.marks, plan.header.upright_px):
+        yield _say("stop", f"{mark.label} cannot be cleared: {fault}.", "Name another donor.")
 
 
 @_rule("not-raw", "picture.source", "a raw development of a file that is not raw", "warn")

@@ -6,6 +6,7 @@ dies to another worker; a file that stands whole under its name by then is kept,
 
 import logging
 import os
+import re
 import secrets
 import socket
 import sys
@@ -17,7 +18,6 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
-from urllib.parse import urlsplit
 
 from sightsize import __version__
 from sightsize.handing import Make
@@ -28,8 +28,7 @@ if TYPE_CHECKING:
 
 TIMEOUT_SECONDS = 10
 _RETRIES = 2
-_PORT = 8786
-"""The port of a scheduler whose address names none."""
+_ADDRESS = re.compile(r"(?:(tcp|tls)://)?([^\s:/?#@\[\]]+|\[[0-9A-Fa-f:.]+\]):(\d{1,5})")
 _LONGEST_GREETING = 2**20
 _ROOM_FOR_LATER = 16
 _IN_STOCK = 2
@@ -95,7 +94,7 @@ def _client(address: str) -> "Iterator[Client]":
     _require_answer(address)
     try:
         client = Client(address, timeout=TIMEOUT_SECONDS, set_as_default=False)
-    except (OSError, ValueError, RuntimeError) as error:
+    except Exception as error:  # whatever comes of one that greets otherwise
         raise ClusterError(_no_answer(address)) from error
     with client:
         yield client
@@ -104,19 +103,29 @@ def _client(address: str) -> "Iterator[Client]":
 def _require_answer(address: str) -> None:
     """Raise ClusterError where no scheduler speaks: distributed would go on trying at exit.
 
-    A scheduler greets whoever connects, the greeting's length in bytes before it.
+    A scheduler greets whoever connects, the greeting's length before it; with TLS it waits.
     """
+    parts = _ADDRESS.fullmatch(address)
+    if parts is None:
+        raise ClusterError(
+            f"{address!r} is not the address of a scheduler; write it as tcp://host:port"
+        )
+    scheme, host, port = parts.groups()
     try:
-        parts = urlsplit(address if "://" in address else f"tcp://{address}")
-        if parts.scheme != "tcp":
-            return
-        where = parts.hostname or "", parts.port or _PORT
-        with socket.create_connection(where, timeout=TIMEOUT_SECONDS) as there:
-            length = int.from_bytes(there.recv(8, socket.MSG_WAITALL), sys.byteorder)
-    except (OSError, ValueError) as error:
+        with socket.create_connection((host.strip("[]"), int(port)), TIMEOUT_SECONDS) as there:
+            length = 1 if scheme == "tls" else int.from_bytes(_read(there, 8), sys.byteorder)
+    except (OSError, OverflowError) as error:
         raise ClusterError(_no_answer(address)) from error
     if not 0 < length < _LONGEST_GREETING:
         raise ClusterError(_no_answer(address))
+
+
+def _read(there: socket.socket, count: int) -> bytes:
+    """So many bytes, or what came before the other end hung up."""
+    found = b""
+    while len(found) < count and (more := there.recv(count - len(found))):
+        found += more
+    return found
 
 
 def _no_answer(address: str) -> str:

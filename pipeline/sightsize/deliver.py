@@ -90,6 +90,8 @@ def deliver(
         if _stamp(source, plan) != before:
             raise SourceError(_changed(source))
         notes = _weighed((*found.remarks, *clipping_remarks(seen, plan)), plan)
+        if standing is not None and not replace:
+            _refuse_altered(target, file_sha256(parts[0]))
         for path, master in zip(targets[1:], masters, strict=True):
             _refuse_another_master(path, master, replace)
         check_time()
@@ -218,8 +220,8 @@ def _weighed(remarks: Sequence[Remark], plan: Plan) -> tuple[str, ...]:
     findings = [remark_finding(remark, plan) for remark in remarks]
     for each in findings:
         if each.level == "stop":
-            raise DeliveryError(f"[{each.check}] {each.message}")
-    return tuple(f"{each.level} [{each.check}] {each.message}" for each in findings)
+            raise DeliveryError(each.sentence().removeprefix("stop "))
+    return tuple(each.sentence() for each in findings)
 
 
 def _refuse_sources(target: Path, sources: Set[Path]) -> None:

@@ -21,6 +21,7 @@ class Remark(NamedTuple):
     check: str
     message: str
     level: Level = "warn"
+    remedy: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

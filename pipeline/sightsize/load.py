@@ -5,7 +5,7 @@ What ``load_job`` returns can be planned without asking the file again.
 
 import glob
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -66,6 +66,12 @@ class _Builder:
         self._taken: dict[str, int] = {}
         self._clashing: set[KeyPath] = set()
         self._lacks: set[tuple[str, str]] = set()
+        self._described: dict[Path, list[str]] = {}
+        for name, table in self._values.get("pictures", {}).items():
+            if "source" in table:
+                self._described.setdefault(resolved(self._folder / table["source"]), []).append(
+                    name
+                )
 
     def prints(self) -> Iterator[PrintRequest]:
         for problem in table_problems(self._values, self._folder):
@@ -79,6 +85,12 @@ class _Builder:
             if settings is None or not self._check_settings(path, entry, settings):
                 continue
             for picture in self._pictures(path, entry):
+                if picture.zones and "exposure" in entry.get("variants", {}):
+                    self._stop(
+                        (*path, "variants", "exposure"),
+                        f"the zones of {picture.name} set its exposure, so that these steps would "
+                        "be one print; leave them out, or print without zones.",
+                    )
                 for step in ladder.steps(entry.get("variants", {}), settings):
                     number += 1
                     yield self._print(number, path, entry, settings, picture, step)
@@ -159,11 +171,40 @@ class _Builder:
                 (*path, "source"),
                 f"no picture matches {pattern!r}; paths start at the job file's folder.",
             )
+        if glob.has_magic(pattern) and self._in_output(found):
+            self._stop(
+                (*path, "source"),
+                f"{pattern!r} takes pictures from the folder that prints come to lie in, so that "
+                "the next run would print these prints; write another job.output.",
+            )
         return [
-            self._picture(Path(name).stem, {"source": name})
+            self._picture(Path(name).stem, {**self._facts(path, name), "source": name})
             for name in sorted(found, key=natural_order)
             if self._has_a_name(path, name)
         ]
+
+    def _in_output(self, names: Iterable[str]) -> bool:
+        job = {**table_defaults("job"), **self._values.get("job", {})}
+        output = resolved(self._folder / job["output"])
+        return any(resolved(self._folder / name).parent == output for name in names)
+
+    def _facts(self, path: KeyPath, name: str) -> dict[str, Any]:
+        """What a picture's table says of a file that a print names itself."""
+        tables = self._described.get(resolved(self._folder / name), []) if self._described else []
+        if len(tables) > 1:
+            which = " and ".join(f"pictures.{quoted_key(each)}" for each in tables)
+            self._stop(
+                (*path, "source"),
+                f"{which} both describe {name}; write picture = with one of them.",
+            )
+        return {**self._values["pictures"][tables[0]]} if tables else {}
+
+    def _table_of(self, entry: Mapping[str, Any], picture: Picture) -> str | None:
+        """The name of the table that describes a print's picture, if any."""
+        if "picture" in entry:
+            return str(entry["picture"])
+        tables = self._described.get(resolved(picture.source), []) if self._described else []
+        return tables[0] if tables else None
 
     def _has_a_name(self, path: KeyPath, name: str) -> bool:
         """Whether a file that a pattern found has a name that can be shown and kept."""
@@ -241,7 +282,7 @@ class _Builder:
             delivery=delivery,
             thresholds=convert.thresholds(tables["checks"]),
             limits=convert.limits(self._limits()),
-            origins=self._origins(path, entry, settings),
+            origins=self._origins(path, entry, settings, picture),
             own_job=self._own_job(entry, settings, picture, step, name),
         )
 
@@ -262,7 +303,7 @@ class _Builder:
         if not settings.mono_wanted:
             tables["mono"] = False
         delivery["profile"] = self._profile(delivery["profile"])
-        facts = {**self._values.get("pictures", {}).get(entry.get("picture"), {})}
+        facts = {**self._values.get("pictures", {}).get(self._table_of(entry, picture), {})}
         if picture.assume_profile is not None:
             facts["assume_profile"] = picture.assume_profile
         # A reprint must open as large a source; how long a print may take is the run's affair.
@@ -279,14 +320,14 @@ class _Builder:
         return {**own, "prints": [one]}
 
     def _origins(
-        self, path: KeyPath, entry: dict[str, Any], settings: Settings
+        self, path: KeyPath, entry: dict[str, Any], settings: Settings, picture: Picture
     ) -> dict[str, Origin]:
-        named = "picture" in entry
-        picture: KeyPath = ("pictures", entry["picture"]) if named else path
+        table = self._table_of(entry, picture)
+        facts: KeyPath = path if table is None else ("pictures", table)
         paths = {"": path, **settings.origins}
-        paths["picture.source"] = (*picture, "source")
+        paths["picture.source"] = (*(path if "source" in entry else facts), "source")
         for key in ("keep_clear", "spotting", "zones"):
-            paths[f"picture.{key}"] = (*picture, key)
+            paths[f"picture.{key}"] = (*facts, key)
         places = {key: self._document.place(each) for key, each in paths.items()}
         return {
             key: Origin(key_text(each), places[key].line, places[key].column)

@@ -60,7 +60,7 @@ def _which(found: Sequence[PlannedPrint], of: int) -> str:
     numbers = list(dict.fromkeys(each.request.number for each in found))
     if len(numbers) == 1:
         return f"print {numbers[0]}, {found[0].request.picture.name}"
-    if len(numbers) == of:
+    if numbers == list(range(1, of + 1)):
         return f"all {of} prints"
     return f"prints {', '.join(_spans(numbers))}"
 

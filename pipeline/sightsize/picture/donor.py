@@ -19,13 +19,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sightsize.layout import Box
+from sightsize.marks import Marks, Points, Whole, distance
 from sightsize.picture.pixels import weighted
 from sightsize.tones import RESPONSES
 
 Light = NDArray[np.float32]
 Read = Callable[[Box], Light]
-Points = NDArray[np.complex128]
-Whole = NDArray[np.intp]
 
 MOST_COST = 3.0
 """Cost of a donor, as a multiple of the ring's own noise, beyond which it would show: two clean
@@ -51,32 +50,6 @@ LARGEST_WINDOW = 4_000_000
 
 
 @dataclass(frozen=True)
-class Marks:
-    """Every mark of the picture as arrays: their lines and radii."""
-
-    starts: Points
-    ends: Points
-    radii: NDArray[np.float64]
-
-    def among(self, chosen: NDArray[np.bool_]) -> "Marks":
-        """Return some of the marks."""
-        return Marks(self.starts[chosen], self.ends[chosen], self.radii[chosen])
-
-    def near(self, start: complex, end: complex, reach: float) -> NDArray[np.bool_]:
-        """True for each mark that could lie within ``reach`` of a line."""
-        middles, halves = (self.starts + self.ends) / 2, np.abs(self.ends - self.starts) / 2
-        apart = np.abs(middles - (start + end) / 2) - halves - abs(end - start) / 2
-        return np.asarray(apart <= reach + self.radii)
-
-    def cover(self, points: Points) -> NDArray[np.bool_]:
-        """True for each point on any mark."""
-        covered = np.zeros(points.shape, bool)
-        for start, end, radius in zip(self.starts, self.ends, self.radii, strict=True):
-            covered |= distance(points, start, end) <= radius
-        return covered
-
-
-@dataclass(frozen=True)
 class Search:
     """What a donor is sought for: a line and radius, its pixels, and what may not be used."""
 
@@ -96,14 +69,6 @@ class Donor:
 
     shift: tuple[int, int]
     cost: float
-
-
-def distance(points: Points, start: complex | Points, end: complex | Points) -> NDArray[np.float64]:
-    """Return the distance of points from a line between two points, ends included."""
-    line = np.asarray(end - start)
-    length2 = line.real**2 + line.imag**2
-    along = ((points - start) * line.conj()).real / np.where(length2 > 0, length2, 1)
-    return np.asarray(np.abs(points - start - np.clip(along, 0, 1) * line))
 
 
 def find_donor(read: Read, size_px: tuple[int, int], search: Search) -> Donor | None:

@@ -24,6 +24,17 @@ def profile_name(profile: bytes) -> str:
         return "unnamed"
 
 
+def has_perceptual_table(profile: bytes) -> bool:
+    """Return whether a profile has a perceptual way of its own to its device (tag ``B2A0``).
+
+    One of curves and a matrix has a single way for every intent.
+    """
+    try:
+        return b"B2A0" in tags(profile)
+    except struct.error:
+        return False
+
+
 def tags(profile: bytes) -> dict[bytes, bytes]:
     """Return the data of each tag. Raises struct.error when the table is cut short."""
     return {name: profile[offset : offset + size] for name, offset, size in _table(profile)}

@@ -13,36 +13,41 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sightsize.layout import Box
+from sightsize.marks import (
+    Marks,
+    Mask,
+    Points,
+    Whole,
+    as_arrays,
+    bounds,
+    centres,
+    cuts,
+    depth,
+    donor_fault,
+    donor_shift,
+    grown,
+    near_line,
+)
 from sightsize.picture.donor import (
     LARGEST_WINDOW,
     MOST_COST,
     Light,
-    Marks,
-    Points,
     Read,
     Search,
-    Whole,
-    distance,
     find_donor,
 )
 from sightsize.picture.membrane import membrane
 from sightsize.picture.patches import Patch
 from sightsize.picture.source import SourceError
 from sightsize.placing import Mark
-from sightsize.retouching import donor_fault, donor_shift
 
 SOFT_EDGE = 0.15
 """Width of the soft edge inside a mark's outline, in radii: common practice, no source."""
-
-_LONGEST_PX, _LONGEST_RADII = 128, 8
-"""A line is cleared in pieces no longer than the greater of these."""
 
 _MOST_TOLD = 10
 """Marks that one message tells of; the rest are counted."""
 
 _SMALLER = "make the radius smaller"
-
-Mask = NDArray[np.bool_]
 
 
 class SpottingError(SourceError):
@@ -104,17 +109,13 @@ def find_patches(
     ``read`` returns the linear light of a box of the upright source, (rows, columns, bands).
     Raises SpottingError, all in one, for required marks without a clean donor.
     """
-    lines = Marks(
-        np.array([complex(*mark.start) for mark in marks]),
-        np.array([complex(*mark.end) for mark in marks]),
-        np.array([mark.radius_px for mark in marks]),
-    )
+    lines = as_arrays(marks)
     cleared: list[_Cleared] = []
     notes, refusals = [], []
     for number, mark in enumerate(marks):
         later = lines.among(np.arange(len(marks)) > number)
         try:
-            fault = donor_fault(mark, marks[number + 1 :], size_px)
+            fault = donor_fault(mark, later, size_px)
             if fault:
                 raise _NoDonorError(fault, "another donor")
             cleared += _clear(_over(read, cleared), size_px, mark, lines, later)
@@ -138,11 +139,6 @@ def _patch(own: _Cleared, cleared: Sequence[_Cleared], read: Read) -> Patch:
     return Patch(own.box.left, own.box.top, light)
 
 
-def depth(points: Points, mark: Mark) -> NDArray[np.float64]:
-    """Return how far inside a mark's outline points lie, in pixels; negative outside."""
-    return mark.radius_px - distance(points, complex(*mark.start), complex(*mark.end))
-
-
 def _clear(
     read: Read, size_px: tuple[int, int], mark: Mark, marks: Marks, later: Marks
 ) -> list[_Cleared]:
@@ -157,44 +153,19 @@ def _clear(
 
 
 def _pieces(mark: Mark) -> list[_Piece]:
-    start, end = complex(*mark.start), complex(*mark.end)
-    length = abs(end - start)
-    count = max(int(np.ceil(length / max(_LONGEST_PX, _LONGEST_RADII * mark.radius_px))), 1)
-    cuts = [start + (end - start) * number / count for number in range(count + 1)]
-    alongs = [-np.inf, *(length * number / count for number in range(1, count)), np.inf]
+    line = cuts(mark)
+    alongs = [-np.inf, *(abs(cut - line[0]) for cut in line[1:-1]), np.inf]
     return [
-        _Piece(mark, cuts[number], cuts[number + 1], alongs[number], alongs[number + 1])
-        for number in range(count)
+        _Piece(mark, line[number], line[number + 1], alongs[number], alongs[number + 1])
+        for number in range(len(line) - 1)
     ]
 
 
 def _pixels(piece: _Piece, size_px: tuple[int, int]) -> tuple[Whole, Whole]:
     """Columns and rows of a piece's pixels inside the picture."""
-    reach = piece.mark.radius_px
-    box = _grown(_bounds(np.array([piece.start, piece.end])), int(reach) + 2, size_px)
-    rows, columns = np.nonzero(piece.covers(_centres(box)))
+    box = near_line(piece.start, piece.end, piece.mark.radius_px, size_px)
+    rows, columns = np.nonzero(piece.covers(centres(box)))
     return columns + box.left, rows + box.top
-
-
-def _bounds(points: Points) -> Box:
-    """The box of the pixels that points lie in."""
-    left, top = int(np.floor(points.real.min())), int(np.floor(points.imag.min()))
-    right, bottom = int(np.floor(points.real.max())), int(np.floor(points.imag.max()))
-    return Box(left, top, right + 1 - left, bottom + 1 - top)
-
-
-def _grown(box: Box, more: int, size_px: tuple[int, int]) -> Box:
-    """A box and some pixels round it, as far as they lie in the picture."""
-    left, top = max(box.left - more, 0), max(box.top - more, 0)
-    right = min(box.left + box.width + more, size_px[0])
-    bottom = min(box.top + box.height + more, size_px[1])
-    return Box(left, top, max(right - left, 0), max(bottom - top, 0))
-
-
-def _centres(box: Box) -> Points:
-    """The middles of a box's pixels."""
-    columns, rows = np.arange(box.width) + box.left, np.arange(box.height) + box.top
-    return columns + 0.5 + 1j * (rows[:, None] + 0.5)
 
 
 @dataclass(frozen=True)
@@ -212,8 +183,8 @@ class _Task:
 def _replaced(task: _Task) -> _Cleared:
     """A piece with its donor in its place, at full strength."""
     columns, rows = task.pixels
-    bounds = _bounds(columns + 1j * rows)
-    box = _grown(bounds, 1, task.size_px)
+    around = bounds(columns + 1j * rows)
+    box = grown(around, 1, task.size_px)
     shape = np.zeros((box.height, box.width), bool)
     shape[rows - box.top, columns - box.left] = True
     piece, radius = task.piece, task.piece.mark.radius_px
@@ -222,10 +193,10 @@ def _replaced(task: _Task) -> _Cleared:
     def dirty(points: Points) -> Mask:
         return piece.leaves(points) | near.cover(points)
 
-    read = _remembered(task.read, _grown(bounds, int(4.4 * radius) + 10, task.size_px))
+    read = _remembered(task.read, grown(around, int(4.4 * radius) + 10, task.size_px))
     across, down = _shift(read, task, dirty)
     donor = read(Box(box.left + across, box.top + down, box.width, box.height)).astype(np.float64)
-    known = ~dirty(_centres(box))
+    known = ~dirty(centres(box))
     if not known[~shape].any():  # it lies in a later mark, which will replace its surroundings too
         known = ~shape
     before = read(box)
@@ -254,7 +225,7 @@ def _shift(read: Read, task: _Task, dirty: Callable[[Points], Mask]) -> tuple[in
 
 def _blended(cleared: _Cleared, mark: Mark) -> _Cleared:
     """As far as the strength goes, and less along the soft edge."""
-    inside = depth(_centres(cleared.box), mark) / (SOFT_EDGE * mark.radius_px)
+    inside = depth(centres(cleared.box), mark) / (SOFT_EDGE * mark.radius_px)
     share = (mark.strength * np.clip(inside, 0, 1)).astype(np.float32)[..., None]
     light = cleared.before + share * (cleared.light - cleared.before)
     return replace(cleared, light=light)

@@ -17,8 +17,9 @@ from sightsize.decoding import needs_any_order
 from sightsize.findings import Remark
 from sightsize.layout import Box
 from sightsize.picture.contrast import base_coefficients, coarseness
-from sightsize.picture.finish import at_lightness
+from sightsize.picture.finish import at_lightness, output_profile
 from sightsize.picture.gamut import VISIBLE, held_in, leaves, missed_share
+from sightsize.picture.icc import has_perceptual_table
 from sightsize.picture.light import COLOUR
 from sightsize.picture.metering import metered
 from sightsize.picture.patches import Patch
@@ -26,7 +27,7 @@ from sightsize.picture.pixels import pixels
 from sightsize.picture.sharpen import Sharpening
 from sightsize.picture.small import SmallPrint
 from sightsize.picture.table import STEPS_PER_L
-from sightsize.picture.tone import ToneScale, to_lightness
+from sightsize.picture.tone import ToneScale, reaching, to_lightness
 from sightsize.picture.upright import Upright
 from sightsize.plan import Plan
 
@@ -58,7 +59,7 @@ def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
         clearing = beside.submit(_patches, plan, source)
         shading = _light_map(plan)
         small = SmallPrint(plan, crop, shading)
-        scale = metered(plan, small)
+        scale = reaching(metered(plan, small), 1.0 if shading is None else float(shading.max()))
         leaves_gamut, missed = _colours(plan, small, scale)
         coefficients, gain_share = _coefficients(plan, small, scale), _gain_share(plan, small)
         decoding.result()
@@ -124,8 +125,8 @@ def _colours(plan: Plan, small: SmallPrint, scale: ToneScale) -> tuple[bool, lis
     if share <= plan.request.thresholds.gamut_warn:
         return too_strong, []
     delivery = plan.request.delivery
-    # Only tables of an ICC profile know a perceptual way; the built-in profiles have none.
-    perceptual = delivery.rendering_intent == "relative" and delivery.profile != "srgb"
+    tried = delivery.rendering_intent != "relative"
+    perceptual = not tried and has_perceptual_table(output_profile(delivery))
     hint = '; rendering_intent = "perceptual" may keep more' if perceptual else ""
     message = (
         f"the output profile misses the colour of {share:.1%} of the opening by more than dE00 "
