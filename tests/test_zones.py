@@ -80,10 +80,14 @@ def test_the_shoulder_leaves_zone_eight_without_a_kink() -> None:
         ([(0.0, 5)], "solid black"),
         ([(1.0, 5)], "bare white"),
         ([(0.2, 3), (0.2, 6)], "same tone"),
-        # CIE 15: a luminance of 0.2 has L* 51.8, 0.21 has 52.9, 0.5 has 76.1.
+        # CIE 15: a luminance of 0.2 has L* 51.8, 0.21 has 52.9, 0.24 has 56.1, 0.5 has 76.1.
         (
-            [(0.2, 1), (0.21, 8)],
-            r"measure L\* 51\.8 and L\* 52\.9, and their zones ask for \d+\.\d\d times that",
+            [(0.2, 6), (0.21, 3)],
+            r"measure L\* 51\.8 and L\* 52\.9, nearly one tone; choose patches",
+        ),
+        (
+            [(0.2, 1), (0.24, 8)],
+            r"measure L\* 51\.8 and L\* 56\.1, and their zones ask for \d+\.\d\d times that",
         ),
         (
             [(0.2, 6), (0.5, 3)],

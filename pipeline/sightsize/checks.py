@@ -36,7 +36,7 @@ _INSET_REVEAL_MM = 6
 _MUCH_TURNED_DEGREES = 10
 _MOST_OVERLAP_MM = 10
 _FILE_PPI = (100, 1440)
-"""Overlaps and resolutions beyond these are slips more often than not: common practice."""
+"""What lies beyond these is a slip more often than not: common practice."""
 _NEVER_ACCEPTED = ("image-size", "off-sheet", "mark-size", "donor", "ink-profile", "source-size")
 
 _NOMINAL_INCHES = (
@@ -458,8 +458,9 @@ def _resolution(plan: Plan) -> Iterator[Finding]:
         return
     thresholds, file_ppi = plan.request.thresholds, plan.request.delivery.ppi
     detail = plan.crop.effective_ppi
-    if file_ppi < min(detail, thresholds.resolution_note_ppi):
-        detail = file_ppi  # at what labs usually ask for, the file is not what limits a print
+    # At the resolution that labs usually ask for, the file is not what limits a print.
+    limited = file_ppi < min(detail, thresholds.resolution_note_ppi)
+    detail = file_ppi if limited else detail
     distance = plan.request.aperture.viewing_distance_mm
     seen = detail * distance / _NORMAL_DISTANCE_MM
     text = (
@@ -468,7 +469,7 @@ def _resolution(plan: Plan) -> Iterator[Finding]:
         f"{mm_text(distance, 0)} mm."
     )
     remedy = "Print smaller, crop less, find a larger source, or correct aperture.viewing_distance."
-    if detail == file_ppi:
+    if limited:
         remedy = "The file holds no more: raise delivery.resolution, if the lab takes it."
     if seen < thresholds.resolution_stop_ppi:
         yield _say("stop", text, remedy)

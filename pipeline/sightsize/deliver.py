@@ -90,7 +90,7 @@ def deliver(
         if _stamp(source, plan) != before:
             raise SourceError(_changed(source))
         notes = _weighed((*found.remarks, *clipping_remarks(seen, plan)), plan)
-        if standing is not None and not replace:
+        if standing is not None and noted is None and not replace:
             _refuse_altered(target, file_sha256(parts[0]))
         for path, master in zip(targets[1:], masters, strict=True):
             _refuse_another_master(path, master, replace)

@@ -290,6 +290,11 @@ def _unknown_keys(document: Document, error: ValidationError, path: KeyPath) -> 
             message = "not yet available in this version; remove the key."
         elif place:
             message = f"unknown key; it is a picture's: write it as {place}."
+        elif key in RECIPE_TABLES:
+            message = (
+                f"unknown key here; {key} belongs to the job, where it stands above the first "
+                f"[table] or as [{key}], or to a recipe, a frame or a print."
+            )
         elif guess:
             message = f"unknown key; did you mean {guess!r}?"
         else:

@@ -68,10 +68,8 @@ class _Builder:
         self._lacks: set[tuple[str, str]] = set()
         self._described: dict[Path, list[str]] = {}
         for name, table in self._values.get("pictures", {}).items():
-            if "source" in table:
-                self._described.setdefault(resolved(self._folder / table["source"]), []).append(
-                    name
-                )
+            source = resolved(self._folder / table.get("source", ""))
+            self._described.setdefault(source, []).append(name)
 
     def prints(self) -> Iterator[PrintRequest]:
         for problem in table_problems(self._values, self._folder):
@@ -190,7 +188,7 @@ class _Builder:
 
     def _facts(self, path: KeyPath, name: str) -> dict[str, Any]:
         """What a picture's table says of a file that a print names itself."""
-        tables = self._described.get(resolved(self._folder / name), []) if self._described else []
+        tables = self._tables_of(self._folder / name)
         if len(tables) > 1:
             which = " and ".join(f"pictures.{quoted_key(each)}" for each in tables)
             self._stop(
@@ -199,12 +197,15 @@ class _Builder:
             )
         return {**self._values["pictures"][tables[0]]} if tables else {}
 
+    def _tables_of(self, source: Path) -> list[str]:
+        """The names of the tables that describe a file."""
+        return self._described.get(resolved(source), []) if self._described else []
+
     def _table_of(self, entry: Mapping[str, Any], picture: Picture) -> str | None:
         """The name of the table that describes a print's picture, if any."""
         if "picture" in entry:
             return str(entry["picture"])
-        tables = self._described.get(resolved(picture.source), []) if self._described else []
-        return tables[0] if tables else None
+        return next(iter(self._tables_of(picture.source)), None)
 
     def _has_a_name(self, path: KeyPath, name: str) -> bool:
         """Whether a file that a pattern found has a name that can be shown and kept."""

@@ -21,6 +21,8 @@ _ROUNDS = 60
 _WITHIN_L = 0.05
 _DARKEST = 1e-5
 """Light, a hundredth of an L*, at which nothing is left to place."""
+_ONE_TONE = 2.0
+"""L* between two patches below which their contrast says nothing."""
 _LEAST_POWER, _GREATEST_POWER = 0.6, 1.8
 """Contrast that a negative's development can give: common practice, no source."""
 
@@ -72,8 +74,11 @@ def _fit(lights: Sequence[float], targets: Sequence[float]) -> Placement:
 
 def _unprintable(lights: Sequence[float], power: float) -> str:
     """What is wrong with two zones that ask for a contrast which cannot be printed."""
-    first, second = (f"L* {lightness(light):.1f}" for light in lights)
+    tones = [lightness(light) for light in lights]
+    first, second = (f"L* {tone:.1f}" for tone in tones)
     measured = f"after exposure the patches measure {first} and {second}"
+    if abs(tones[0] - tones[1]) < _ONE_TONE:
+        return f"{measured}, nearly one tone; choose patches that differ, or place one of them"
     if power < 0:
         return f"{measured}, and the lighter one has the lower zone; give it the higher"
     return (
