@@ -111,6 +111,7 @@ class Many:
             "paper": {"size": "6x4 in"},
             "mono": {"response": "panchromatic"},
             "delivery": {"resolution": "100 ppi", "name": "{picture}"},
+            "checks": {"accept": ["resolution"]},
             "recipes": {name: {"tone": {"grade": grade}} for name, grade in GRADES.items()},
             "pictures": {path.stem: {"source": str(path)} for path in self.pictures},
             "prints": prints,
