@@ -182,11 +182,6 @@ def _noted(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
     return outcome
 
 
-def _hit(request: PrintRequest, folder: Path, sources: frozenset[Path]) -> frozenset[Path]:
-    """The sources that a print's files would be written over."""
-    return sources & {place for each in files_of(request, folder) for place in places(each)}
-
-
 def _order(
     folder: Path,
     planned: PlannedPrint,
@@ -196,7 +191,7 @@ def _order(
     record: Record | None,
 ) -> Order:
     """The order of a print, which travels with only those sources that it could hit."""
-    hit = _hit(plan.request, folder, sources)
+    hit = sources & {place for each in files_of(plan.request, folder) for place in places(each)}
     noted = (record["identity"], record["output"]["sha256"]) if record is not None else None
     return Order(
         planned=planned, plan=plan, folder=folder, sources=hit, replace=replace, noted=noted

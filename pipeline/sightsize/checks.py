@@ -264,7 +264,7 @@ def _image_size(plan: Plan) -> Iterator[Finding]:
 def _off_sheet(plan: Plan) -> Iterator[Finding]:
     over = [
         f"{_apart(-margin, Fraction(0))[0]} mm at the {edge}"
-        for edge, margin in ((edge, getattr(plan.sheet.margins_mm, edge)) for edge in EDGES)
+        for edge, margin, _ in short_margins(plan.sheet, plan.request.aperture, plan.request.paper)
         if margin < 0
     ]
     if over:

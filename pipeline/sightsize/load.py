@@ -6,6 +6,7 @@ What ``load_job`` returns can be planned without asking the file again.
 import glob
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -66,10 +67,6 @@ class _Builder:
         self._taken: dict[str, int] = {}
         self._clashing: set[KeyPath] = set()
         self._lacks: set[tuple[str, str]] = set()
-        self._described: dict[Path, list[str]] = {}
-        for name, table in self._values.get("pictures", {}).items():
-            source = resolved(self._folder / table.get("source", ""))
-            self._described.setdefault(source, []).append(name)
 
     def prints(self) -> Iterator[PrintRequest]:
         for problem in table_problems(self._values, self._folder):
@@ -196,6 +193,14 @@ class _Builder:
                 f"{which} both describe {name}; write picture = with one of them.",
             )
         return {**self._values["pictures"][tables[0]]} if tables else {}
+
+    @cached_property
+    def _described(self) -> dict[Path, list[str]]:
+        """The names of the tables that describe each file, which few jobs need."""
+        names: dict[Path, list[str]] = {}
+        for name, table in self._values.get("pictures", {}).items():
+            names.setdefault(resolved(self._folder / table["source"]), []).append(name)
+        return names
 
     def _tables_of(self, source: Path) -> list[str]:
         """The names of the tables that describe a file."""
