@@ -34,7 +34,11 @@ def audited(docket: Docket, prints: Sequence[PlannedPrint] = ()) -> list[Audited
     found = [each for record in docket.records.values() for each in _audited(folder, record)]
     told = {each.file for each in found if each.state != "whole"}
     found += _beside_the_job(docket, prints, told)
-    sources = {resolved(folder / each["source"]["path"]) for each in docket.records.values()}
+    sources = {
+        resolved(folder / each["path"])
+        for record in docket.records.values()
+        for each in record["sources"]
+    }
     files = sorted(path for path in folder.iterdir() if path.suffix in _ENDINGS)
     found += [
         Audited(path.name, "extra", "no run of this folder left it, or its record is gone")
@@ -56,11 +60,15 @@ def _beside_the_job(
 ) -> Iterator[Audited]:
     """What a job asks for and the docket does not have, of prints that nothing was told of yet."""
     for planned in prints:
-        name, plan = planned.request.name, planned.plan
+        name, plan = planned.name, planned.plan
         record = docket.records.get(name)
         if record is None:
             yield Audited(name, "missing", "the job has it, and it was never made")
-        elif name not in told and plan is not None and not is_same_print(record, plan):
+        elif (
+            name not in told
+            and plan is not None
+            and not is_same_print(record, plan, docket.path.parent)
+        ):
             yield Audited(name, "outdated", "the job makes another print by now")
 
 
@@ -75,8 +83,8 @@ def _master_files(folder: Path) -> list[str]:
 def _audited(folder: Path, record: Record) -> Iterator[Audited]:
     again = "make it again with the job, or with reprint"
     yield Audited(record["file"], *standing(folder / record["file"], record["output"], again))
-    if "master" in record:
-        master, again = record["master"], "make its print again with the job"
+    again = "make its print again with the job"
+    for master in record.get("masters", ()):
         yield Audited(master["file"], *standing(folder / master["file"], master, again))
 
 

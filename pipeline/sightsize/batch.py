@@ -16,10 +16,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace as replace_fields
-from fnmatch import fnmatch
 from pathlib import Path
 
-from sightsize.checks import run_checks
+from sightsize.checks.run import check_file, check_opened
 from sightsize.docket import Docket, Record
 from sightsize.findings import Finding
 from sightsize.handing import Limits, Make, Task, hand_out
@@ -36,79 +35,90 @@ from sightsize.making import (
 from sightsize.masters import files_of
 from sightsize.memory import peak_bytes
 from sightsize.paths import places, resolved
-from sightsize.plan import Plan, plan_print
+from sightsize.plan import (
+    FilePlan,
+    PicturePlan,
+    PlacedPicture,
+    UnopenedPicture,
+    plan_picture,
+)
 from sightsize.record import is_recorded, recorded_header
 
-__all__ = ["Outcome", "PlannedPrint", "chosen", "make_prints", "plan_prints"]
-
-
-def chosen(job: Job, only: Sequence[str]) -> list[PrintRequest]:
-    """Return the prints that ``only`` names by file name, picture, frame or number; all if empty.
-
-    File names, pictures and frames may be written as patterns with ``*`` and ``?``.
-    """
-    if not only:
-        return list(job.prints)
-    return [request for request in job.prints if any(_matches(request, word) for word in only)]
-
-
-def _matches(request: PrintRequest, word: str) -> bool:
-    stem = request.name.rpartition(".")[0]
-    frame = request.frame.name if request.frame else ""
-    names = (request.name, stem, request.picture.name, frame, str(request.number))
-    return any(fnmatch(name, word) for name in names if name)
+__all__ = ["Outcome", "PlannedPrint", "make_prints", "plan_prints"]
 
 
 def plan_prints(
     job: Job,
-    requests: Iterable[PrintRequest],
+    files: Iterable[FilePlan[UnopenedPicture]],
     *,
     pictures: bool = True,
     docket: Docket | None = None,
 ) -> list[PlannedPrint]:
-    """Plan and check prints; without ``pictures`` no file but the job is opened.
+    """Plan and check a job's files; without ``pictures`` no file but the job is opened.
 
     What a docket says of a picture that has not changed since is not read again.
     """
     records = docket.records if docket else {}
     sources = job_sources(job)
-    return [
-        _plan(job, request, pictures, records.get(request.name), sources) for request in requests
-    ]
+    return [_plan(job, each, pictures, records.get(each.name), sources) for each in files]
 
 
 def job_sources(job: Job) -> frozenset[Path]:
     """Return the job's pictures, links followed, none of which is ever written."""
-    return frozenset(resolved(each.picture.source) for each in job.prints)
+    return frozenset(resolved(each.look.picture.source) for each in job.prints)
 
 
 def _plan(
     job: Job,
-    request: PrintRequest,
+    file: FilePlan[UnopenedPicture],
     pictures: bool,
     record: Record | None,
     sources: frozenset[Path],
 ) -> PlannedPrint:
-    header = recorded_header(record, request.picture.source, job.output) if pictures else None
-    if pictures and header is None:
-        # Imported here so that a check without pictures never loads libvips.
-        from sightsize.picture.source import SourceError
-        from sightsize.picture.upright import read_header
+    findings = [*check_file(file, str(job.path)), *_hit_sources(job, file, sources)]
+    if not pictures:
+        return PlannedPrint(file, None, tuple(findings))
+    opened, unreadable = _opened(job, file, record)
+    findings += unreadable
+    if opened is not None:
+        findings += check_opened(opened, str(job.path))
+    return PlannedPrint(file, opened, tuple(findings))
 
+
+def _opened(
+    job: Job, file: FilePlan[UnopenedPicture], record: Record | None
+) -> tuple[FilePlan[PicturePlan] | None, list[Finding]]:
+    """The file with its pictures opened, or what is wrong with those that cannot be."""
+    # Imported here so that a check without pictures never loads libvips.
+    from sightsize.picture.source import SourceError
+    from sightsize.picture.upright import read_header
+
+    placed, findings = [], []
+    for each in file.pictures:
+        look, size = each.request.look, each.picture.size
         try:
-            header = read_header(request.picture.source)
+            header = recorded_header(record, look.picture.source, job.output)
+            header = header or read_header(look.picture.source)
         except SourceError as error:
-            finding = _source_finding(job, request, "picture.source", str(error))
-            return PlannedPrint(request, None, (finding,))
-    plan = plan_print(request, header)
-    findings = run_checks(plan, str(job.path))
-    for each in files_of(request, job.output):
-        if not sources & places(each):
+            findings.append(_source_finding(job, each.request, "picture.source", str(error)))
             continue
-        name = each.relative_to(job.output).as_posix()
-        said = f"{name} is a source picture of this job; choose another name or output"
-        findings.append(_source_finding(job, request, "delivery.name", said))
-    return PlannedPrint(request, plan, tuple(findings))
+        if not size.is_empty:
+            picture = plan_picture(look, header, size)
+            placed.append(PlacedPicture(request=each.request, picture=picture, place=each.place))
+    if len(placed) < len(file.pictures):
+        return None, findings
+    return file.with_pictures(tuple(placed)), []
+
+
+def _hit_sources(
+    job: Job, file: FilePlan[UnopenedPicture], sources: frozenset[Path]
+) -> Iterator[Finding]:
+    """Yield each file of a print that would be written over a source."""
+    for each in files_of(file, job.output):
+        if sources & places(each):
+            name = each.relative_to(job.output).as_posix()
+            said = f"{name} is a source picture of this job; choose another name or output"
+            yield _source_finding(job, file.request, "delivery.name", said)
 
 
 def _source_finding(job: Job, request: PrintRequest, key: str, message: str) -> Finding:
@@ -124,7 +134,7 @@ def make_prints(
     *,
     replace: bool,
     workers: int | None,
-    started: Callable[[PrintRequest], None] = lambda _: None,
+    started: Callable[[str], None] = lambda _: None,
     finished: Callable[[Outcome], None] = lambda _: None,
     docket: Docket | None = None,
     executor: Executor | None = None,
@@ -137,9 +147,9 @@ def make_prints(
     core unless given. No more than ``workers`` prints are handed out at a time, and no more than
     are estimated to fit into ``memory_bytes``.
 
-    ``started`` and ``finished`` are called in this thread, as a print is handed out and as it comes
-    back. Each print is noted in the docket as it comes back; one that is noted there and has not
-    changed is kept.
+    ``started``, with the file's name, and ``finished`` are called in this thread, as a print is
+    handed out and as it comes back. Each print is noted in the docket as it comes back; one that is
+    noted there and has not changed is kept.
     """
     sources = job_sources(job)
     records = docket.records if docket else {}
@@ -153,7 +163,7 @@ def make_prints(
         finished(outcome)
 
     for number, planned in enumerate(prints):
-        record = records.get(planned.request.name)
+        record = records.get(planned.name)
         plan = planned.plan
         if plan is None or planned.refused:
             stops = [each.message for each in planned.findings if each.level == "stop"]
@@ -185,13 +195,13 @@ def _noted(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
 def _order(
     folder: Path,
     planned: PlannedPrint,
-    plan: Plan,
+    plan: FilePlan[PicturePlan],
     sources: frozenset[Path],
     replace: bool,
     record: Record | None,
 ) -> Order:
     """The order of a print, which travels with only those sources that it could hit."""
-    hit = sources & {place for each in files_of(plan.request, folder) for place in places(each)}
+    hit = sources & {place for each in files_of(plan, folder) for place in places(each)}
     noted = (record["identity"], record["output"]["sha256"]) if record is not None else None
     return Order(
         planned=planned, plan=plan, folder=folder, sources=hit, replace=replace, noted=noted

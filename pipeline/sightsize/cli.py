@@ -6,7 +6,7 @@
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from sightsize.batch import PlannedPrint
     from sightsize.docket import Docket
     from sightsize.job import Job
+    from sightsize.plan import FilePlan, UnopenedPicture
+
+    Files = Sequence[FilePlan[UnopenedPicture]]
 
 app = typer.Typer(
     help="From a job file to print files that drop into frames the client already owns.",
@@ -55,14 +58,17 @@ def _top(
         raise typer.Exit
 
 
-def _load(path: Path) -> "Job":
-    from sightsize.checks import check_ids
+def _load(path: Path) -> "tuple[Job, Files]":
+    """A job and the files that it comes to."""
+    from sightsize.arrange import arrange
+    from sightsize.checks.run import check_ids
     from sightsize.load import load_job
 
-    return load_job(path, check_ids())
+    job = load_job(path, check_ids())
+    return job, arrange(job)
 
 
-def _load_or_exit(path: Path, as_json: bool) -> "Job":
+def _load_or_exit(path: Path, as_json: bool) -> "tuple[Job, Files]":
     from sightsize.findings import JobError
 
     try:
@@ -127,7 +133,7 @@ def check(
     cases: dict[str, Any] = {}
     for path in jobs:
         try:
-            job = _load(path)
+            job, files = _load(path)
         except JobError as error:
             code = 2
             data.append({"job": str(path), "findings": _as_data(error.findings), "prints": []})
@@ -135,12 +141,12 @@ def check(
             lines = [finding.sentence() for finding in error.findings]
             _say_findings(str(path), lines, len(lines), 0, as_json)
             continue
-        prints = plan_prints(job, job.prints, pictures=pictures)
+        prints = plan_prints(job, files, pictures=pictures)
         refused = sum(each.refused for each in prints)
         code = max(code, 1 if refused else 0)
         if as_json:
             data.append({"job": str(path), "findings": [], "prints": prints_data(prints)})
-        cases[str(path)] = [(each.request.name, each.findings) for each in prints]
+        cases[str(path)] = [(each.name, each.findings) for each in prints]
         _say_findings(str(path), finding_lines(prints), refused, len(prints), as_json)
     if as_json:
         _echo_json(data)
@@ -214,23 +220,24 @@ def make(
     as_json: AsJson = False,
 ) -> None:
     """Make the print files of a job."""
-    from sightsize.batch import chosen, plan_prints
+    from sightsize.arrange import chosen
+    from sightsize.batch import plan_prints
     from sightsize.docket import NAME as DOCKET
 
     if scheduler is not None and (workers is not None or memory is not None):
         _leave(2, "--workers and --memory are about this machine; leave them out with --scheduler")
     memory_bytes = _memory_or_exit(memory)
-    job = _load_or_exit(job_file.absolute() if scheduler else job_file, as_json)
-    requests = chosen(job, only or [])
-    if not requests:
+    job, files = _load_or_exit(job_file.absolute() if scheduler else job_file, as_json)
+    files = chosen(files, only or [])
+    if not files:
         _leave(2, f"no print of {job_file} matches --only {' '.join(only or [])}")
     if dry_run:
-        prints = plan_prints(job, requests, docket=_docket_or_exit(job.output / DOCKET))
+        prints = plan_prints(job, files, docket=_docket_or_exit(job.output / DOCKET))
         _show_dry_run(job, prints, lines, as_json)
         raise typer.Exit(1 if any(each.refused for each in prints) else 0)
     with _one_run(job.output), _hands(scheduler, job.output, workers, memory_bytes) as hands:
         docket = _docket_or_exit(job.output / DOCKET)
-        prints = plan_prints(job, requests, docket=docket)
+        prints = plan_prints(job, files, docket=docket)
         code = _make(job, prints, docket, hands, replace, as_json)
     raise typer.Exit(code)
 
@@ -365,8 +372,8 @@ def audit(
     from sightsize.audit import audit_text, audited
     from sightsize.batch import plan_prints
 
-    docket, job = _docket_of(path, as_json)
-    found = audited(docket, plan_prints(job, job.prints, docket=docket) if job else ())
+    docket, loaded = _docket_of(path, as_json)
+    found = audited(docket, plan_prints(*loaded, docket=docket) if loaded else ())
     if as_json:
         _echo_json({"docket": str(docket.path), "files": [each._asdict() for each in found]})
     else:
@@ -374,19 +381,19 @@ def audit(
     raise typer.Exit(0 if all(each.state == "whole" for each in found) else 1)
 
 
-def _docket_of(path: Path, as_json: bool) -> "tuple[Docket, Job | None]":
+def _docket_of(path: Path, as_json: bool) -> "tuple[Docket, tuple[Job, Files] | None]":
     """The docket given, or the one of a job given, and that job."""
     from sightsize.docket import NAME as DOCKET
 
-    job = None
+    loaded = None
     if path.name != DOCKET:
         _refuse_neither(path)
-        job = _load_or_exit(path, as_json)
-    docket_path = path if job is None else job.output / DOCKET
+        loaded = _load_or_exit(path, as_json)
+    docket_path = path if loaded is None else loaded[0].output / DOCKET
     if not docket_path.is_file():
         typer.echo(f"there is no docket {docket_path}; make the prints first", err=True)
         raise typer.Exit(2)
-    return _docket_or_exit(docket_path), job
+    return _docket_or_exit(docket_path), loaded
 
 
 def _refuse_neither(path: Path) -> None:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import cos, radians, sin, tan
 
+from sightsize.geometry import Box, Size, SizePx
 from sightsize.job import Aperture, Edges, KeepClear, Picture
-from sightsize.layout import Box, SheetPlan, Size
+from sightsize.size import PictureSize
 from sightsize.units import MM_PER_INCH, round_half_up
 
 ACUITY_MM_PPI = MM_PER_INCH / Fraction(tan(radians(1 / 60)))
@@ -49,31 +50,31 @@ class CropPlan:
 
 
 def plan_crop(
-    picture: Picture, upright_px: tuple[int, int], sheet: SheetPlan, aperture: Aperture
+    picture: Picture, upright_px: SizePx, size: PictureSize, aperture: Aperture
 ) -> CropPlan:
     """Return the largest box of the image's exact ratio inside the picture or its crop region.
 
     The focus stands as near the box's middle as fits. ``upright_px`` is the picture's size once
     its orientation is applied.
     """
-    exact = _largest_box(picture, upright_px, sheet.image_mm)
-    effective_ppi = exact.width / (sheet.image_mm[0] / MM_PER_INCH)
+    exact = _largest_box(picture, upright_px, size.image_mm)
+    effective_ppi = exact.width / (size.image_mm[0] / MM_PER_INCH)
     return CropPlan(
         exact=exact,
         box=_whole_box(exact, upright_px, level=picture.straighten_degrees == 0),
         straighten_degrees=picture.straighten_degrees,
         crop_loss=1 - exact.width * exact.height / (upright_px[0] * upright_px[1]),
-        magnification=sheet.ppi / effective_ppi,
+        magnification=size.ppi / effective_ppi,
         effective_ppi=effective_ppi,
         enough_from_mm=ACUITY_MM_PPI / effective_ppi,
         clearances=tuple(
-            _clearance(part, picture, upright_px, exact, sheet, aperture)
+            _clearance(part, picture, upright_px, exact, size, aperture)
             for part in picture.keep_clear
         ),
     )
 
 
-def _largest_box(picture: Picture, upright_px: tuple[int, int], image: Size) -> ExactBox:
+def _largest_box(picture: Picture, upright_px: SizePx, image: Size) -> ExactBox:
     """The largest box of the image's ratio inside a region that is turned with the picture.
 
     A box of sides (w, h) fits in a rectangle (W, H) turned by an angle when
@@ -96,7 +97,7 @@ def _largest_box(picture: Picture, upright_px: tuple[int, int], image: Size) -> 
 
 
 def _region_px(
-    picture: Picture, upright_px: tuple[int, int]
+    picture: Picture, upright_px: SizePx
 ) -> tuple[Fraction, Fraction, tuple[Fraction, Fraction]]:
     """Width, height and middle of the region the crop may use."""
     width, height = Fraction(upright_px[0]), Fraction(upright_px[1])
@@ -107,7 +108,7 @@ def _region_px(
     return crop.width * width, crop.height * height, middle
 
 
-def _focus_px(picture: Picture, upright_px: tuple[int, int]) -> tuple[Fraction, Fraction]:
+def _focus_px(picture: Picture, upright_px: SizePx) -> tuple[Fraction, Fraction]:
     if picture.focus is not None:
         return picture.focus[0] * upright_px[0], picture.focus[1] * upright_px[1]
     return _region_px(picture, upright_px)[2]
@@ -119,7 +120,7 @@ def _turn(degrees: float) -> tuple[Fraction, Fraction]:
 
 
 def turned(
-    point: tuple[Fraction, Fraction], upright_px: tuple[int, int], degrees: float
+    point: tuple[Fraction, Fraction], upright_px: SizePx, degrees: float
 ) -> tuple[Fraction, Fraction]:
     """Where a point of the upright picture goes when it is turned clockwise about its middle."""
     cosine, sine = _turn(degrees)
@@ -132,7 +133,7 @@ def _clamp(value: Fraction, limit: Fraction) -> Fraction:
     return max(-limit, min(limit, value))
 
 
-def _whole_box(exact: ExactBox, upright_px: tuple[int, int], *, level: bool) -> Box:
+def _whole_box(exact: ExactBox, upright_px: SizePx, *, level: bool) -> Box:
     left, top = round_half_up(exact.left), round_half_up(exact.top)
     right, bottom = (
         round_half_up(exact.left + exact.width),
@@ -147,20 +148,20 @@ def _whole_box(exact: ExactBox, upright_px: tuple[int, int], *, level: bool) -> 
 def _clearance(
     part: KeepClear,
     picture: Picture,
-    upright_px: tuple[int, int],
+    upright_px: SizePx,
     crop: ExactBox,
-    sheet: SheetPlan,
+    size: PictureSize,
     aperture: Aperture,
 ) -> Clearance:
     box = part.box
     xs = [box.left * upright_px[0], (box.left + box.width) * upright_px[0]]
     ys = [box.top * upright_px[1], (box.top + box.height) * upright_px[1]]
     corners = [turned((x, y), upright_px, picture.straighten_degrees) for x in xs for y in ys]
-    scale = sheet.image_mm[0] / crop.width
+    scale = size.image_mm[0] / crop.width
     left = (min(x for x, _ in corners) - crop.left) * scale
     top = (min(y for _, y in corners) - crop.top) * scale
-    right = sheet.image_mm[0] - (max(x for x, _ in corners) - crop.left) * scale
-    bottom = sheet.image_mm[1] - (max(y for _, y in corners) - crop.top) * scale
+    right = size.image_mm[0] - (max(x for x, _ in corners) - crop.left) * scale
+    bottom = size.image_mm[1] - (max(y for _, y in corners) - crop.top) * scale
     # With a reveal the picture's own edge is what cuts.
     hidden = aperture.overlap_mm or Edges(*(Fraction(0),) * 4)
     distance = min(

@@ -1,27 +1,27 @@
 """How a source is decoded for a print: streamed or to memory, and how much smaller."""
 
 from sightsize.header import RAW, Header
-from sightsize.plan import Plan
+from sightsize.plan import PicturePlan
 
 _LEFT_AFTER_DECODING = 2
 """A source is shrunk while decoding only as far as leaves this many times the pixels needed."""
 
 
-def needs_any_order(plan: Plan) -> bool:
+def needs_any_order(plan: PicturePlan) -> bool:
     """Return whether parts of the source must be read out of order."""
-    return bool(plan.marks) or plan.sharpen.noise_floor is None or plan.sharpen.damping is None
+    return bool(plan.marks) or (plan.sharpen is not None and plan.sharpen.is_measured)
 
 
-def is_streamed(plan: Plan) -> bool:
+def is_streamed(plan: PicturePlan) -> bool:
     """Return whether a source that stands upright can be read once from top to bottom."""
-    return plan.crop is not None and not (plan.crop.straighten_degrees or needs_any_order(plan))
+    return not (plan.crop.straighten_degrees or needs_any_order(plan))
 
 
-def print_shrink(plan: Plan) -> int:
+def print_shrink(plan: PicturePlan) -> int:
     """Return how many times smaller a print's source is decoded."""
-    if plan.header is None or plan.crop is None or needs_any_order(plan):
+    if needs_any_order(plan):
         return 1  # marks and noise are those of the whole source
-    width, height = plan.sheet.image_px
+    width, height = plan.size.image_px
     box = plan.crop.box
     spare = min(box.width / width, box.height / height) / _LEFT_AFTER_DECODING
     return decoder_shrink(plan.header, spare)

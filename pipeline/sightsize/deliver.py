@@ -6,7 +6,7 @@ and then looking: what fails never had the name.
 
 import os
 import struct
-from collections.abc import Sequence, Set
+from collections.abc import Mapping, Sequence, Set
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from dataclasses import replace as replace_fields
@@ -15,22 +15,23 @@ from pathlib import Path
 from typing import Literal
 
 from sightsize.captions import write_exif_words
-from sightsize.checks import remark_finding
+from sightsize.checks.finished import FinishedPicture
+from sightsize.checks.run import check_finished
 from sightsize.deadline import check_time, stopped_in_time
-from sightsize.findings import Remark
+from sightsize.findings import Finding
 from sightsize.identity import file_sha256, print_identity, unchanged_sha256
 from sightsize.masters import FOLDER as MASTERS
 from sightsize.masters import Master, files_of
 from sightsize.memory import coding_bytes
 from sightsize.paths import is_file, places
 from sightsize.picture.chain import master_image, sheet_image
-from sightsize.picture.finish import output_profile, paper_value
+from sightsize.picture.finish import output_profile
 from sightsize.picture.source import SourceError
 from sightsize.picture.study import Study
 from sightsize.picture.wide import master_profile
-from sightsize.plan import Plan
+from sightsize.plan import FilePlan, PicturePlan
 from sightsize.tagging import captions_of, identity_of, save_tiff, tagged
-from sightsize.verify import Seen, clipping_remarks, verify_file, verify_master
+from sightsize.verify import Seen, verify_file, verify_master
 from sightsize.whole import part_of
 
 
@@ -40,56 +41,58 @@ class DeliveryError(Exception):
 
 @dataclass(frozen=True)
 class Delivered:
-    """A print under its final name: just made, or kept from an earlier run of the same plan."""
+    """A print under its final name: just made, or kept from an earlier run of the same plan.
+
+    ``sources`` are the SHA-256 of its pictures' sources, ``masters`` stand in their order.
+    """
 
     path: Path
     status: Literal["made", "kept"]
     bytes: int
-    notes: tuple[str, ...] = ()
-    identity: str = ""
-    source_sha256: str = ""
-    sha256: str = ""
-    pixels_sha256: str = ""
-    master: Master | None = None
+    findings: tuple[Finding, ...]
+    identity: str
+    sources: Mapping[Path, str]
+    sha256: str
+    pixels_sha256: str
+    masters: tuple[Master, ...] = ()
 
 
 def deliver(
-    plan: Plan,
+    file: FilePlan[PicturePlan],
     folder: Path,
     sources: Set[Path],
     *,
     replace: bool,
     noted: tuple[str, str] | None = None,
 ) -> Delivered:
-    """Make a print under its final name in ``folder``, with its master where one is wanted.
+    """Make a print under its final name in ``folder``, with its masters where they are wanted.
 
     ``sources`` are the resolved paths of the job's pictures, which are never written. A print
-    whose master is wanted is always made, and the master with it. ``noted`` are the identity
+    whose masters are wanted is always made, and the masters with it. ``noted`` are the identity
     and the SHA-256 with which a print of this name was delivered before. Raises DeliveryError,
     SourceError or pyvips.Error; no file is then left under a final name, and one that stood there
     before stays as it was.
     """
-    targets = files_of(plan.request, folder)
-    target, source = targets[0], plan.request.picture.source
+    targets = files_of(file, folder)
+    target = targets[0]
     for each in targets:
         _refuse_sources(each, sources)
-    before = _stamp(source, plan)
-    source_sha256 = unchanged_sha256(source)
-    identity = print_identity(plan, source_sha256)
+    before = _stamps(file)
+    hashes = {source: unchanged_sha256(source) for source in before}
+    identity = print_identity(file, hashes)
     if noted is not None and noted[0] == identity and not replace:
         _refuse_altered(target, noted[1])
-    standing = _standing(target, plan, identity, replace)
+    standing = _standing(target, file, identity, replace)
     if standing is not None and targets == [target]:
-        return _delivered(target, "kept", (), identity, source_sha256, standing)
+        return _delivered(target, "kept", (), identity, hashes, standing)
     for each in targets[1:]:
         _make_folder(each.parent)
     parts = [part_of(each) for each in targets]
     try:
-        found, seen = _written(plan, parts[0], identity)
-        masters = [_written_master(plan, found, part, identity) for part in parts[1:]]
-        if _stamp(source, plan) != before:
-            raise SourceError(_changed(source))
-        notes = _weighed((*found.remarks, *clipping_remarks(seen, plan)), plan)
+        found, seen = _written(file, parts[0], identity)
+        masters = _written_masters(file, found, parts[1:], identity)
+        _refuse_changed(before, _stamps(file))
+        findings = _findings(file, found, seen)
         if standing is not None and noted is None and not replace:
             _refuse_altered(target, file_sha256(parts[0]))
         for path, master in zip(targets[1:], masters, strict=True):
@@ -102,8 +105,8 @@ def deliver(
             part.unlink(missing_ok=True)
     for each in targets:
         _flush(each.parent)
-    done = _delivered(target, "made", notes, identity, source_sha256, seen)
-    return replace_fields(done, master=masters[0] if masters else None)
+    done = _delivered(target, "made", findings, identity, hashes, seen)
+    return replace_fields(done, masters=masters)
 
 
 def _refuse_altered(target: Path, sha256: str) -> None:
@@ -115,12 +118,14 @@ def _refuse_altered(target: Path, sha256: str) -> None:
         )
 
 
-def _standing(target: Path, plan: Plan, identity: str, replace: bool) -> Seen | None:
+def _standing(
+    target: Path, file: FilePlan[PicturePlan], identity: str, replace: bool
+) -> Seen | None:
     """What stands under a print's name if it is that print, whole; anything else is refused."""
     if not os.path.lexists(target):
         return None
     if not target.is_symlink() and identity_of(target) == identity:
-        seen = verify_file(target, plan, paper_value(plan.request))
+        seen = verify_file(target, file)
         if not seen.differences:
             return seen
     if not replace:
@@ -131,36 +136,51 @@ def _standing(target: Path, plan: Plan, identity: str, replace: bool) -> Seen | 
     return None
 
 
-def _written(plan: Plan, part: Path, identity: str) -> tuple[Study, Seen]:
-    """Write and verify the sheet; return what was found in the picture, and in the file."""
-    found = _write(plan, part, identity)
+def _written(
+    file: FilePlan[PicturePlan], part: Path, identity: str
+) -> tuple[tuple[Study, ...], Seen]:
+    """Write and verify the sheet; return what was found in its pictures, and in the file."""
+    found = _write(file, part, identity)
     with ThreadPoolExecutor(max_workers=1) as beside:
         flushed = beside.submit(_flush, part)
-        seen = verify_file(part, plan, paper_value(plan.request))
+        seen = verify_file(part, file)
         flushed.result()
-    _refuse_differences(plan.request.name, seen)
+    _refuse_differences(file.name, seen)
     return found, seen
 
 
-def _written_master(plan: Plan, found: Study, part: Path, identity: str) -> Master:
-    """Write and verify a print's master."""
-    assert plan.crop is not None
-    source, image = plan.request.picture.source, master_image(plan, found)
+def _written_masters(
+    file: FilePlan[PicturePlan], found: Sequence[Study], parts: Sequence[Path], identity: str
+) -> tuple[Master, ...]:
+    """Write and verify the master of each picture, where parts are given for them."""
+    if not parts:
+        return ()
+    rows = zip(file.pictures, found, parts, strict=True)
+    return tuple(
+        _written_master(file, placed.picture, study, part, identity) for placed, study, part in rows
+    )
+
+
+def _written_master(
+    file: FilePlan[PicturePlan], plan: PicturePlan, found: Study, part: Path, identity: str
+) -> Master:
+    """Write and verify a picture's master."""
+    source, image = plan.look.picture.source, master_image(plan, file.delivery, found)
     profile = master_profile(image.bands)
     delivery = replace_fields(
-        plan.request.delivery, format="tiff", bit_depth=16, profile="", ppi=plan.crop.effective_ppi
+        file.delivery, format="tiff", bit_depth=16, profile="", ppi=plan.crop.effective_ppi
     )
     image = stopped_in_time(tagged(image, delivery, profile, source, captions_of(source), identity))
     save_tiff(image, part)
     _flush(part)
     seen = verify_master(part, image, profile)
-    _refuse_differences(f"the master of {plan.request.name}", seen)
-    measured = plan.sharpen.noise_floor is None or plan.sharpen.damping is None
+    _refuse_differences(f"the master of {file.name}", seen)
+    sharpening = found.sharpening if plan.sharpen is not None and plan.sharpen.is_measured else None
     return Master(
         sha256=file_sha256(part),
         pixels_sha256=seen.pixels_sha256,
-        gain=found.sharpening.gain if measured else None,
-        noise_floor=found.sharpening.noise_floor if measured else None,
+        gain=sharpening.gain if sharpening else None,
+        noise_floor=sharpening.noise_floor if sharpening else None,
     )
 
 
@@ -189,12 +209,24 @@ def _refuse_another_master(path: Path, master: Master, replace: bool) -> None:
         )
 
 
-def _stamp(source: Path, plan: Plan) -> tuple[int, int]:
-    """Size and time of a source; raises SourceError when it is not the file that was planned."""
-    status = source.stat()
-    if plan.header is not None and status.st_size != plan.header.bytes:
-        raise SourceError(_changed(source))
-    return status.st_size, status.st_mtime_ns
+def _stamps(file: FilePlan[PicturePlan]) -> dict[Path, tuple[int, int]]:
+    """Size and time of each source; raises SourceError for one that is not the file planned."""
+    stamps = {}
+    for each in file.pictures:
+        source, header = each.picture.look.picture.source, each.picture.header
+        status = source.stat()
+        if status.st_size != header.bytes:
+            raise SourceError(_changed(source))
+        stamps[source] = status.st_size, status.st_mtime_ns
+    return stamps
+
+
+def _refuse_changed(
+    before: Mapping[Path, tuple[int, int]], after: Mapping[Path, tuple[int, int]]
+) -> None:
+    for source, stamp in after.items():
+        if before[source] != stamp:
+            raise SourceError(_changed(source))
 
 
 def _changed(source: Path) -> str:
@@ -204,24 +236,43 @@ def _changed(source: Path) -> str:
 def _delivered(
     target: Path,
     status: Literal["made", "kept"],
-    notes: tuple[str, ...],
+    findings: tuple[Finding, ...],
     identity: str,
-    source_sha256: str,
+    sources: Mapping[Path, str],
     seen: Seen,
 ) -> Delivered:
-    size, sha256 = target.stat().st_size, file_sha256(target)
     return Delivered(
-        target, status, size, notes, identity, source_sha256, sha256, seen.pixels_sha256
+        path=target,
+        status=status,
+        bytes=target.stat().st_size,
+        findings=findings,
+        identity=identity,
+        sources=sources,
+        sha256=file_sha256(target),
+        pixels_sha256=seen.pixels_sha256,
     )
 
 
-def _weighed(remarks: Sequence[Remark], plan: Plan) -> tuple[str, ...]:
-    """What there is to say of a print; a stop refuses it."""
-    findings = [remark_finding(remark, plan) for remark in remarks]
+def _findings(
+    file: FilePlan[PicturePlan], found: Sequence[Study], seen: Seen
+) -> tuple[Finding, ...]:
+    """What there is to say of a finished print. Raises DeliveryError for a stop."""
+    finished = [
+        FinishedPicture(
+            placed=placed,
+            marks_left=study.marks_left,
+            missed_share=study.missed_share,
+            perceptual_may_help=study.perceptual_may_help,
+            white_share=white,
+            black_share=black,
+        )
+        for placed, study, (white, black) in zip(file.pictures, found, seen.clipped, strict=True)
+    ]
+    findings = tuple(check_finished(finished))
     for each in findings:
         if each.level == "stop":
             raise DeliveryError(each.sentence().removeprefix("stop "))
-    return tuple(each.sentence() for each in findings)
+    return findings
 
 
 def _refuse_sources(target: Path, sources: Set[Path]) -> None:
@@ -229,11 +280,11 @@ def _refuse_sources(target: Path, sources: Set[Path]) -> None:
         raise DeliveryError(f"{target.name} is a source picture of this job; choose another name")
 
 
-def _write(plan: Plan, part: Path, identity: str) -> Study:
-    """Write the sheet; return what was found in its picture."""
-    source, delivery = plan.request.picture.source, plan.request.delivery
+def _write(file: FilePlan[PicturePlan], part: Path, identity: str) -> tuple[Study, ...]:
+    """Write the sheet; return what was found in its pictures."""
+    source, delivery = file.request.look.picture.source, file.delivery
     captions = captions_of(source)
-    sheet = sheet_image(plan)
+    sheet = sheet_image(file)
     image = stopped_in_time(
         tagged(sheet.image, delivery, output_profile(delivery), source, captions, identity)
     )

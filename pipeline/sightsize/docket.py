@@ -15,6 +15,7 @@ from typing import Any
 import tomli_w
 from jsonschema import Draft202012Validator
 
+from sightsize.docket_versions import of_today
 from sightsize.grammar import schema_file
 from sightsize.whole import write_whole
 
@@ -22,8 +23,8 @@ Record = dict[str, Any]
 
 NAME = "docket.toml"
 _MIRROR = ".docket.json"
-_VERSION = 1
-_KEPT = ("measured", "master")
+_VERSION = 2
+_KEPT = ("measured", "masters")
 """What a record hands on to one of the same print."""
 _HEAD = f"""\
 # The docket of this folder's prints, written by sightsize as they are finished.
@@ -100,7 +101,8 @@ def _read_mirror(path: Path) -> list[Record] | None:
 def _are_records(records: Any) -> bool:
     """Whether a mirror holds what a docket does; what stands in it was checked when it was read."""
     return isinstance(records, list) and all(
-        isinstance(each, dict) and isinstance(each.get("file"), str) for each in records
+        isinstance(each, dict) and isinstance(each.get("file"), str) and "sources" in each
+        for each in records
     )
 
 
@@ -111,6 +113,7 @@ def _read_toml(path: Path) -> list[Record]:
         raise DocketError(
             f"{path} cannot be read as a docket ({error}); mend it, or move it away"
         ) from error
+    values = of_today(values)
     for problem in _validator().iter_errors(values):
         where = ".".join(str(part) for part in problem.absolute_path) or "the docket"
         raise DocketError(f"{path}: {where}: {problem.message}; mend it, or move it away")

@@ -2,7 +2,7 @@
 
 import json
 
-from sightsize.checks import check_help, check_levels, is_acceptable
+from sightsize.checks.run import all_checks
 from sightsize.findings import nearest
 from sightsize.grammar import RECIPE_TABLES, Node, key_range, kind_text, known_keys
 
@@ -17,7 +17,7 @@ def explain_text(key: str | None) -> str:
     if key is None:
         rows = [f"{name:<32} {node.get('description', '')}" for name, node in keys.items()]
         return "\n".join([*rows, "", "checks:", *_check_rows()])
-    if key in check_help():
+    if key in all_checks():
         return "\n".join(_check_lines(key, keys))
     name = _resolved(key, keys)
     inside = [(each, node) for each, node in keys.items() if each.startswith(f"{name}.")]
@@ -36,7 +36,7 @@ def _resolved(key: str, keys: dict[str, Node]) -> str:
     if endings:
         raise UnknownKeyError(f"{key!r} could be {', '.join(endings)}")
     leaves = [name.rpartition(".")[2] for name in keys]
-    guess = nearest(key, [*keys, *leaves, *check_help()])
+    guess = nearest(key, [*keys, *leaves, *all_checks()])
     hint = f"; did you mean {guess!r}?" if guess else "; sightsize explain lists all keys"
     raise UnknownKeyError(f"there is no key {key!r}{hint}")
 
@@ -54,10 +54,11 @@ def _facts(node: Node) -> list[str]:
 
 def _check_lines(name: str, keys: dict[str, Node]) -> list[str]:
     """What a check guards against, how it speaks, and the keys that set where it does."""
-    level = " or ".join(", ".join(check_levels(name)).rsplit(", ", 1))
-    if "stop" in check_levels(name) and not is_acceptable(name):
+    check = all_checks()[name]
+    level = " or ".join(", ".join(check.levels).rsplit(", ", 1))
+    if "stop" in check.levels and not check.is_acceptable:
         level += ", which checks.accept does not change"
-    lines = [f"check {name}", f"  guards against {check_help()[name]}", f"  level    {level}"]
+    lines = [f"check {name}", f"  guards against {check.guards_against}", f"  level    {level}"]
     start = f"checks.{name.replace('-', '_')}_"
     return lines + [
         f"  {key:<32} {node['description']} Default: {json.dumps(node['default'])}."
@@ -67,4 +68,6 @@ def _check_lines(name: str, keys: dict[str, Node]) -> list[str]:
 
 
 def _check_rows() -> list[str]:
-    return [f"{name:<32} guards against {text}" for name, text in check_help().items()]
+    return [
+        f"{name:<32} guards against {check.guards_against}" for name, check in all_checks().items()
+    ]

@@ -9,19 +9,10 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
-from typing import Literal, NamedTuple
+from typing import Literal
 
 Level = Literal["note", "warn", "stop"]
 KeyPath = tuple[str | int, ...]
-
-
-class Remark(NamedTuple):
-    """What was found on a finished picture, by which check, and how much it matters."""
-
-    check: str
-    message: str
-    level: Level = "warn"
-    remedy: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,7 +6,6 @@ from collections.abc import Callable, Collection
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from dataclasses import dataclass
 
-from sightsize.job import PrintRequest
 from sightsize.making import Order, Outcome
 
 Make = Callable[[Order], Outcome]
@@ -43,7 +42,7 @@ def hand_out(
     executor: Executor,
     make: Make,
     limits: Limits,
-    started: Callable[[PrintRequest], None],
+    started: Callable[[str], None],
     finish: Callable[[Task, Outcome], None],
 ) -> None:
     """Have every task made; ``started`` and ``finish`` are called in this thread.
@@ -59,7 +58,7 @@ def hand_out(
             made = [task for future, task in running.items() if future not in ended]
             while tasks and limits.admit(tasks[0], made):
                 task = tasks.popleft()
-                started(task.order.planned.request)
+                started(task.order.planned.name)
                 running[_submitted(executor, make, task)] = task
                 made.append(task)
             for future in ended:

@@ -2,14 +2,15 @@
 
 import hashlib
 import json
-from dataclasses import asdict
+from collections.abc import Mapping
+from dataclasses import asdict, fields, is_dataclass
 from functools import lru_cache
 from pathlib import Path
 
 from sightsize import __version__
-from sightsize.header import RAW
+from sightsize.grammar import Node, schema
 from sightsize.job import BUILT_IN_PROFILES, AreaShare, Delivery, Tone
-from sightsize.plan import Plan
+from sightsize.plan import FilePlan, PicturePlan
 
 
 def file_sha256(path: Path) -> str:
@@ -29,71 +30,65 @@ def _sha256_of(path: Path, _bytes: int, _changed_ns: int) -> str:
     return file_sha256(path)
 
 
-def grain_seed(plan: Plan) -> int:
+def grain_seed(plan: PicturePlan) -> int:
     """Return the number from which a print's grain is drawn: the head of its source's SHA-256."""
-    return int((plan.grain_of or unchanged_sha256(plan.request.picture.source))[:16], 16)
+    return int((plan.grain_of or unchanged_sha256(plan.look.picture.source))[:16], 16)
 
 
-def print_identity(plan: Plan, source_sha256: str | None = None) -> str:
-    """Return ``sha256:...`` over the source's bytes, the plan, the recipe and this version.
+def print_identity(file: FilePlan[PicturePlan], sources: Mapping[Path, str] | None = None) -> str:
+    """Return ``sha256:...`` over the sources' bytes, the plan and this version.
 
-    ``source_sha256`` saves reading the source where it is known.
+    ``sources`` saves reading the sources whose SHA-256 is known.
 
     Two prints have the same identity when they would come out the same; names, copies, checks and
     the place in the job file do not count.
     """
-    request = plan.request
-    picture, delivery = request.picture, request.delivery
+    known = sources or {}
     facts = {
         "sightsize": __version__,
-        "source": source_sha256 or unchanged_sha256(picture.source),
-        "assume_profile": _profile_identity(picture.assume_profile or ""),
-        "sheet": [plan.sheet.sheet_px, asdict(plan.sheet.picture_box)],
-        "crop": [asdict(plan.crop.box), plan.crop.straighten_degrees] if plan.crop else None,
-        "mono": asdict(plan.mono) if plan.mono else None,
-        "tone": {**asdict(request.tone), "edge_burn": None},  # which stands below, in pixels
-        "paper_tone": request.paper.tone_lightness,
-        "delivery": _delivery_identity(delivery),
-        **_craft(plan),
+        "sheet": [file.sheet.stock.size_px, file.sheet.border_lightness, file.sheet.marks],
+        "pictures": [
+            {
+                "box": each.place.box,
+                "quarter_turns": each.place.quarter_turns,
+                **_picture_facts(each.picture, known),
+            }
+            for each in file.pictures
+        ],
+        "delivery": _delivery_facts(file.delivery),
     }
-    text = json.dumps(facts, sort_keys=True, default=str)
+    text = json.dumps(facts, sort_keys=True, default=_plain)
     return f"sha256:{hashlib.sha256(text.encode()).hexdigest()}"
 
 
-def _craft(plan: Plan) -> dict[str, object]:
-    """What the controls do that are at work; those that do nothing do not count."""
-    request, picture = plan.request, plan.request.picture
-    facts: dict[str, object] = {}
-    if plan.sharpen.gain:
-        facts["sharpen"] = asdict(plan.sharpen)
-    if plan.header is not None and plan.header.format == RAW:
-        facts["raw"] = asdict(picture.raw)
-    if plan.marks:
-        facts["marks"] = [{**asdict(mark), "label": ""} for mark in plan.marks]
-    if picture.zones:
-        facts["zones"] = [asdict(zone) for zone in picture.zones]
-    if any(shade.stops for shade in plan.shades):
-        facts["shades"] = [asdict(shade) for shade in plan.shades]
-    if plan.edge_burn is not None:
-        facts["edge_burn"] = asdict(plan.edge_burn)
-    if request.local_contrast.gain:
-        facts["local_contrast"] = [request.local_contrast.gain, plan.neighbourhood_px]
-    if request.toner.is_tinted:
-        facts["toner"] = asdict(request.toner)
-    if request.grain.granularity:
-        facts["grain"] = asdict(request.grain) | ({"of": plan.grain_of} if plan.grain_of else {})
-    if plan.crop is not None and _uses_small_picture(plan):
-        facts["looked_at"] = [asdict(plan.crop.exact), asdict(plan.opening)]
+_SET_ASIDE = ("look", "size", "header", "crop", "dust_of", "grain_of")
+"""Fields of a picture's plan that do not count as they stand; what of them does is added."""
+
+
+def _picture_facts(plan: PicturePlan, known: Mapping[Path, str]) -> dict[str, object]:
+    """What decides a picture's pixels: its source, its crop, and every stage that is at work."""
+    picture, crop = plan.look.picture, plan.crop
+    stages = {each.name: getattr(plan, each.name) for each in fields(plan)}
+    facts = {
+        "source": known.get(picture.source) or unchanged_sha256(picture.source),
+        "assume_profile": _profile_identity(picture.assume_profile or ""),
+        "crop": [crop.box, crop.straighten_degrees],
+        **{key: each for key, each in stages.items() if key not in _SET_ASIDE and each},
+    }
+    if plan.grain is not None and plan.grain_of:
+        facts["grain_of"] = plan.grain_of
+    if _uses_small_picture(plan):
+        facts["looked_at"] = [crop.exact, plan.size.opening_px]
     return facts
 
 
-def _uses_small_picture(plan: Plan) -> bool:
+def _uses_small_picture(plan: PicturePlan) -> bool:
     """Whether pixels depend on the small picture, which the exact crop and the opening cut."""
     return (
-        _is_measured(plan.request.tone)
+        _is_measured(plan.tone)
         or plan.mono is None
-        or plan.request.local_contrast.gain > 0
-        or (plan.sharpen.gain > 0 and plan.sharpen.skin < 1)
+        or plan.local_contrast is not None
+        or (plan.sharpen is not None and plan.sharpen.skin < 1)
     )
 
 
@@ -102,11 +97,24 @@ def _is_measured(tone: Tone) -> bool:
     return any(isinstance(point, AreaShare) for point in (tone.black_point, tone.white_point))
 
 
-def _delivery_identity(delivery: Delivery) -> dict[str, object]:
-    """What of the delivery decides a file's bytes; a master beside it does not."""
-    facts = {**asdict(delivery), "profile": _profile_identity(delivery.profile)}
-    del facts["keep_master"]
-    return facts
+def _plain(value: object) -> object:
+    """A dataclass by its fields, without the labels that are for people."""
+    if is_dataclass(value):
+        return {
+            each.name: getattr(value, each.name) for each in fields(value) if each.name != "label"
+        }
+    return str(value)
+
+
+def _delivery_facts(delivery: Delivery) -> dict[str, object]:
+    """What of the delivery decides a file's bytes: what the schema does not set aside."""
+    keys = schema()["$defs"]["delivery"]["properties"]
+    facts = {key: each for key, each in asdict(delivery).items() if not _is_aside(keys.get(key))}
+    return {**facts, "profile": _profile_identity(delivery.profile)}
+
+
+def _is_aside(node: Node | None) -> bool:
+    return node is not None and bool(node.get("x-same-print"))
 
 
 def _profile_identity(profile: str) -> str:

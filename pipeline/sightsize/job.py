@@ -342,25 +342,37 @@ class Origin:
 
 
 @dataclass(frozen=True, kw_only=True)
-class PrintRequest:
-    """One print, resolved: everything the job says about it."""
+class Look:
+    """How a picture is to look on paper: its source, its opening, and each table that moves tones.
 
-    number: int
-    name: str
+    ``surface`` is that of the paper, which decides how much sharpening it takes.
+    """
+
     picture: Picture
-    frame: Frame | None
-    recipe: str
-    variant: str
-    copies: int
     aperture: Aperture
-    paper: Paper
+    surface: str
     mono: Mono | None
     tone: Tone
     local_contrast: LocalContrast
     toner: Toner
     sharpen: Sharpen
     grain: Grain
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintRequest:
+    """One print as the job asks for it: how its picture looks, its paper and its file."""
+
+    number: int
+    look: Look
+    frame: Frame | None
+    recipe: str
+    variant: str
+    copies: int
+    paper: Paper
     delivery: Delivery
+    name: str
+    """Template of the file's name."""
     thresholds: Thresholds
     limits: PrintLimits
     origins: Mapping[str, Origin]

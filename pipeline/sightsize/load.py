@@ -10,13 +10,13 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from sightsize import convert, ladder, names
+from sightsize import convert, ladder
 from sightsize.agreement import setting_problems
 from sightsize.cascade import Settings, merge
 from sightsize.document import Document, read_document
 from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
 from sightsize.grammar import RECIPE_TABLES, grammar_finding, table_defaults, validate
-from sightsize.job import BUILT_IN_PROFILES, Camera, Frame, Job, Origin, Picture, PrintRequest
+from sightsize.job import BUILT_IN_PROFILES, Camera, Frame, Job, Look, Origin, Picture, PrintRequest
 from sightsize.paths import is_file, is_folder, read_path, resolved
 from sightsize.retouching import with_face_marks_counted
 from sightsize.rules import table_problems
@@ -64,8 +64,6 @@ class _Builder:
         self._document = document
         self._values = document.values
         self._folder = document.path.parent
-        self._taken: dict[str, int] = {}
-        self._clashing: set[KeyPath] = set()
         self._lacks: set[tuple[str, str]] = set()
 
     def prints(self) -> Iterator[PrintRequest]:
@@ -268,28 +266,33 @@ class _Builder:
         delivery = convert.delivery(
             tables["delivery"], self._profile(tables["delivery"]["profile"])
         )
-        name = self._name(number, path, entry, settings, picture, step)
         return PrintRequest(
             number=number,
-            name=name + delivery.suffix,
-            picture=picture,
+            look=self._look(tables, settings, picture),
             frame=self._frame(entry),
             recipe=entry.get("recipe", ""),
             variant=step.name,
             copies=int({**table_defaults("print"), **entry}["copies"]),
-            aperture=convert.aperture(tables["aperture"]),
             paper=convert.paper(tables["paper"]),
+            delivery=delivery,
+            name=_template(tables["delivery"]["name"], step),
+            thresholds=convert.thresholds(tables["checks"]),
+            limits=convert.limits(self._limits()),
+            origins=self._origins(path, entry, settings, picture),
+            own_job=self._own_job(entry, settings, picture, step),
+        )
+
+    def _look(self, tables: ladder.Tables, settings: Settings, picture: Picture) -> Look:
+        return Look(
+            picture=picture,
+            aperture=convert.aperture(tables["aperture"]),
+            surface=tables["paper"]["surface"],
             mono=convert.mono(tables["mono"]) if settings.mono_wanted else None,
             tone=convert.tone(tables["tone"]),
             local_contrast=convert.local_contrast(tables["local_contrast"]),
             toner=convert.toner(tables["toner"]),
             sharpen=convert.sharpen(tables["sharpen"]),
             grain=convert.grain(tables["grain"]),
-            delivery=delivery,
-            thresholds=convert.thresholds(tables["checks"]),
-            limits=convert.limits(self._limits()),
-            origins=self._origins(path, entry, settings, picture),
-            own_job=self._own_job(entry, settings, picture, step, name),
         )
 
     def _limits(self) -> dict[str, Any]:
@@ -301,10 +304,9 @@ class _Builder:
         settings: Settings,
         picture: Picture,
         step: ladder.Step,
-        name: str,
     ) -> dict[str, Any]:
         """The print as a job file that would make it alone; its source is as in this one."""
-        delivery = {**step.tables["delivery"], "name": name}
+        delivery = {**step.tables["delivery"]}
         tables: dict[str, Any] = {**step.tables, "delivery": delivery}
         if not settings.mono_wanted:
             tables["mono"] = False
@@ -356,44 +358,7 @@ class _Builder:
             moulding_width_mm=parse_length_mm(face) if face else None,
         )
 
-    def _name(
-        self,
-        number: int,
-        path: KeyPath,
-        entry: dict[str, Any],
-        settings: Settings,
-        picture: Picture,
-        step: ladder.Step,
-    ) -> str:
-        paper = settings.tables["paper"]
-        fields = {
-            "reference": self._values.get("job", {}).get("reference", ""),
-            "picture": picture.name,
-            "frame": entry.get("frame", ""),
-            "recipe": entry.get("recipe", ""),
-            "paper": names.paper_slug(paper["size"]),
-            "surface": paper["surface"],
-            "number": f"{number:04d}",
-            "variant": step.name,
-        }
-        template = settings.tables["delivery"]["name"]
-        if step.name and "{variant}" not in template:
-            template += "-{variant}"
-        try:
-            name = names.fill_template(template, fields)
-        except ValueError as error:
-            self._stop(settings.origins.get("delivery.name", path), f"{error}.")
-            return f"print-{number}"
-        self._take_name(name, number, path)
-        return name
 
-    def _take_name(self, name: str, number: int, path: KeyPath) -> None:
-        first = self._taken.setdefault(name.casefold(), number)
-        # One sentence for each entry: a glob would say it for every file.
-        if first != number and path not in self._clashing:
-            self._clashing.add(path)
-            self._stop(
-                path,
-                f"prints {first} and {number} would both be named {name!r}. Add a field such as "
-                "{number} or {recipe} to delivery.name, or give one print its own name.",
-            )
+def _template(template: str, step: ladder.Step) -> str:
+    """The template of a file's name; of a ladder it tells the step."""
+    return f"{template}-{{variant}}" if step.name and "{variant}" not in template else template

@@ -15,8 +15,7 @@ from sightsize.deadline import OutOfTimeError, deadline
 from sightsize.docket import Record
 from sightsize.findings import Finding
 from sightsize.header import RAW
-from sightsize.job import PrintRequest
-from sightsize.plan import Plan
+from sightsize.plan import FilePlan, PicturePlan, UnopenedPicture
 from sightsize.record import print_record
 
 if TYPE_CHECKING:
@@ -27,11 +26,16 @@ Status = Literal["made", "kept", "refused", "failed"]
 
 @dataclass(frozen=True)
 class PlannedPrint:
-    """A print with its plan and findings; the plan is None when its picture cannot be read."""
+    """A file of a job with its findings; the plan is None where its pictures are not opened."""
 
-    request: PrintRequest
-    plan: Plan | None
+    file: FilePlan[UnopenedPicture]
+    plan: FilePlan[PicturePlan] | None
     findings: tuple[Finding, ...]
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+        return self.file.name
 
     @property
     def refused(self) -> bool:
@@ -47,7 +51,7 @@ class Order:
     """
 
     planned: PlannedPrint
-    plan: Plan
+    plan: FilePlan[PicturePlan]
     folder: Path
     sources: frozenset[Path]
     replace: bool
@@ -63,7 +67,7 @@ class Outcome:
     message: str = ""
     bytes: int = 0
     seconds: float = 0.0
-    notes: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
     record: Record | None = None
     """What the docket is to keep of it, None when that is there or there is nothing."""
 
@@ -83,9 +87,9 @@ def make_print(order: Order) -> Outcome:
     except pyvips.Error as error:
         return Outcome(planned, "failed", _not_printed(order.plan, error))
     except OSError as error:
-        return Outcome(planned, "failed", f"{error.strerror or error} ({planned.request.name})")
+        return Outcome(planned, "failed", f"{error.strerror or error} ({planned.name})")
     except Exception as error:
-        logging.getLogger(__name__).debug("print %s", planned.request.name, exc_info=True)
+        logging.getLogger(__name__).debug("print %s", planned.name, exc_info=True)
         return Outcome(
             planned,
             "failed",
@@ -94,15 +98,17 @@ def make_print(order: Order) -> Outcome:
         )
 
 
-def _not_printed(plan: Plan, error: "pyvips.Error") -> str:
-    """What libvips says of a print, and whether its source is to blame."""
+def _not_printed(plan: FilePlan[PicturePlan], error: "pyvips.Error") -> str:
+    """What libvips says of a print, and whether a source is to blame."""
     from sightsize.picture.source import can_be_decoded, last_word
 
-    source = plan.request.picture.source
-    is_raw = plan.header is not None and plan.header.format == RAW  # LibRaw speaks for itself
-    if is_raw or can_be_decoded(source):
-        return f"{source.name} could not be printed: {last_word(error)}"
-    return f"{source.name} is damaged or cut short; export it anew ({last_word(error)})"
+    for each in plan.pictures:
+        source = each.picture.look.picture.source
+        is_raw = each.picture.header.format == RAW  # LibRaw speaks for itself
+        if not is_raw and not can_be_decoded(source):
+            return f"{source.name} is damaged or cut short; export it anew ({last_word(error)})"
+    names = " and ".join(each.picture.look.picture.source.name for each in plan.pictures)
+    return f"{names} could not be printed: {last_word(error)}"
 
 
 def _made(order: Order) -> Outcome:
@@ -114,7 +120,7 @@ def _made(order: Order) -> Outcome:
         done = deliver(plan, folder, order.sources, replace=order.replace, noted=order.noted)
     seconds = time.perf_counter() - begin
     noted = print_record(plan, done, seconds, folder)
-    return Outcome(order.planned, done.status, "", done.bytes, seconds, done.notes, noted)
+    return Outcome(order.planned, done.status, "", done.bytes, seconds, done.findings, noted)
 
 
 def set_libvips_threads(count: int) -> int:

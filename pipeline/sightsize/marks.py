@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from sightsize.layout import Box
+from sightsize.geometry import Box
 from sightsize.placing import Mark
 
 Points = NDArray[np.complex128]

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from sightsize.job import PrintRequest
+from sightsize.plan import AnyPicture, FilePlan
 
 FOLDER = "masters"
 """Where masters stand, inside the folder of the prints."""
@@ -19,12 +19,14 @@ class Master:
     noise_floor: float | None
 
 
-def master_of(target: Path) -> Path:
-    """Return where the master of a print stands."""
-    return target.parent / FOLDER / f"{target.stem}.tif"
+def masters_of(target: Path, count: int) -> list[Path]:
+    """Return where the masters of a print's pictures stand; of several each has its number."""
+    numbers = [""] if count == 1 else [f"-{number}" for number in range(1, count + 1)]
+    return [target.parent / FOLDER / f"{target.stem}{number}.tif" for number in numbers]
 
 
-def files_of(request: PrintRequest, folder: Path) -> list[Path]:
-    """Return the files that a print in ``folder`` comes to: itself, and its master if wanted."""
-    target = folder / request.name
-    return [target, master_of(target)] if request.delivery.keep_master else [target]
+def files_of(file: FilePlan[AnyPicture], folder: Path) -> list[Path]:
+    """Return the files that a print in ``folder`` comes to: itself, and its masters if wanted."""
+    target = folder / file.name
+    kept = masters_of(target, len(file.pictures)) if file.delivery.keep_master else []
+    return [target, *kept]

@@ -10,8 +10,8 @@ from contextlib import suppress
 from pathlib import Path
 
 from sightsize.decoding import is_streamed, needs_any_order, print_shrink
-from sightsize.header import RAW, Header
-from sightsize.plan import Plan
+from sightsize.header import RAW
+from sightsize.plan import FilePlan, PicturePlan, estimated_bytes
 from sightsize.units import UnitError
 
 _MIB = 2**20
@@ -69,16 +69,18 @@ def machine_bytes() -> int | None:
     return min(sizes, default=None)
 
 
-def peak_bytes(plan: Plan) -> int:
+def peak_bytes(file: FilePlan[PicturePlan]) -> int:
     """Return an estimate, on the high side, of what a process takes that makes this print alone."""
-    width, height = plan.sheet.sheet_px
-    total = _PROGRAM_BYTES + _line_bytes(plan) * _LINES_IN_FLIGHT
-    if plan.header is not None:
-        total += _decoded_bytes(plan, plan.header)
-    if _loads_scipy(plan):
+    width, height = file.sheet.stock.size_px
+    plans = [each.picture for each in file.pictures]
+    shrinks = [_shrink(each, file) for each in plans]
+    total = _PROGRAM_BYTES
+    for plan, shrink in zip(plans, shrinks, strict=True):
+        total += _line_bytes(plan, shrink, width) * _LINES_IN_FLIGHT + _decoded_bytes(plan, shrink)
+    if any(_loads_scipy(each) for each in plans):
         total += _SCIPY_BYTES
-    if plan.request.delivery.format == "jpeg":
-        total += coding_bytes(width, height) + plan.estimated_bytes
+    if file.delivery.format == "jpeg":
+        total += coding_bytes(width, height) + estimated_bytes(file)
     return total
 
 
@@ -92,21 +94,21 @@ def coding_bytes(width_px: int, height_px: int) -> int:
     return held if held <= _CODING_LIMIT else 0
 
 
-def _shrink(plan: Plan) -> int:
+def _shrink(plan: PicturePlan, file: FilePlan[PicturePlan]) -> int:
     """How many times smaller a source is decoded: not at all for its master."""
-    return 1 if plan.request.delivery.keep_master else print_shrink(plan)
+    return 1 if file.delivery.keep_master else print_shrink(plan)
 
 
-def _line_bytes(plan: Plan) -> int:
+def _line_bytes(plan: PicturePlan, shrink: int, sheet_px: int) -> int:
     """A line of light: of the source as decoded, or half of one of the sheet if that is longer."""
-    source = plan.header.width_px // _shrink(plan) if plan.header else 0
-    bands = 1 if plan.header is not None and plan.header.colour == "grey" else 3
-    return max(source, plan.sheet.sheet_px[0] // 2) * bands * 4
+    bands = 1 if plan.header.colour == "grey" else 3
+    return max(plan.header.width_px // shrink, sheet_px // 2) * bands * 4
 
 
-def _decoded_bytes(plan: Plan, header: Header) -> int:
+def _decoded_bytes(plan: PicturePlan, shrink: int) -> int:
     """What of the source stands in memory: nothing while it streams past."""
-    pixels = header.width_px * header.height_px // _shrink(plan) ** 2
+    header = plan.header
+    pixels = header.width_px * header.height_px // shrink**2
     if header.format == RAW:
         return pixels * _RAW_BYTES_A_PIXEL
     if is_streamed(plan) and header.orientation == 1:
@@ -115,7 +117,6 @@ def _decoded_bytes(plan: Plan, header: Header) -> int:
     return pixels * bands * header.bits // 8
 
 
-def _loads_scipy(plan: Plan) -> bool:
-    return bool(
-        plan.shades or plan.edge_burn is not None or plan.sharpen.skin < 1 or needs_any_order(plan)
-    )
+def _loads_scipy(plan: PicturePlan) -> bool:
+    skin = plan.sharpen is not None and plan.sharpen.skin < 1
+    return bool(plan.shades or plan.edge_burn is not None or skin or needs_any_order(plan))

@@ -9,9 +9,10 @@ from fractions import Fraction
 from typing import Literal
 
 from sightsize.crop import CropPlan, turned
+from sightsize.geometry import Box
 from sightsize.header import Header
 from sightsize.job import Camera, Dust, EdgeBurn, Picture, Point, Reach, Shade, Spot
-from sightsize.layout import Box, SheetPlan
+from sightsize.size import PictureSize
 from sightsize.units import MM_PER_INCH
 
 
@@ -57,11 +58,11 @@ class EdgeBurnPlan:
     opening: Box
 
 
-def camera_of(picture: Picture, header: Header | None) -> Camera | None:
+def camera_of(picture: Picture, header: Header) -> Camera | None:
     """The camera whose dust lies on a picture: named by the job, or the first that matches."""
     for camera in picture.cameras:
         named = not camera.model and not camera.serial
-        if named or (header is not None and _took(camera, header)):
+        if named or _took(camera, header):
             return camera
     return None
 
@@ -137,10 +138,10 @@ def upright_point(stored: Point, orientation: int) -> Point:
 
 
 def shade_of(
-    shade: Shade, picture: Picture, header: Header, crop: CropPlan, sheet: SheetPlan
+    shade: Shade, picture: Picture, header: Header, crop: CropPlan, size: PictureSize
 ) -> ShadePlan:
     """Return a dodge or burn where it falls on the print."""
-    scale = sheet.image_px[0] / crop.exact.width
+    scale = size.image_px[0] / crop.exact.width
     points = []
     for x, y in shade.points:
         upright = x * header.upright_px[0], y * header.upright_px[1]
@@ -152,13 +153,13 @@ def shade_of(
         stops=shade.stops,
         shape=shade.shape,
         points=tuple(points),
-        softness_px=float(shade.softness_mm / MM_PER_INCH * sheet.ppi),
+        softness_px=float(shade.softness_mm / MM_PER_INCH * size.ppi),
     )
 
 
-def edge_burn_of(burn: EdgeBurn | None, opening: Box, ppi: Fraction) -> EdgeBurnPlan | None:
+def edge_burn_of(burn: EdgeBurn | None, size: PictureSize) -> EdgeBurnPlan | None:
     """Return the burn along the opening's edge; None when it darkens nothing."""
     if burn is None or burn.stops == 0:
         return None
-    width_px = float(burn.width_mm / MM_PER_INCH * ppi)
-    return EdgeBurnPlan(stops=burn.stops, width_px=width_px, opening=opening)
+    width_px = float(burn.width_mm / MM_PER_INCH * size.ppi)
+    return EdgeBurnPlan(stops=burn.stops, width_px=width_px, opening=size.opening_px)

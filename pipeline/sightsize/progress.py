@@ -11,7 +11,6 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemaini
 from rich.progress import Progress as Bar
 
 from sightsize.batch import Outcome
-from sightsize.job import PrintRequest
 
 
 class Progress:
@@ -41,10 +40,10 @@ class Progress:
         if self._bar is not None:
             self._bar.stop()
 
-    def started(self, request: PrintRequest) -> None:
+    def started(self, name: str) -> None:
         """Show the print that is being made."""
         if self._bar is not None:
-            self._bar.update(self._task, description=request.name)
+            self._bar.update(self._task, description=name)
 
     def finished(self, outcome: Outcome) -> None:
         """Count a print."""
@@ -52,7 +51,7 @@ class Progress:
         if self._bar is not None:
             self._bar.advance(self._task)
             return
-        name = outcome.planned.request.name
+        name = outcome.planned.name
         line = f"[{self._count}/{self._prints}] {outcome.status} {name}"
         with suppress(OSError):  # a print is worth more than its line
             typer.echo(f"{line} {outcome.seconds:.1f} s", err=True)

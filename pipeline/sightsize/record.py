@@ -6,61 +6,79 @@ from datetime import UTC, datetime
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sightsize import __version__
 from sightsize.docket import Record, relative
 from sightsize.header import Header
 from sightsize.identity import print_identity, unchanged_sha256
 from sightsize.job import BUILT_IN_PROFILES
-from sightsize.masters import master_of
+from sightsize.masters import Master, masters_of
 from sightsize.paths import resolved
-from sightsize.plan import Plan
+from sightsize.plan import FilePlan, PicturePlan, PlacedPicture
+
+if TYPE_CHECKING:
+    from sightsize.deliver import Delivered
 
 _PACKAGES = ("pyvips", "pyvips-binary", "numpy", "scipy", "rawpy")
 
 
-def print_record(plan: Plan, delivered: Any, seconds: float, folder: Path) -> Record:
+def print_record(
+    file: FilePlan[PicturePlan], delivered: "Delivered", seconds: float, folder: Path
+) -> Record:
     """Return the record of a print that was delivered into ``folder``."""
-    request, source = plan.request, plan.request.picture.source
-    status, output = source.stat(), delivered.path.stat()
+    output = delivered.path.stat()
     return {
-        "file": request.name,
+        "file": file.name,
         "made": datetime.now(UTC).isoformat(timespec="seconds"),
         "seconds": round(seconds, 3),
         "identity": delivered.identity,
-        "accepted": list(request.thresholds.accept),
-        "notes": list(delivered.notes),
+        "accepted": list(file.request.thresholds.accept),
+        "notes": [each.sentence() for each in delivered.findings],
         "output": {
             "sha256": delivered.sha256,
             "pixels_sha256": delivered.pixels_sha256,
             "bytes": output.st_size,
             "changed_ns": output.st_mtime_ns,
         },
-        "source": {
-            "path": relative(source, folder),
-            "sha256": delivered.source_sha256,
-            "bytes": status.st_size,
-            "changed_ns": status.st_mtime_ns,
-            "header": asdict(plan.header) if plan.header else {},
-        },
-        "profile": profile_record(request.delivery.profile),
+        "sources": [_source(each.picture, delivered.sources, folder) for each in file.pictures],
+        "profile": profile_record(file.delivery.profile),
         "versions": versions(),
-        "plan": _numbers(plan),
-        **_master_record(delivered),
-        "job": _own_job(request.own_job, source, folder),
+        "plan": _numbers(file),
+        **_master_records(file, delivered),
+        "job": _own_job(file, folder),
     }
 
 
-def _master_record(delivered: Any) -> dict[str, Any]:
-    """The master of a print, nothing when none was kept."""
-    master = delivered.master
-    if master is None:
+def _source(plan: PicturePlan, hashes: Mapping[Path, str], folder: Path) -> dict[str, Any]:
+    """A picture's source as it was when the print was made."""
+    source = plan.look.picture.source
+    status = source.stat()
+    return {
+        "picture": plan.look.picture.name,
+        "path": relative(source, folder),
+        "sha256": hashes[source],
+        "bytes": status.st_size,
+        "changed_ns": status.st_mtime_ns,
+        "header": asdict(plan.header),
+    }
+
+
+def _master_records(file: FilePlan[PicturePlan], delivered: "Delivered") -> dict[str, Any]:
+    """The masters of a print's pictures, nothing when none were kept."""
+    if not delivered.masters:
         return {}
-    path = master_of(delivered.path)
+    paths = masters_of(delivered.path, len(file.pictures))
+    names = (each.picture.look.picture.name for each in file.pictures)
+    rows = zip(names, paths, delivered.masters, strict=True)
+    return {"masters": [_master(*row, delivered.path.parent) for row in rows]}
+
+
+def _master(picture: str, path: Path, master: Master, folder: Path) -> dict[str, Any]:
     status = path.stat()
-    facts = {
-        "file": relative(path, delivered.path.parent),
+    facts: dict[str, Any] = {
+        "picture": picture,
+        "file": relative(path, folder),
         "sha256": master.sha256,
         "pixels_sha256": master.pixels_sha256,
         "bytes": status.st_size,
@@ -68,7 +86,7 @@ def _master_record(delivered: Any) -> dict[str, Any]:
     }
     if master.gain is not None:
         facts["sharpening"] = {"gain": master.gain, "noise_floor": master.noise_floor}
-    return {"master": facts}
+    return facts
 
 
 @cache
@@ -97,79 +115,100 @@ def profile_record(profile: str) -> dict[str, str]:
     return {"name": Path(profile).name, "sha256": unchanged_sha256(Path(profile))}
 
 
-def _numbers(plan: Plan) -> dict[str, Any]:
+def _numbers(file: FilePlan[PicturePlan]) -> dict[str, Any]:
     """The numbers that people look up: pixels as they are, mm as decimals."""
-    box, sheet = plan.sheet.picture_box, plan.sheet
-    numbers: dict[str, Any] = {
-        "sheet_px": list(sheet.sheet_px),
-        "sheet_mm": [_decimal(length) for length in sheet.sheet_mm],
-        "picture_px": [box.left, box.top, box.width, box.height],
-        "picture_mm": [_decimal(length) for length in sheet.image_mm],
-        "ppi": _decimal(sheet.ppi),
+    stock = file.sheet.stock
+    return {
+        "sheet_px": list(stock.size_px),
+        "sheet_mm": [_decimal(length) for length in stock.size_mm],
+        "ppi": _decimal(stock.ppi),
+        "pictures": [_picture_numbers(each) for each in file.pictures],
     }
-    if plan.crop is not None:
-        crop = plan.crop.box
-        numbers |= {
-            "crop_px": [crop.left, crop.top, crop.width, crop.height],
-            "crop_loss": _decimal(plan.crop.crop_loss),
-            "effective_ppi": _decimal(plan.crop.effective_ppi),
-        }
-    return numbers
+
+
+def _picture_numbers(placed: PlacedPicture[PicturePlan]) -> dict[str, Any]:
+    plan, box, crop = placed.picture, placed.place.box, placed.picture.crop
+    return {
+        "picture": plan.look.picture.name,
+        "picture_px": [box.left, box.top, box.width, box.height],
+        "picture_mm": [_decimal(length) for length in plan.size.image_mm],
+        "crop_px": [crop.box.left, crop.box.top, crop.box.width, crop.box.height],
+        "crop_loss": _decimal(crop.crop_loss),
+        "effective_ppi": _decimal(crop.effective_ppi),
+    }
 
 
 def _decimal(number: Any) -> float:
     return round(float(number), 4)
 
 
-def _own_job(own: Mapping[str, Any], source: Path, folder: Path) -> dict[str, Any]:
-    """A print's own job with its paths written from the docket."""
-    (picture,) = own["pictures"]
-    facts = {**own["pictures"][picture], "source": relative(source, folder)}
-    return {**own, "pictures": {picture: facts}}
+def _own_job(file: FilePlan[PicturePlan], folder: Path) -> dict[str, Any]:
+    """A print's own job with its file's name, and with its paths written from the docket."""
+    own = file.request.own_job
+    sources = {each.request.look.picture.name: each.request.look.picture for each in file.pictures}
+    pictures = {
+        name: {**facts, "source": relative(sources[name].source, folder)}
+        for name, facts in own["pictures"].items()
+    }
+    delivery = {**own["delivery"], "name": Path(file.name).stem}
+    return {**own, "delivery": delivery, "pictures": pictures}
 
 
 def recorded_header(record: Record | None, source: Path, folder: Path) -> Header | None:
     """Return the header that a record holds of a source, None when the file is another now."""
-    if record is None or not record["source"]["header"]:
-        return None
-    if resolved(folder / record["source"]["path"]) != resolved(source):
-        return None
-    if not _is_same(source, record["source"]):
+    noted = _noted_source(record, source, folder)
+    if noted is None or not noted["header"] or not _is_same(source, noted):
         return None
     try:
-        return Header(**record["source"]["header"])
+        return Header(**noted["header"])
     except TypeError:  # not all of a header: the file itself is asked
         return None
 
 
-def source_sha256(record: Record | None, source: Path) -> str:
-    """Return a source's SHA-256: as recorded while size and time of the file are the same."""
-    if record is not None and _is_same(source, record["source"]):
-        return str(record["source"]["sha256"])
-    return unchanged_sha256(source)
+def _noted_source(record: Record | None, source: Path, folder: Path) -> dict[str, Any] | None:
+    """What a record holds of a source."""
+    for noted in record["sources"] if record is not None else ():
+        if resolved(folder / noted["path"]) == resolved(source):
+            return dict(noted)
+    return None
 
 
-def is_recorded(record: Record | None, plan: Plan, target: Path) -> bool:
+def _source_hashes(record: Record, file: FilePlan[PicturePlan], folder: Path) -> dict[Path, str]:
+    """The SHA-256 of sources: as recorded while size and time of the file are the same."""
+    hashes = {}
+    for each in file.pictures:
+        source = each.picture.look.picture.source
+        noted = _noted_source(record, source, folder)
+        if noted is not None and _is_same(source, noted):
+            hashes[source] = str(noted["sha256"])
+    return hashes
+
+
+def is_recorded(record: Record | None, file: FilePlan[PicturePlan], target: Path) -> bool:
     """Return whether the file at ``target`` is the one recorded, made from this very plan.
 
-    So must its master be, where one is wanted. Files are told by size and time; nothing is decoded.
+    So must its masters be, where they are wanted. Files are told by size and time; nothing is
+    decoded.
     """
     if record is None or target.is_symlink() or not _is_same(target, record["output"]):
         return False
-    if plan.request.delivery.keep_master and not _has_master(record, target):
+    if file.delivery.keep_master and not _has_masters(record, file, target):
         return False
-    return is_same_print(record, plan)
+    return is_same_print(record, file, target.parent)
 
 
-def is_same_print(record: Record, plan: Plan) -> bool:
-    """Return whether a plan would make the very print that was recorded."""
-    source = plan.request.picture.source
-    return bool(print_identity(plan, source_sha256(record, source)) == record["identity"])
+def is_same_print(record: Record, file: FilePlan[PicturePlan], folder: Path) -> bool:
+    """Return whether a plan would make the very print that was recorded in ``folder``."""
+    hashes = _source_hashes(record, file, folder)
+    return bool(print_identity(file, hashes) == record["identity"])
 
 
-def _has_master(record: Record, target: Path) -> bool:
-    path = master_of(target)
-    return "master" in record and not path.is_symlink() and _is_same(path, record["master"])
+def _has_masters(record: Record, file: FilePlan[PicturePlan], target: Path) -> bool:
+    paths, noted = masters_of(target, len(file.pictures)), record.get("masters", [])
+    return len(paths) == len(noted) and all(
+        not path.is_symlink() and _is_same(path, each)
+        for path, each in zip(paths, noted, strict=True)
+    )
 
 
 def _is_same(path: Path, recorded: Mapping[str, Any]) -> bool:

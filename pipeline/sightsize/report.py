@@ -4,21 +4,28 @@ import json
 import xml.etree.ElementTree as ET
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, fields, is_dataclass
 from fractions import Fraction
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 from sightsize.batch import Outcome, PlannedPrint
-from sightsize.checks import cutting_edge, frame_notes
+from sightsize.checks.picture import cutting_edge
 from sightsize.crop import CropPlan
 from sightsize.findings import Finding
+from sightsize.geometry import Size
 from sightsize.header import Header
 from sightsize.job import Aperture, AreaShare, Job, Toner
-from sightsize.layout import Size, rebate_room
-from sightsize.masters import master_of
-from sightsize.plan import MonoPlan, Plan
+from sightsize.layout import rebate_room
+from sightsize.masters import masters_of
+from sightsize.plan import (
+    AnyPicture,
+    FilePlan,
+    PicturePlan,
+    PlacedPicture,
+    estimated_bytes,
+)
 from sightsize.units import inch_text, mm_text, px_to_mm
 
 _LABEL = 12
@@ -28,20 +35,40 @@ LONG_JOB = 20
 
 def plan_text(planned: PlannedPrint, job: Job) -> str:
     """Return a dry run's account of one print: every computed dimension."""
-    plan = planned.plan
+    file, plan = planned.file, planned.plan
     if plan is None:
         return "\n".join([_title(planned), *(f"  {each.sentence()}" for each in planned.findings)])
-    rows = [
-        *_source_rows(plan),
-        *_sheet_rows(plan),
-        *_look_rows(plan),
-        ("output", f"{job.output.name}/{planned.request.name}, {_about(plan.estimated_bytes)}"),
+    rows = [row for each in plan.pictures for row in _picture_rows(each, plan)]
+    rows += [
+        ("output", f"{job.output.name}/{file.name}, {_about(estimated_bytes(file))}"),
         *_master_rows(plan),
     ]
     lines = [_title(planned), *(f"  {label:<{_LABEL}}{text}" for label, text in rows)]
-    lines += [f"  {'frame':<{_LABEL}}{note}" for note in frame_notes(plan)]
+    lines += [
+        f"  {'frame':<{_LABEL}}{note}" for each in plan.pictures for note in frame_notes(each)
+    ]
     lines += [f"  {each.sentence()}" for each in planned.findings]
     return "\n".join(lines)
+
+
+def frame_notes(placed: PlacedPicture[AnyPicture]) -> list[str]:
+    """Return lines about the frame for whoever frames the print, with the usual caution."""
+    frame = placed.request.frame
+    if frame is None or frame.rebate_mm is None or frame.moulding_width_mm is None:
+        return []
+    # Stick length 2 (w + h) + 8 face widths: a published framing formula, seen in secondary text.
+    width, height = frame.rebate_mm
+    stick = 2 * (width + height) + 8 * frame.moulding_width_mm
+    return [
+        f"moulding: {mm_text(stick)} mm of stick ({inch_text(stick)} in) cuts this frame; mitre "
+        "saws and glass cut, follow the tool's and your local safety rules"
+    ]
+
+
+def _picture_rows(
+    placed: PlacedPicture[PicturePlan], file: FilePlan[PicturePlan]
+) -> list[tuple[str, str]]:
+    return [*_source_rows(placed), *_sheet_rows(placed, file), *_look_rows(placed.picture)]
 
 
 def finding_lines(prints: Sequence[PlannedPrint]) -> list[str]:
@@ -57,9 +84,9 @@ def finding_lines(prints: Sequence[PlannedPrint]) -> list[str]:
 
 def _which(found: Sequence[PlannedPrint], of: int) -> str:
     """Prints as ``--only`` takes them: one with its picture, several by number."""
-    numbers = list(dict.fromkeys(each.request.number for each in found))
+    numbers = list(dict.fromkeys(each.file.request.number for each in found))
     if len(numbers) == 1:
-        return f"print {numbers[0]}, {found[0].request.picture.name}"
+        return f"print {numbers[0]}, {found[0].file.request.look.picture.name}"
     if numbers == list(range(1, of + 1)):
         return f"all {of} prints"
     return f"prints {', '.join(_spans(numbers))}"
@@ -76,28 +103,33 @@ def _spans(numbers: Sequence[int]) -> Iterator[str]:
 
 
 def _title(planned: PlannedPrint) -> str:
-    request = planned.request
+    request = planned.file.request
     where = f" for {request.frame.name}" if request.frame else ""
     copies = f", {request.copies} copies" if request.copies > 1 else ""
     refused = "  REFUSED" if planned.refused else ""
-    return f"print {request.number}: {request.picture.name}{where}{copies}{refused}"
+    return f"print {request.number}: {request.look.picture.name}{where}{copies}{refused}"
 
 
-def _master_rows(plan: Plan) -> list[tuple[str, str]]:
-    if not plan.request.delivery.keep_master or plan.crop is None:
+def _master_rows(file: FilePlan[PicturePlan]) -> list[tuple[str, str]]:
+    if not file.delivery.keep_master:
         return []
-    path, box = master_of(Path(plan.request.name)), plan.crop.box
-    bands = "grey" if plan.mono or (plan.header and plan.header.colour == "grey") else "colour"
-    return [("master", f"{path.as_posix()}, {box.width} x {box.height} px, 16-bit {bands}")]
+    paths = masters_of(Path(file.name), len(file.pictures))
+    return [
+        ("master", _master_text(path, each.picture))
+        for path, each in zip(paths, file.pictures, strict=True)
+    ]
 
 
-def _source_rows(plan: Plan) -> list[tuple[str, str]]:
-    header, crop = plan.header, plan.crop
-    source = plan.request.picture.source.name
-    if header is None:
-        return [("source", f"{source} (not opened)")]
-    rows = [("source", f"{source}: {_header_text(header)}")]
-    return rows if crop is None else rows + _crop_rows(plan, crop)
+def _master_text(path: Path, plan: PicturePlan) -> str:
+    bands = "grey" if plan.mono or plan.header.colour == "grey" else "colour"
+    box = plan.crop.box
+    return f"{path.as_posix()}, {box.width} x {box.height} px, 16-bit {bands}"
+
+
+def _source_rows(placed: PlacedPicture[PicturePlan]) -> list[tuple[str, str]]:
+    source = placed.picture.look.picture.source.name
+    text = f"{source}: {_header_text(placed.picture.header)}"
+    return [("source", text), *_crop_rows(placed)]
 
 
 def _header_text(header: Header) -> str:
@@ -110,15 +142,16 @@ def _header_text(header: Header) -> str:
     )
 
 
-def _crop_rows(plan: Plan, crop: CropPlan) -> list[tuple[str, str]]:
+def _crop_rows(placed: PlacedPicture[PicturePlan]) -> list[tuple[str, str]]:
+    crop, aperture = placed.picture.crop, placed.picture.look.aperture
     scale = (
         f"magnification {float(crop.magnification):.3f}, effective "
         f"{float(crop.effective_ppi):.0f} ppi, fine from {mm_text(crop.enough_from_mm, 0)} mm, "
-        f"looked at from {mm_text(plan.request.aperture.viewing_distance_mm, 0)} mm"
+        f"looked at from {mm_text(aperture.viewing_distance_mm, 0)} mm"
     )
     clear = [
         f"{each.label} {mm_text(abs(each.distance_mm))} mm "
-        f"{'inside' if each.distance_mm >= 0 else 'beyond'} {cutting_edge(plan)}"
+        f"{'inside' if each.distance_mm >= 0 else 'beyond'} {cutting_edge(placed)}"
         for each in crop.clearances
     ]
     return [("crop", _crop_text(crop)), ("scale", scale), *(("clear", text) for text in clear)]
@@ -133,16 +166,19 @@ def _crop_text(crop: CropPlan) -> str:
     )
 
 
-def _sheet_rows(plan: Plan) -> list[tuple[str, str]]:
-    sheet, aperture = plan.sheet, plan.request.aperture
-    box, px, mm = sheet.picture_box, sheet.margins_px, sheet.margins_mm
+def _sheet_rows(
+    placed: PlacedPicture[PicturePlan], file: FilePlan[PicturePlan]
+) -> list[tuple[str, str]]:
+    stock, size, place = file.sheet.stock, placed.picture.size, placed.place
+    box, px, mm = place.box, place.margins_px, place.margins_mm
+    aperture = placed.picture.look.aperture
     rows = [
-        ("aperture", f"{_both_units(sheet.opening_mm)}, {_edges_text(aperture)}"),
-        ("image", f"{_both_units(sheet.image_mm)}, {sheet.image_px[0]} x {sheet.image_px[1]} px"),
+        ("aperture", f"{_both_units(size.opening_mm)}, {_edges_text(aperture)}"),
+        ("image", f"{_both_units(size.image_mm)}, {size.image_px[0]} x {size.image_px[1]} px"),
         (
             "sheet",
-            f"{_both_units(sheet.sheet_mm)}, {sheet.sheet_px[0]} x {sheet.sheet_px[1]} px at "
-            f"{float(sheet.ppi):g} ppi, {sheet.media_name}, {plan.request.paper.surface}",
+            f"{_both_units(stock.size_mm)}, {stock.size_px[0]} x {stock.size_px[1]} px at "
+            f"{float(stock.ppi):g} ppi, {stock.media_name}, {stock.surface}",
         ),
         (
             "offset",
@@ -155,11 +191,11 @@ def _sheet_rows(plan: Plan) -> list[tuple[str, str]]:
         ),
         (
             "residual",
-            f"{mm_text(sheet.residual_mm[0], 2)} mm across, "
-            f"{mm_text(sheet.residual_mm[1], 2)} mm down",
+            f"{mm_text(place.residual_mm[0], 2)} mm across, "
+            f"{mm_text(place.residual_mm[1], 2)} mm down",
         ),
     ]
-    return rows + _rebate_rows(plan)
+    return rows + _rebate_rows(placed)
 
 
 def _edges_text(aperture: Aperture) -> str:
@@ -171,11 +207,11 @@ def _edges_text(aperture: Aperture) -> str:
     return f"{word} {', '.join(f'{edge} {length}' for edge, length in lengths.items())} mm"
 
 
-def _rebate_rows(plan: Plan) -> list[tuple[str, str]]:
-    frame = plan.request.frame
+def _rebate_rows(placed: PlacedPicture[PicturePlan]) -> list[tuple[str, str]]:
+    frame, size = placed.request.frame, placed.picture.size
     if frame is None or frame.rebate_mm is None:
         return []
-    room = rebate_room(plan.sheet, plan.request.aperture, frame)
+    room = rebate_room(placed.place, size, placed.picture.look.aperture, frame)
     free = ", ".join(f"{edge} {mm_text(length)}" for edge, length in room.items())
     return [("rebate", f"{_both_units(frame.rebate_mm)}, free: {free} mm")]
 
@@ -188,13 +224,12 @@ def _both_units(size: Size) -> str:
     )
 
 
-def _look_rows(plan: Plan) -> list[tuple[str, str]]:
-    picture = plan.request.picture
-    rows = [("tone", f"{_mono_text(plan.mono, plan)}, {_tone_text(plan)}")]
-    if picture.zones:
+def _look_rows(plan: PicturePlan) -> list[tuple[str, str]]:
+    rows = [("tone", f"{_mono_text(plan)}, {_tone_text(plan)}")]
+    if plan.zones:
         zones = ", ".join(
             f"zone {each.zone:g} at ({float(each.at[0]):g}, {float(each.at[1]):g})"
-            for each in picture.zones
+            for each in plan.zones
         )
         rows.append(("zones", zones))
     if plan.marks:
@@ -204,8 +239,8 @@ def _look_rows(plan: Plan) -> list[tuple[str, str]]:
     return rows + _finish_rows(plan)
 
 
-def _tone_text(plan: Plan) -> str:
-    tone = plan.request.tone
+def _tone_text(plan: PicturePlan) -> str:
+    tone = plan.tone
     split = tone.split_grade
     grade = f"grade {tone.grade:g}"
     if split is not None:
@@ -228,7 +263,7 @@ def _end_text(name: str, point: float | AreaShare) -> str:
     return f"{name} at L* {point:g}"
 
 
-def _marks_text(plan: Plan) -> str:
+def _marks_text(plan: PicturePlan) -> str:
     dust = sum(not mark.required for mark in plan.marks)
     largest = max(mark.radius_px for mark in plan.marks)
     parts = [counted(len(plan.marks) - dust, "mark")]
@@ -236,42 +271,43 @@ def _marks_text(plan: Plan) -> str:
     return f"{', '.join(parts)}, the largest {largest:.1f} px in radius"
 
 
-def _shades_text(plan: Plan) -> str:
+def _shades_text(plan: PicturePlan) -> str:
     parts = [
         f"{'dodge' if shade.stops > 0 else 'burn'} {abs(shade.stops):g} stops {shade.shape}"
         for shade in plan.shades
     ]
     if plan.edge_burn is not None:
-        width = px_to_mm(Fraction(plan.edge_burn.width_px), plan.sheet.ppi)
+        width = px_to_mm(Fraction(plan.edge_burn.width_px), plan.size.ppi)
         parts.append(f"edges {plan.edge_burn.stops:g} stops over {mm_text(width)} mm")
     return ", ".join(parts)
 
 
-def _finish_rows(plan: Plan) -> list[tuple[str, str]]:
-    request, sharpen, ppi = plan.request, plan.sharpen, plan.sheet.ppi
+def _finish_rows(plan: PicturePlan) -> list[tuple[str, str]]:
     rows = []
-    if request.local_contrast.gain:
-        across = px_to_mm(Fraction(plan.neighbourhood_px), ppi)
-        rows.append(
-            ("contrast", f"gain {request.local_contrast.gain:g} within {mm_text(across)} mm")
-        )
-    radius = px_to_mm(Fraction(sharpen.sigma_px), ppi)
+    if plan.local_contrast is not None:
+        across = px_to_mm(Fraction(plan.local_contrast.neighbourhood_px), plan.size.ppi)
+        rows.append(("contrast", f"gain {plan.local_contrast.gain:g} within {mm_text(across)} mm"))
+    rows.append(("sharpen", _sharpen_text(plan)))
+    if plan.toner is not None:
+        rows.append(("toner", _toner_text(plan.toner)))
+    if plan.grain is not None:
+        size = mm_text(plan.grain.size_mm, 2)
+        rows.append(("grain", f"{plan.grain.granularity:g} D at density 1, {size} mm"))
+    return rows
+
+
+def _sharpen_text(plan: PicturePlan) -> str:
+    sharpen = plan.sharpen
+    if sharpen is None:
+        return "none"
+    radius = px_to_mm(Fraction(sharpen.sigma_px), plan.size.ppi)
     deblur = f", deblur {sharpen.deblur_sigma_px:.2f} px" if sharpen.deblur_sigma_px else ""
     skin = f", {sharpen.skin:.0%} on skin" if sharpen.skin < 1 else ""
     damping = _measured("damping", sharpen.damping, "") if sharpen.damping != 1 else ""
-    rows.append(
-        (
-            "sharpen",
-            f"radius {mm_text(radius, 3)} mm = {sharpen.sigma_px:.2f} px, gain {sharpen.gain:g}"
-            f"{_measured('noise floor', sharpen.noise_floor, ' L*')}{skin}{damping}{deblur}",
-        )
+    return (
+        f"radius {mm_text(radius, 3)} mm = {sharpen.sigma_px:.2f} px, gain {sharpen.gain:g}"
+        f"{_measured('noise floor', sharpen.noise_floor, ' L*')}{skin}{damping}{deblur}"
     )
-    if request.toner.is_tinted:
-        rows.append(("toner", _toner_text(request.toner)))
-    if request.grain.granularity:
-        size = mm_text(request.grain.size_mm, 2)
-        rows.append(("grain", f"{request.grain.granularity:g} D at density 1, {size} mm"))
-    return rows
 
 
 def _measured(name: str, value: float | None, unit: str) -> str:
@@ -288,35 +324,40 @@ def _toner_text(toner: Toner) -> str:
     return f"dark {dark}; light {light}; meeting at L* {toner.split:g}"
 
 
-def _mono_text(mono: MonoPlan | None, plan: Plan) -> str:
-    if mono is None:
+def _mono_text(plan: PicturePlan) -> str:
+    mono, asked = plan.mono, plan.look.mono
+    if mono is None or asked is None:
         return "colour"
-    request = plan.request.mono
-    assert request is not None
-    name = request.response if isinstance(request.response, str) else "own response"
+    name = asked.response if isinstance(asked.response, str) else "own response"
     weights = " ".join(f"{weight:.3f}" for weight in mono.weights)
-    behind = "" if request.filter == "none" else f" behind {request.filter} "
+    behind = "" if asked.filter == "none" else f" behind {asked.filter} "
     factor = f"(filter factor {mono.filter_factor_stops:.1f} stops)" if behind else ""
     return f"mono {name}{behind}{factor} = r g b {weights}"
 
 
 def plan_line(planned: PlannedPrint) -> str:
     """Return a dry run's account of one print in one line, for long jobs."""
-    request, plan = planned.request, planned.plan
+    request, plan = planned.file.request, planned.plan
     counts = Counter(finding.level for finding in planned.findings)
     marks = " ".join(
         f"{counts[level]} {level}" for level in ("stop", "warn", "note") if counts[level]
     )
     if plan is None:
-        return f"{request.number:>5} {request.name}  not readable  {marks}"
-    box, sheet = plan.sheet.picture_box, plan.sheet.sheet_px
-    crop = ""
-    if plan.crop is not None:
-        crop = f"  {float(plan.crop.crop_loss):.1%} off {float(plan.crop.effective_ppi):.0f} ppi"
-    return (
-        f"{request.number:>5} {request.name}  {box.width}x{box.height} at ({box.left},{box.top}) "
-        f"on {sheet[0]}x{sheet[1]}{crop}  {marks}".rstrip()
+        return f"{request.number:>5} {planned.name}  not readable  {marks}"
+    pictures = ", ".join(_line_of(each) for each in plan.pictures)
+    across, down = plan.sheet.stock.size_px
+    crops = "".join(
+        f"  {float(each.picture.crop.crop_loss):.1%} off "
+        f"{float(each.picture.crop.effective_ppi):.0f} ppi"
+        for each in plan.pictures
     )
+    head = f"{request.number:>5} {planned.name}  {pictures} on {across}x{down}"
+    return f"{head}{crops}  {marks}".rstrip()
+
+
+def _line_of(placed: PlacedPicture[PicturePlan]) -> str:
+    box = placed.place.box
+    return f"{box.width}x{box.height} at ({box.left},{box.top})"
 
 
 def totals_text(prints: Sequence[PlannedPrint]) -> str:
@@ -324,9 +365,9 @@ def totals_text(prints: Sequence[PlannedPrint]) -> str:
     plans = [each.plan for each in prints if each.plan is not None and not each.refused]
     sheets: Counter[str] = Counter()
     for plan in plans:
-        sheets[f"{plan.sheet.media_name} {plan.request.paper.surface}"] += plan.request.copies
+        sheets[f"{plan.sheet.stock.media_name} {plan.sheet.stock.surface}"] += plan.copies
     refused = sum(each.refused for each in prints)
-    size = _about(sum(plan.estimated_bytes for plan in plans))
+    size = _about(sum(estimated_bytes(plan) for plan in plans))
     copies = sum(sheets.values())
     total = f"{counted(len(plans), 'file')}, {counted(copies, 'sheet')}"
     lines = [f"{total}, {size}; {refused} refused"]
@@ -345,10 +386,10 @@ def _about(count: int) -> str:
 
 def outcome_line(outcome: Outcome) -> str:
     """Return one line about what became of a print."""
-    name = outcome.planned.request.name
+    name = outcome.planned.name
     if outcome.status == "made":
         line = f"made     {name}  {outcome.bytes / 1e6:.1f} MB in {outcome.seconds:.1f} s"
-        return "\n".join([line, *(f"         {note}" for note in outcome.notes)])
+        return "\n".join([line, *(f"         {note.sentence()}" for note in outcome.findings)])
     if outcome.status == "kept":
         return f"kept     {name}  same plan, left alone"
     return f"{outcome.status:<8} {name}  {outcome.message}"
@@ -368,46 +409,56 @@ def prints_data(prints: Iterable[PlannedPrint]) -> list[dict[str, Any]]:
 
 
 def _print_data(planned: PlannedPrint) -> dict[str, Any]:
-    request, plan = planned.request, planned.plan
-    data: dict[str, Any] = {
+    file, plan = planned.file, planned.plan
+    request = file.request
+    return {
         "number": request.number,
-        "picture": request.picture.name,
+        "output": file.name,
+        "copies": file.copies,
+        "refused": planned.refused,
+        "findings": [asdict(finding) for finding in planned.findings],
+        "sheet": {
+            **asdict(file.sheet.stock),
+            "border_lightness": file.sheet.border_lightness,
+            "marks": [asdict(each) for each in file.sheet.marks],
+        },
+        "delivery": {**asdict(file.delivery), "profile": Path(file.delivery.profile).name},
+        "estimated_bytes": estimated_bytes(file),
+        "pictures": [_picture_data(each) for each in (plan or file).pictures],
+    }
+
+
+def _picture_data(placed: PlacedPicture[AnyPicture]) -> dict[str, Any]:
+    request, picture = placed.request, placed.picture
+    look = picture.look
+    facts: dict[str, Any] = {
+        "picture": look.picture.name,
         "frame": request.frame.name if request.frame else None,
         "recipe": request.recipe or None,
         "variant": request.variant or None,
-        "copies": request.copies,
-        "output": request.name,
-        "refused": planned.refused,
-        "findings": [asdict(finding) for finding in planned.findings],
+        "aperture": asdict(look.aperture),
+        "paper": asdict(request.paper),
+        "size": asdict(picture.size),
+        "place": asdict(placed.place),
+        "rebate_free_mm": rebate_room(placed.place, picture.size, look.aperture, request.frame),
     }
-    if plan is not None:
-        data |= {
-            "source": asdict(plan.header) if plan.header else None,
-            "aperture": asdict(request.aperture),
-            "crop": asdict(plan.crop) if plan.crop else None,
-            "paper": asdict(request.paper),
-            "sheet": asdict(plan.sheet),
-            "rebate_free_mm": rebate_room(plan.sheet, request.aperture, request.frame),
-            "mono": asdict(plan.mono) if plan.mono else None,
-            "tone": asdict(request.tone),
-            "marks": [asdict(mark) for mark in plan.marks],
-            "zones": [asdict(zone) for zone in request.picture.zones],
-            "shades": [asdict(shade) for shade in plan.shades],
-            "edge_burn": asdict(plan.edge_burn) if plan.edge_burn else None,
-            "local_contrast": {
-                "gain": request.local_contrast.gain,
-                "neighbourhood_px": plan.neighbourhood_px,
-            },
-            "toner": asdict(request.toner) if request.toner.is_tinted else None,
-            "sharpen": asdict(plan.sharpen),
-            "grain": asdict(request.grain),
-            "delivery": {
-                **asdict(request.delivery),
-                "profile": Path(request.delivery.profile).name,
-            },
-            "estimated_bytes": plan.estimated_bytes,
-        }
-    return data
+    return facts | _plan_data(picture) if isinstance(picture, PicturePlan) else facts
+
+
+_TOLD_ELSEWHERE = ("look", "size", "header", "grain_of")
+
+
+def _plan_data(plan: PicturePlan) -> dict[str, Any]:
+    """A picture's source and every stage of its plan; a stage that does nothing is null."""
+    stages = {each.name: getattr(plan, each.name) for each in fields(plan)}
+    told = {key: _as_data(each) for key, each in stages.items() if key not in _TOLD_ELSEWHERE}
+    return {"source": asdict(plan.header), **told}
+
+
+def _as_data(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [_as_data(each) for each in value]
+    return asdict(value) if is_dataclass(value) and not isinstance(value, type) else value
 
 
 def outcomes_data(outcomes: Iterable[Outcome]) -> list[dict[str, Any]]:
@@ -417,7 +468,7 @@ def outcomes_data(outcomes: Iterable[Outcome]) -> list[dict[str, Any]]:
             **_print_data(outcome.planned),
             "status": outcome.status,
             "message": outcome.message,
-            "notes": list(outcome.notes),
+            "finished": [asdict(finding) for finding in outcome.findings],
             "bytes": outcome.bytes,
             "seconds": round(outcome.seconds, 3),
         }

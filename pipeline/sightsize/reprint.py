@@ -2,23 +2,24 @@
 
 import tempfile
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any, Literal, NamedTuple, get_args
 
 import tomli_w
 
+from sightsize.arrange import arrange
 from sightsize.audit import standing
 from sightsize.batch import Outcome, PlannedPrint, make_prints, plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.docket import Docket, Record
 from sightsize.findings import JobError
 from sightsize.identity import file_sha256
 from sightsize.load import load_job
-from sightsize.matching import from_master, master_job, not_in_master
+from sightsize.matching import from_masters, master_job, not_in_master
 from sightsize.paths import is_file, resolved
-from sightsize.plan import Plan
+from sightsize.plan import FilePlan, PicturePlan
 from sightsize.record import profile_record, versions
 
 State = Literal["identical", "same pixels", "matched", "different", "failed"]
@@ -80,15 +81,18 @@ def _has_job(record: Record) -> bool:
     tables = [own.get(key) for key in ("delivery", "sharpen", "pictures")]
     if not all(isinstance(each, dict) for each in tables) or "profile" not in own["delivery"]:
         return False
-    pictures = list(own["pictures"].values())
-    return len(pictures) == 1 and isinstance(pictures[0], dict)
+    names = sorted({each["picture"] for each in record["sources"]})
+    pictures = own["pictures"]
+    return sorted(pictures) == names and all(isinstance(pictures[each], dict) for each in names)
 
 
 def _reprinted(folder: Path, record: Record, look_in: Sequence[Path], output: Path) -> Reprinted:
-    source = _source(folder, record, look_in)
-    if source is None:
-        return Reprinted(record["file"], "failed", (), _lost(folder, record))
-    outcome = _made(_source_job(record, source), output)
+    found = {each["picture"]: _find_source(folder, each, look_in) for each in record["sources"]}
+    lost = [each for each in record["sources"] if found[each["picture"]] is None]
+    if lost:
+        return Reprinted(record["file"], "failed", (), _lost(folder, record, lost[0]))
+    sources = {name: path for name, path in found.items() if path is not None}
+    outcome = _made(_with_sources(record["job"], sources), output)
     changes = tuple(_changes(record))
     if outcome.record is None:
         return Reprinted(record["file"], "failed", changes, outcome.message)
@@ -103,17 +107,17 @@ def _reprinted(folder: Path, record: Record, look_in: Sequence[Path], output: Pa
 
 
 def _matched(folder: Path, record: Record, output: Path) -> Reprinted:
-    if "master" not in record:
+    if "masters" not in record:
         said = "no master was kept; delivery.keep_master keeps one while the source is there"
         return Reprinted(record["file"], "failed", (), said)
-    master = record["master"]
-    path = resolved(folder / master["file"])
-    state, why = standing(path, master, "it is needed to match the print")
-    if state != "whole":
-        said = f"its master {master['file']} is {state}: {why}"
-        return Reprinted(record["file"], "failed", (), said)
-    source_sha256 = record["source"]["sha256"]
-    outcome = _made(master_job(record, path), output, lambda each: from_master(each, source_sha256))
+    for master in record["masters"]:
+        state, why = standing(folder / master["file"], master, "it is needed to match the print")
+        if state != "whole":
+            said = f"its master {master['file']} is {state}: {why}"
+            return Reprinted(record["file"], "failed", (), said)
+    outcome = _made(
+        master_job(record, folder), output, lambda each: from_masters(each, record["sources"])
+    )
     changes = (*_changes(record), *not_in_master(record))
     if outcome.record is None:
         return Reprinted(record["file"], "failed", changes, outcome.message)
@@ -125,19 +129,18 @@ def _matched(folder: Path, record: Record, output: Path) -> Reprinted:
 
 
 def _offer(folder: Path, record: Record) -> str:
-    """What a print's master is good for, as the end of a sentence."""
-    if "master" not in record:
+    """What a print's masters are good for, as the end of a sentence."""
+    if "masters" not in record:
         return "no master was kept"
-    master = record["master"]
-    state, _ = standing(folder / master["file"], master)
-    if state == "whole":
-        return "--match makes it from its master"
-    return f"its master {master['file']} is {state}"
+    for master in record["masters"]:
+        state, _ = standing(folder / master["file"], master)
+        if state != "whole":
+            return f"its master {master['file']} is {state}"
+    return "--match makes it from its master"
 
 
-def _source(folder: Path, record: Record, look_in: Sequence[Path]) -> Path | None:
-    """The very bytes the print was made from, where they are now."""
-    wanted = record["source"]
+def _find_source(folder: Path, wanted: Mapping[str, Any], look_in: Sequence[Path]) -> Path | None:
+    """The very bytes that a picture was made from, where they are now."""
     places: list[Path] = [resolved(folder / wanted["path"])]
     for place in look_in:
         places += sorted(path for path in resolved(place).rglob("*") if is_file(path))
@@ -148,18 +151,19 @@ def _source(folder: Path, record: Record, look_in: Sequence[Path]) -> Path | Non
     return None
 
 
-def _lost(folder: Path, record: Record) -> str:
-    path = resolved(folder / record["source"]["path"])
+def _lost(folder: Path, record: Record, wanted: Mapping[str, Any]) -> str:
+    path = resolved(folder / wanted["path"])
     what = "has changed since" if is_file(path) else "is not there"
     where = "name a folder that has it with --look-in"
     return f"the source {path} {what}; {where}; {_offer(folder, record)}"
 
 
-def _source_job(record: Record, source: Path) -> dict[str, Any]:
-    """A print's own job, its source where it is now."""
-    own: dict[str, Any] = record["job"]
-    (picture,) = own["pictures"]
-    return {**own, "pictures": {picture: {**own["pictures"][picture], "source": str(source)}}}
+def _with_sources(own: Mapping[str, Any], sources: Mapping[str, Path]) -> dict[str, Any]:
+    """A print's own job, its sources where they are now."""
+    pictures = {
+        name: {**facts, "source": str(sources[name])} for name, facts in own["pictures"].items()
+    }
+    return {**own, "pictures": pictures}
 
 
 def _made(
@@ -183,7 +187,7 @@ def _made(
     output.mkdir(parents=True, exist_ok=True)
     (outcome,) = make_prints(
         job,
-        [adapted(each) for each in plan_prints(job, job.prints)],
+        [adapted(each) for each in plan_prints(job, arrange(job))],
         replace=True,
         workers=1,
     )
@@ -203,7 +207,7 @@ def _changes(record: Record) -> Iterator[str]:
 
 
 def _how_far(
-    folder: Path, record: Record, output: Path, plan: Plan | None
+    folder: Path, record: Record, output: Path, plan: FilePlan[PicturePlan] | None
 ) -> tuple[tuple[float, ...], str]:
     """Mean and largest dE00 from the first print, if there is one to compare with, in words too."""
     import pyvips
@@ -214,14 +218,17 @@ def _how_far(
     images = [pyvips.Image.new_from_file(str(path)) for path in (old, new)]
     if len({(each.width, each.height, each.bands) for each in images}) > 1 or plan is None:
         return (), "its size or channels are others"
-    box = plan.sheet.picture_box
-    seen = [
-        each.icc_import(embedded=True, pcs="lab").crop(box.left, box.top, box.width, box.height)
-        for each in images
-    ]
-    apart = seen[0].dE00(seen[1]).stats()
-    mean, largest = float(apart(4, 0)[0]), float(apart(1, 0)[0])
-    return (mean, largest), f"dE00 {mean:.3f} on average, {largest:.1f} at most"
+    seen = [each.icc_import(embedded=True, pcs="lab") for each in images]
+    apart = seen[0].dE00(seen[1])
+    boxes = [each.place.box for each in plan.pictures]
+    parts = [apart.crop(box.left, box.top, box.width, box.height).stats() for box in boxes]
+    areas = [box.width * box.height for box in boxes]
+    means, largest = (
+        [float(each(4, 0)[0]) for each in parts],
+        [float(each(1, 0)[0]) for each in parts],
+    )
+    mean = sum(each * area for each, area in zip(means, areas, strict=True)) / sum(areas)
+    return (mean, max(largest)), f"dE00 {mean:.3f} on average, {max(largest):.1f} at most"
 
 
 def reprint_totals(results: Sequence[Reprinted], output: Path) -> str:

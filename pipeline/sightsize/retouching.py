@@ -26,7 +26,9 @@ def face_of(spot: Spot, picture: Picture) -> KeepClear | None:
 
 def with_face_marks_counted(prints: Sequence[PrintRequest]) -> tuple[PrintRequest, ...]:
     """Return the prints with ``in_faces`` set for every mark on a face."""
-    pictures = dict.fromkeys(request.picture for request in prints if request.picture.spotting)
+    pictures = dict.fromkeys(
+        request.look.picture for request in prints if request.look.picture.spotting
+    )
     places = {picture: list(_face_places(picture)) for picture in pictures}
 
     def counted(spot: Spot, picture: Picture) -> Spot:
@@ -46,7 +48,9 @@ def with_face_marks_counted(prints: Sequence[PrintRequest]) -> tuple[PrintReques
         for picture in pictures
     }
     return tuple(
-        replace(request, picture=done[request.picture]) if request.picture in done else request
+        replace(request, look=replace(request.look, picture=done[request.look.picture]))
+        if request.look.picture in done
+        else request
         for request in prints
     )
 

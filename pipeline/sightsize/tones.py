@@ -39,6 +39,9 @@ FILTERS: dict[str, Weights] = {
 _GRADE_RANGES = (150.0, 130.0, 105.0, 85.0, 65.0, 50.0)
 """Exposure range R of paper grades 0 to 5 in the manner of ISO 6846; working approximations."""
 
+VISIBLE_DE00 = 3.0
+"""CIEDE2000 above which a colour counts as missed: common practice, no source."""
+
 _ENDS = 0.001
 
 

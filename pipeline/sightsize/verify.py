@@ -1,10 +1,11 @@
-"""Hold a written file against its plan: pixels, density, profile, orientation, overhang."""
+"""Hold a written file against its plan: pixels, density, profile, orientation, border."""
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +13,11 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
-from sightsize.findings import Remark
-from sightsize.job import BUILT_IN_PROFILES, AreaShare
-from sightsize.layout import Box
-from sightsize.picture.finish import output_profile
+from sightsize.geometry import Box, turned_box
+from sightsize.job import BUILT_IN_PROFILES
+from sightsize.picture.finish import border_value, output_profile
 from sightsize.picture.source import last_word
-from sightsize.plan import Plan
+from sightsize.plan import FilePlan, PicturePlan, PlacedPicture
 from sightsize.units import MM_PER_INCH
 
 Strip = NDArray[Any]
@@ -32,25 +32,27 @@ _PPI_WITHIN = 0.01
 
 @dataclass(frozen=True)
 class Seen:
-    """What a file holds: how it differs from its plan, and its clipped shares of the opening."""
+    """What a file holds: how it differs from its plan, and what of each picture is clipped.
+
+    ``clipped`` has the shares of each opening that are bare white and solid black.
+    """
 
     differences: tuple[str, ...]
-    white_share: float = 0.0
-    black_share: float = 0.0
+    clipped: tuple[tuple[float, float], ...] = ()
     pixels_sha256: str = ""
 
 
-def verify_file(path: Path, plan: Plan, paper: list[int]) -> Seen:
-    """Return how a file differs from its plan, and what of its opening is clipped.
+def verify_file(path: Path, file: FilePlan[PicturePlan]) -> Seen:
+    """Return how a file differs from its plan, and what of its openings is clipped.
 
-    In a JPEG the overhang is exact outside the 8-pixel blocks that the picture's edge runs
-    through; inside those blocks the coding of the edge itself reaches over it. In a TIFF every
-    pixel of the overhang is exact.
+    Border is the sheet less its pictures and its marks. In a JPEG it is exact outside the 8-pixel
+    blocks that their edges run through; inside those blocks the coding of the edge itself reaches
+    over it. In a TIFF every pixel of the border is exact.
     """
     try:
         image = pyvips.Image.new_from_file(str(path), access="sequential", fail_on="error")
-        differences = tuple(_header_differences(image, plan))
-        return Seen(differences) if differences else _read_through(image, plan, paper)
+        differences = tuple(_header_differences(image, file))
+        return Seen(differences) if differences else _read_through(image, file)
     except pyvips.Error as error:
         return Seen((f"it cannot be read again ({last_word(error)})",))
 
@@ -75,30 +77,10 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
     return Seen((), pixels_sha256=digest.hexdigest())
 
 
-def clipping_remarks(seen: Seen, plan: Plan) -> Iterator[Remark]:
-    """Yield a remark for more bare white or solid black in the opening than the job allows."""
-    thresholds, tone = plan.request.thresholds, plan.request.tone
-    lighter = "raise tone.exposure, lower the grade, or dodge it"
-    darker = "lower tone.exposure or the grade, or burn it"
-    if isinstance(tone.black_point, AreaShare):  # which is measured after the exposure
-        lighter = "make the share of tone.black_point smaller, lower the grade, or dodge it"
-    if isinstance(tone.white_point, AreaShare):
-        darker = "make the share of tone.white_point smaller, lower the grade, or burn it"
-    for share, what, remedy in (
-        (seen.white_share, "bare white", darker),
-        (seen.black_share, "solid black", lighter),
-    ):
-        message = f"{share:.1%} of the opening is {what} without detail; {remedy}."
-        if share > thresholds.clipping_stop:
-            yield Remark("clipping", message, "stop", "Or accept clipping, if it is meant.")
-        elif share > thresholds.clipping_warn:
-            yield Remark("clipping", message)
-
-
-def _header_differences(image: pyvips.Image, plan: Plan) -> Iterator[str]:
-    sheet, delivery = plan.sheet, plan.request.delivery
-    if (image.width, image.height) != sheet.sheet_px:
-        planned = f"{sheet.sheet_px[0]} x {sheet.sheet_px[1]}"
+def _header_differences(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Iterator[str]:
+    size_px, delivery = file.sheet.stock.size_px, file.delivery
+    if (image.width, image.height) != size_px:
+        planned = f"{size_px[0]} x {size_px[1]}"
         yield f"{image.width} x {image.height} px, planned {planned}"
     depth = {"uchar": 8, "ushort": 16}.get(image.format, 0)
     if depth != delivery.bit_depth:
@@ -119,23 +101,25 @@ def _header_differences(image: pyvips.Image, plan: Plan) -> Iterator[str]:
         yield "an orientation that turns it"
 
 
-def _read_through(image: pyvips.Image, plan: Plan, paper: list[int]) -> Seen:
-    """Read every pixel once: the overhang must be exact, the opening is looked at for clipping.
+def _read_through(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Seen:
+    """Read every pixel once: the border must be exact, the openings are looked at for clipping.
 
     A strip is looked at while the next one is decoded.
     """
-    box = plan.sheet.picture_box
-    if plan.request.delivery.format == "jpeg":
-        box = _whole_blocks(box, image.width, image.height)
+    boxes: Sequence[Box] = file.sheet.drawn_boxes
+    if file.delivery.format == "jpeg":
+        boxes = [_whole_blocks(each, image.width, image.height) for each in boxes]
     sample = np.uint16 if image.format == "ushort" else np.uint8
-    paper_row = np.tile(np.array(paper, dtype=sample), image.width)
-    clipped = _Clipped(plan, image.bands, np.iinfo(sample).max)
+    border = border_value(file.sheet.border_lightness, file.delivery)
+    border_row = np.tile(np.array(border, dtype=sample), image.width)
+    clipped = [_Clipped(each, image.bands, np.iinfo(sample).max) for each in file.pictures]
     digest = hashlib.sha256()
 
     def look_at(top: int, strip: Strip) -> int | None:
         digest.update(strip.data)
-        clipped.look_at(top, strip)
-        return _differing_row(strip, top, box, paper_row)
+        for each in clipped:
+            each.look_at(top, strip)
+        return _differing_row(strip, top, boxes, border_row)
 
     with ThreadPoolExecutor(max_workers=1) as looking:
         looks: list[Future[int | None]] = []
@@ -145,26 +129,44 @@ def _read_through(image: pyvips.Image, plan: Plan, paper: list[int]) -> Seen:
             looks = [looking.submit(look_at, top, strip)]
         differing = looks[-1].result()
     if differing is not None:
-        return Seen((f"row {differing} of the overhang is not exact paper tone",))
-    return Seen((), *clipped.shares(), digest.hexdigest())
+        return Seen((f"row {differing} of the border is not exact paper tone",))
+    return Seen((), tuple(each.shares() for each in clipped), digest.hexdigest())
 
 
-def _differing_row(strip: Strip, top: int, box: Box, paper_row: Strip) -> int | None:
-    """The first row of a strip whose overhang is not the paper's tone."""
+def _differing_row(strip: Strip, top: int, boxes: Sequence[Box], border_row: Strip) -> int | None:
+    """The first row of a strip whose border is not the paper's tone."""
     height, width, bands = strip.shape
     rows = strip.reshape(height, width * bands)
-    above = np.s_[: max(box.top - top, 0)]
-    below = np.s_[max(box.top + box.height - top, 0) :]
-    left, right = np.s_[: box.left * bands], np.s_[(box.left + box.width) * bands :]
-    wrong = np.zeros(height, bool)
-    for lines, columns in (
-        (above, np.s_[:]),
-        (below, np.s_[:]),
-        (np.s_[:], left),
-        (np.s_[:], right),
-    ):
-        wrong[lines] |= (rows[lines, columns] != paper_row[columns]).any(axis=1)
-    return top + int(wrong.argmax()) if wrong.any() else None
+    for first, last, spans in _border_spans(top, height, width, boxes):
+        wrong = np.zeros(last - first, bool)
+        for left, right in spans:
+            columns = np.s_[left * bands : right * bands]
+            found = rows[first - top : last - top, columns] != border_row[columns]
+            wrong |= found.any(axis=1)
+        if wrong.any():
+            return first + int(wrong.argmax())
+    return None
+
+
+def _border_spans(
+    top: int, height: int, width: int, boxes: Sequence[Box]
+) -> Iterator[tuple[int, int, list[tuple[int, int]]]]:
+    """Yield runs of a strip's rows between which no box begins or ends, with their border.
+
+    A run is its first row, the row after its last, and the spans of columns that are border.
+    """
+    bottom = top + height
+    edges = {top, bottom}.union(*((each.top, each.bottom) for each in boxes))
+    for first, last in pairwise(sorted(edge for edge in edges if top <= edge <= bottom)):
+        covered = sorted(
+            (each.left, each.right) for each in boxes if each.top <= first and last <= each.bottom
+        )
+        spans, column = [], 0
+        for left, right in [*covered, (width, width)]:
+            if left > column:
+                spans.append((column, left))
+            column = max(column, right)
+        yield first, last, spans
 
 
 class _Clipped:
@@ -174,10 +176,12 @@ class _Clipped:
     the glint on water, does not count. The end codes and those next to them count as clipped.
     """
 
-    def __init__(self, plan: Plan, bands: int, last: int) -> None:
-        place, opening = plan.sheet.picture_box, plan.opening
-        self._left, self._width = place.left + opening.left, opening.width
-        self._top, self._bottom = place.top + opening.top, place.top + opening.top + opening.height
+    def __init__(self, placed: PlacedPicture[PicturePlan], bands: int, last: int) -> None:
+        place, size = placed.place, placed.picture.size
+        opening = turned_box(size.opening_px, size.image_px, place.quarter_turns)
+        self._left, self._width = place.box.left + opening.left, opening.width
+        self._top = place.box.top + opening.top
+        self._bottom = self._top + opening.height
         self._means_light = bands in (1, 3)
         self._step = last / 255
         self._last = last

@@ -8,15 +8,14 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize import acutance
-from sightsize.crop import CropPlan
-from sightsize.layout import Box
+from sightsize.geometry import Box
 from sightsize.picture.measure import edge_overshoot, noise_sigma
 from sightsize.picture.resize import resize_to
 from sightsize.picture.small import rows_of
 from sightsize.picture.table import STEPS_PER_L
 from sightsize.picture.tone import ToneScale, to_lightness
 from sightsize.picture.upright import Upright
-from sightsize.plan import Plan
+from sightsize.plan import PicturePlan, SharpenPlan
 
 _WINDOWS_EACH_WAY = 4
 _WINDOW_PX = 160
@@ -26,25 +25,24 @@ _LEAST_WINDOW_PX = 12
 
 
 def noise_floor_and_damping(
-    plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale
+    plan: PicturePlan, sharpen: SharpenPlan, source: Upright, scale: ToneScale
 ) -> tuple[float, float]:
     """Return the noise floor (L*) and damping of a print, measured where the job asks for it."""
-    floor, damping = plan.sharpen.noise_floor, plan.sharpen.damping
-    windows = _windows(plan, crop, source, scale)
+    floor, damping = sharpen.noise_floor, sharpen.damping
+    windows = _windows(plan, source, scale)
     if floor is None:
         # Neighbouring pixels of an enlargement share their noise.
-        spacing = max(1, ceil(crop.magnification))
+        spacing = max(1, ceil(plan.crop.magnification))
         floor = acutance.noise_floor(noise_sigma(windows, spacing))
     if damping is None:
         damping = acutance.damping(edge_overshoot(windows))
     return floor, damping
 
 
-def _windows(
-    plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale
-) -> list[NDArray[np.float32]]:
+def _windows(plan: PicturePlan, source: Upright, scale: ToneScale) -> list[NDArray[np.float32]]:
     """Lightness of squares all over the crop, at the print's size."""
-    enlarged = plan.sheet.image_px[0] / float(crop.exact.width)
+    crop = plan.crop
+    enlarged = plan.size.image_px[0] / float(crop.exact.width)
     side = max(_WINDOW_PX, round(_PRINTED_WINDOW_PX / enlarged))
     box = crop.box
     side = min(side, box.width, box.height, source.image.width, source.image.height)

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 import pyvips
 
-from sightsize.crop import CropPlan
 from sightsize.decoding import is_streamed, print_shrink
+from sightsize.geometry import Box
 from sightsize.identity import grain_seed
-from sightsize.layout import Box
+from sightsize.job import Delivery
 from sightsize.picture import finish, sheet
 from sightsize.picture.contrast import more_local_contrast
 from sightsize.picture.gamut import held_in
@@ -31,59 +31,76 @@ from sightsize.picture.study import Study, study
 from sightsize.picture.tone import to_lightness
 from sightsize.picture.upright import Upright, open_source
 from sightsize.picture.wide import wide_codes
-from sightsize.plan import Plan
+from sightsize.plan import FilePlan, PicturePlan, at_size
+from sightsize.size import PictureSize
 
 
 @dataclass(frozen=True)
-class Sheet:
-    """A finished sheet, whose pixels are made when it is written, and what was found for it."""
+class Rendering:
+    """A finished picture, whose pixels are made when they are read, and what was found for it."""
 
     image: pyvips.Image
     found: Study
 
 
-def sheet_image(plan: Plan) -> Sheet:
-    """Return the finished sheet of a plan that has a crop.
+@dataclass(frozen=True)
+class Sheet:
+    """A finished sheet, whose pixels are made when it is written, and what was found for it.
 
-    Raises SourceError when the picture cannot be opened or does not hold what the job asks of it.
+    What was found stands picture by picture, in their order on the sheet.
     """
-    assert plan.header is not None
-    assert plan.crop is not None
+
+    image: pyvips.Image
+    found: tuple[Study, ...]
+
+
+def sheet_image(file: FilePlan[PicturePlan]) -> Sheet:
+    """Return the finished sheet of a file.
+
+    Raises SourceError when a picture cannot be opened or does not hold what the job asks of it.
+    """
+    drawn = [render(each.picture, file.delivery) for each in file.pictures]
+    image = sheet.lay_on_sheet([each.image for each in drawn], file.sheet, file.delivery)
+    return Sheet(image, tuple(each.found for each in drawn))
+
+
+def render(plan: PicturePlan, delivery: Delivery, size: PictureSize | None = None) -> Rendering:
+    """Return a picture as it is printed, in the delivery's channels and bits.
+
+    It has the size of its plan, or another one that is given, such as a preview's. Raises
+    SourceError when the picture cannot be opened or does not hold what the job asks of it.
+    """
+    plan = plan if size is None else at_size(plan, size)
     shrink = print_shrink(plan)
-    source = open_source(
-        plan.request.picture, plan.header, streamed=is_streamed(plan), shrink=shrink
+    source = open_source(plan.look.picture, plan.header, streamed=is_streamed(plan), shrink=shrink)
+    found = study(plan, source, delivery)
+    light = _cropped_light(plan, source, found.patches, shrink)
+    return Rendering(
+        _printed_picture(plan, resize_to(light, *plan.size.image_px), found, delivery), found
     )
-    found = study(plan, plan.crop, source)
-    light = _cropped_light(plan, plan.crop, source, found.patches, shrink)
-    picture = _printed_picture(plan, resize_to(light, *plan.sheet.image_px), found)
-    paper = finish.paper_value(plan.request)
-    return Sheet(sheet.place(picture, plan.sheet, paper), found)
 
 
-def master_image(plan: Plan, found: Study) -> pyvips.Image:
+def master_image(plan: PicturePlan, delivery: Delivery, found: Study) -> pyvips.Image:
     """Return the picture with all its tones at the crop's own pixels, in 16 bits.
 
     It is the print's way without resizing, sharpening, grain and toner: grey with the tone response
     of sRGB, or ROMM RGB. Its source is opened anew, since it may have been shrunk for the print.
     """
-    assert plan.header is not None
-    assert plan.crop is not None
-    source = open_source(plan.request.picture, plan.header, streamed=is_streamed(plan))
-    light = _cropped_light(plan, plan.crop, source, found.patches, 1)
+    source = open_source(plan.look.picture, plan.header, streamed=is_streamed(plan))
+    light = _cropped_light(plan, source, found.patches, 1)
     luminance = mix(light, rows_of(plan))
     lightness = _toned_lightness(plan, luminance, found)
     if light.bands == 1:
-        return finish.finish_mono(
-            lightness, replace(plan.request.delivery, profile="gray", bit_depth=16)
-        )
+        return finish.finish_mono(lightness, replace(delivery, profile="gray", bit_depth=16))
     return wide_codes(_coloured(light, luminance, lightness, found))
 
 
 def _cropped_light(
-    plan: Plan, crop: CropPlan, source: Upright, patches: list[Patch], shrink: int
+    plan: PicturePlan, source: Upright, patches: list[Patch], shrink: int
 ) -> pyvips.Image:
     """Linear light of the cropped picture at its own size; one band when it is grey."""
     rows: Rows = rows_of(plan) if plan.mono else COLOUR
+    crop = plan.crop
     box = _shrunk(crop.box, shrink)
     if crop.straighten_degrees == 0:
         light = source.light(level_and_crop(source.image, box, 0), rows)
@@ -94,14 +111,15 @@ def _cropped_light(
     return light
 
 
-def _printed_picture(plan: Plan, light: pyvips.Image, found: Study) -> pyvips.Image:
+def _printed_picture(
+    plan: PicturePlan, light: pyvips.Image, found: Study, delivery: Delivery
+) -> pyvips.Image:
     """The picture in the output's channels and bits."""
-    request = plan.request
     luminance = mix(light, rows_of(plan))
     lightness = _on_paper(plan, _toned_lightness(plan, luminance, found), found)
     if light.bands == 1:
-        return finish.finish_mono(lightness, request.delivery, request.toner)
-    return finish.finish_colour(_coloured(light, luminance, lightness, found), request.delivery)
+        return finish.finish_mono(lightness, delivery, plan.toner)
+    return finish.finish_colour(_coloured(light, luminance, lightness, found), delivery)
 
 
 def _coloured(
@@ -112,27 +130,27 @@ def _coloured(
     return held_in(light, toned, lightness) if found.leaves_gamut else toned
 
 
-def _toned_lightness(plan: Plan, luminance: pyvips.Image, found: Study) -> pyvips.Image:
+def _toned_lightness(plan: PicturePlan, luminance: pyvips.Image, found: Study) -> pyvips.Image:
     """The 16-bit lightness of everything that moves tones, at any size."""
     if found.light_map is not None:
         luminance = luminance * spread(found.light_map, luminance.width, luminance.height)
     lightness = to_lightness(luminance, found.scale)
-    if found.coefficients is None:
+    if plan.local_contrast is None or found.coefficients is None:
         return lightness
-    return more_local_contrast(lightness, found.coefficients, plan.request.local_contrast.gain)
+    return more_local_contrast(lightness, found.coefficients, plan.local_contrast.gain)
 
 
-def _on_paper(plan: Plan, lightness: pyvips.Image, found: Study) -> pyvips.Image:
+def _on_paper(plan: PicturePlan, lightness: pyvips.Image, found: Study) -> pyvips.Image:
     """Lightness at the print's size with what belongs to the paper: sharpening and grain."""
-    request, size = plan.request, (lightness.width, lightness.height)
+    size = lightness.width, lightness.height
     if plan.mono:
         lightness = _kept_rows(lightness)
-    share = None if found.gain_share is None else spread(found.gain_share, *size)
-    lightness = sharpen(lightness, found.sharpening, share)
-    if request.grain.granularity == 0:
+    if found.sharpening is not None:
+        share = None if found.gain_share is None else spread(found.gain_share, *size)
+        lightness = sharpen(lightness, found.sharpening, share)
+    if plan.grain is None:
         return lightness
-    seed = grain_seed(plan)
-    return grainy(lightness, request.grain, float(request.delivery.ppi), seed)
+    return grainy(lightness, plan.grain, float(plan.size.ppi), grain_seed(plan))
 
 
 def _kept_rows(image: pyvips.Image) -> pyvips.Image:

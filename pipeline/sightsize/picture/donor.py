@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sightsize.layout import Box
+from sightsize.geometry import Box
 from sightsize.marks import Marks, Points, Whole, distance
 from sightsize.picture.pixels import weighted
 from sightsize.tones import RESPONSES

@@ -12,7 +12,7 @@ from pathlib import Path
 import pyvips
 
 from sightsize import tones
-from sightsize.job import BUILT_IN_PROFILES, Delivery, PrintRequest, Toner
+from sightsize.job import BUILT_IN_PROFILES, Delivery, Toner
 from sightsize.picture.icc import profile_colour
 from sightsize.picture.light import COLOUR, built_in_profile, rgb_to_xyz, to_light
 from sightsize.picture.table import (
@@ -130,15 +130,14 @@ def _lightness_to_light() -> pyvips.Image:
     return tabulate(tones.luminance, 0, 100)
 
 
-def paper_value(request: PrintRequest) -> list[int]:
-    """Return the device value of the paper's tone in the output's channels.
+def border_value(lightness: float, delivery: Delivery) -> list[int]:
+    """Return the device value of a border's lightness (L*) in the output's channels.
 
     Paper white is every channel full (no ink in CMYK), whatever the profile says of white.
     """
-    delivery, tone = request.delivery, request.paper.tone_lightness
-    patch = whole_steps(pyvips.Image.black(1, 1) + tone * STEPS_PER_L)
+    patch = whole_steps(pyvips.Image.black(1, 1) + lightness * STEPS_PER_L)
     value = finish_mono(patch, replace(delivery, bit_depth=16))(0, 0)
-    if tone == 100:
+    if lightness == 100:
         value = [0 if len(value) == 4 else LAST] * len(value)
     return [round(each / LAST * _last(delivery.bit_depth)) for each in value]
 

@@ -17,9 +17,6 @@ from sightsize.picture.finish import light_of, shown_by
 from sightsize.picture.light import rgb_to_xyz, xyz_to_rgb
 from sightsize.picture.table import look_up, tabulate
 
-VISIBLE = 3.0
-"""dE00 above which a colour counts as missed: common practice, no source."""
-
 _MOST_LIGHT = 16.0
 """Largest X, Y or Z, white being 1, of which the cube root is tabulated."""
 _MOST_ROOT = 2.6
@@ -37,7 +34,7 @@ def missed_share(light: pyvips.Image, delivery: Delivery) -> float:
     """
     wanted, shown = _as_lab(light), _as_lab(shown_by(light, delivery))
     missed: NDArray[np.float32] = wanted.dE00(shown).numpy()
-    return float((missed > VISIBLE).mean())
+    return float((missed > tones.VISIBLE_DE00).mean())
 
 
 def _as_lab(light: pyvips.Image) -> pyvips.Image:

@@ -4,7 +4,7 @@ from math import cos, radians, sin
 
 import pyvips
 
-from sightsize.layout import Box
+from sightsize.geometry import Box
 
 
 def level_and_crop(image: pyvips.Image, box: Box, degrees: float) -> pyvips.Image:

@@ -12,16 +12,16 @@ from sightsize.picture.pixels import pixels
 from sightsize.picture.small import SmallPrint, rows_of
 from sightsize.picture.source import SourceError
 from sightsize.picture.tone import ToneScale, exposed, printed
-from sightsize.plan import Plan
+from sightsize.plan import PicturePlan
 from sightsize.tones import lightness, luminance
 from sightsize.zones import ZoneError, place
 
 _NO_LIGHT = 1e-6
 
 
-def metered(plan: Plan, small: SmallPrint) -> ToneScale:
+def metered(plan: PicturePlan, small: SmallPrint) -> ToneScale:
     """Return a print's tone with its end points in L* and its zones placed. Raises SourceError."""
-    tone = plan.request.tone
+    tone = plan.tone
     black, white = tone.black_point, tone.white_point
     if isinstance(black, AreaShare) or isinstance(white, AreaShare):
         seen = pixels(small.opening(small.luminance)) * 2**tone.exposure_stops
@@ -33,7 +33,7 @@ def metered(plan: Plan, small: SmallPrint) -> ToneScale:
                 "L* in place of shares"
             )
     scale = ToneScale(tone, black, white)
-    zones = plan.request.picture.zones
+    zones = plan.zones
     if not zones:
         return scale
     before = exposed(scale)
@@ -41,7 +41,7 @@ def metered(plan: Plan, small: SmallPrint) -> ToneScale:
     try:
         return ToneScale(tone, black, white, place(patches, printed(tone)))
     except ZoneError as error:
-        raise SourceError(f"zones of {plan.request.picture.name}: {error}") from error
+        raise SourceError(f"zones of {plan.look.picture.name}: {error}") from error
 
 
 def _lightness_at(light: NDArray[np.float32], share: float) -> float:
@@ -50,7 +50,7 @@ def _lightness_at(light: NDArray[np.float32], share: float) -> float:
 
 
 def _patch_light(
-    zone: Zone, plan: Plan, whole: pyvips.Image, before: Callable[[float], float]
+    zone: Zone, plan: PicturePlan, whole: pyvips.Image, before: Callable[[float], float]
 ) -> float:
     """Geometric mean of a patch's light, after exposure and end points, 0 to 1."""
     side = min(max(round(float(zone.size) * whole.width), 1), whole.height)

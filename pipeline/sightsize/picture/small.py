@@ -20,7 +20,7 @@ from sightsize.picture.light import COLOUR, Rows, mix
 from sightsize.picture.resize import resize_to
 from sightsize.picture.spread import spread
 from sightsize.picture.upright import open_source
-from sightsize.plan import Plan
+from sightsize.plan import PicturePlan
 from sightsize.tones import RESPONSES
 
 LONG_SIDE_PX = 1000
@@ -66,7 +66,7 @@ def printed_part(
     ).copy_memory()  # fmt: skip
 
 
-def rows_of(plan: Plan) -> Rows:
+def rows_of(plan: PicturePlan) -> Rows:
     """Return the weights that make a print's one band of light out of red, green and blue."""
     return (plan.mono.weights if plan.mono else RESPONSES["panchromatic"],)
 
@@ -74,23 +74,21 @@ def rows_of(plan: Plan) -> Rows:
 class SmallPrint:
     """A print in small, each part made when something first asks for it."""
 
-    def __init__(self, plan: Plan, crop: CropPlan, light_map: NDArray[np.float32] | None) -> None:
+    def __init__(self, plan: PicturePlan, light_map: NDArray[np.float32] | None) -> None:
         """Take the factor of light that dodging and burning come to, if any."""
-        self._plan, self._crop, self._light_map = plan, crop, light_map
+        self._plan, self._light_map = plan, light_map
 
     @cached_property
     def whole(self) -> pyvips.Image:
         """Light of the whole source, one band when it is grey."""
-        assert self._plan.header is not None
-        picture = self._plan.request.picture
+        picture = self._plan.look.picture
         return small_light(picture, self._plan.header, picture.source.stat().st_mtime_ns)
 
     @cached_property
     def printed(self) -> pyvips.Image:
         """Light of what is printed, before dodging and burning."""
-        assert self._plan.header is not None
-        upright, size = self._plan.header.upright_px, self._plan.sheet.image_px
-        return printed_part(self.whole, self._crop, upright, size)
+        upright, size = self._plan.header.upright_px, self._plan.size.image_px
+        return printed_part(self.whole, self._plan.crop, upright, size)
 
     @cached_property
     def luminance(self) -> pyvips.Image:
@@ -102,7 +100,7 @@ class SmallPrint:
 
     def opening(self, image: pyvips.Image) -> pyvips.Image:
         """Return what the opening shows of a picture of what is printed."""
-        box, (width, height) = self._plan.opening, self._plan.sheet.image_px
+        box, (width, height) = self._plan.size.opening_px, self._plan.size.image_px
         across, down = image.width / width, image.height / height
         left, top = round(box.left * across), round(box.top * down)
         return image.crop(

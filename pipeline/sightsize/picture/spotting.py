@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sightsize.layout import Box
+from sightsize.geometry import Box
 from sightsize.marks import (
     Marks,
     Mask,

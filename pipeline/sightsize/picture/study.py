@@ -12,13 +12,12 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
-from sightsize.crop import CropPlan
 from sightsize.decoding import needs_any_order
-from sightsize.findings import Remark
-from sightsize.layout import Box
+from sightsize.geometry import Box
+from sightsize.job import Delivery
 from sightsize.picture.contrast import base_coefficients, coarseness
 from sightsize.picture.finish import at_lightness, output_profile
-from sightsize.picture.gamut import VISIBLE, held_in, leaves, missed_share
+from sightsize.picture.gamut import held_in, leaves, missed_share
 from sightsize.picture.icc import has_perceptual_table
 from sightsize.picture.light import COLOUR
 from sightsize.picture.metering import metered
@@ -29,7 +28,7 @@ from sightsize.picture.small import SmallPrint
 from sightsize.picture.table import STEPS_PER_L
 from sightsize.picture.tone import ToneScale, reaching, to_lightness
 from sightsize.picture.upright import Upright
-from sightsize.plan import Plan
+from sightsize.plan import PicturePlan
 
 _GAMUT_PX = 400
 """Long side of the picture whose gamut is looked at."""
@@ -37,19 +36,25 @@ _GAMUT_PX = 400
 
 @dataclass(frozen=True)
 class Study:
-    """Everything found, ready to be used by the stages."""
+    """Everything found, ready to be used by the stages; what is not wanted is None.
+
+    ``missed_share`` is the share of the opening whose colour the output cannot show, ``marks_left``
+    a sentence for each mark that was left as it is.
+    """
 
     patches: list[Patch]
     light_map: NDArray[np.float32] | None
     scale: ToneScale
     coefficients: NDArray[np.float32] | None
     gain_share: NDArray[np.float32] | None
-    sharpening: Sharpening
+    sharpening: Sharpening | None
     leaves_gamut: bool
-    remarks: tuple[Remark, ...]
+    missed_share: float
+    perceptual_may_help: bool
+    marks_left: tuple[str, ...]
 
 
-def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
+def study(plan: PicturePlan, source: Upright, delivery: Delivery) -> Study:
     """Look for everything that a print needs. Raises SourceError.
 
     What is read of the whole source is read beside the work on its small picture.
@@ -58,13 +63,13 @@ def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
         decoding = beside.submit(_decode, plan, source)
         clearing = beside.submit(_patches, plan, source)
         shading = _light_map(plan)
-        small = SmallPrint(plan, crop, shading)
+        small = SmallPrint(plan, shading)
         scale = reaching(metered(plan, small), 1.0 if shading is None else float(shading.max()))
-        leaves_gamut, missed = _colours(plan, small, scale)
+        leaves_gamut, missed_share = _colours(plan, small, scale, delivery)
         coefficients, gain_share = _coefficients(plan, small, scale), _gain_share(plan, small)
         decoding.result()
-        sharpening = _sharpening(plan, crop, source, scale)
-        patches, notes = clearing.result()
+        sharpening = _sharpening(plan, source, scale)
+        patches, marks_left = clearing.result()
     return Study(
         patches=patches,
         light_map=shading,
@@ -73,18 +78,20 @@ def study(plan: Plan, crop: CropPlan, source: Upright) -> Study:
         gain_share=gain_share,
         sharpening=sharpening,
         leaves_gamut=leaves_gamut,
-        remarks=(*(Remark("spotting", note, "note") for note in notes), *missed),
+        missed_share=missed_share,
+        perceptual_may_help=missed_share > 0 and _perceptual_may_help(delivery),
+        marks_left=tuple(marks_left),
     )
 
 
-def _decode(plan: Plan, source: Upright) -> None:
+def _decode(plan: PicturePlan, source: Upright) -> None:
     """Decode the source where it is wanted in any order, so that nobody after waits for it."""
     if needs_any_order(plan):
         with suppress(pyvips.Error):  # which whoever reads the pixels will meet again
             source.image.crop(0, 0, 1, 1).avg()
 
 
-def _patches(plan: Plan, source: Upright) -> tuple[list[Patch], list[str]]:
+def _patches(plan: PicturePlan, source: Upright) -> tuple[list[Patch], list[str]]:
     if not plan.marks:
         return [], []
     from sightsize.picture.spotting import find_patches
@@ -99,21 +106,20 @@ def _patches(plan: Plan, source: Upright) -> tuple[list[Patch], list[str]]:
     return find_patches(read, (source.image.width, source.image.height), plan.marks)
 
 
-def _light_map(plan: Plan) -> NDArray[np.float32] | None:
+def _light_map(plan: PicturePlan) -> NDArray[np.float32] | None:
     if not plan.shades and plan.edge_burn is None:
         return None
     from sightsize.picture.dodge import light_map
 
-    return light_map(plan.shades, plan.edge_burn, plan.sheet.image_px)
+    return light_map(plan.shades, plan.edge_burn, plan.size.image_px)
 
 
-def _colours(plan: Plan, small: SmallPrint, scale: ToneScale) -> tuple[bool, list[Remark]]:
-    """Whether the tone makes colours beyond the gamut, and a warning for many that will not print.
-
-    The warning counts what the output misses of the opening's colours.
-    """
+def _colours(
+    plan: PicturePlan, small: SmallPrint, scale: ToneScale, delivery: Delivery
+) -> tuple[bool, float]:
+    """Whether the tone makes colours beyond the gamut, and what share of the opening is missed."""
     if plan.mono or small.whole.bands == 1:
-        return False, []
+        return False, 0.0
     lightness = to_lightness(small.luminance, scale)
     finished = at_lightness(small.printed, small.luminance, lightness)
     too_strong = leaves(small.printed, finished)
@@ -121,45 +127,46 @@ def _colours(plan: Plan, small: SmallPrint, scale: ToneScale) -> tuple[bool, lis
         finished = held_in(small.printed, finished, lightness)
     opening = small.opening(finished)
     opening = opening.resize(min(_GAMUT_PX / max(opening.width, opening.height), 1.0))
-    share = missed_share(opening, plan.request.delivery)
-    if share <= plan.request.thresholds.gamut_warn:
-        return too_strong, []
-    delivery = plan.request.delivery
-    tried = delivery.rendering_intent != "relative"
-    perceptual = not tried and has_perceptual_table(output_profile(delivery))
-    hint = '; rendering_intent = "perceptual" may keep more' if perceptual else ""
-    message = (
-        f"the output profile misses the colour of {share:.1%} of the opening by more than dE00 "
-        f"{VISIBLE:g}{hint}."
+    return too_strong, missed_share(opening, delivery)
+
+
+def _perceptual_may_help(delivery: Delivery) -> bool:
+    """Whether another rendering intent, which was not chosen yet, could keep more colours."""
+    return delivery.rendering_intent == "relative" and has_perceptual_table(
+        output_profile(delivery)
     )
-    return too_strong, [Remark("gamut", message)]
 
 
-def _coefficients(plan: Plan, small: SmallPrint, scale: ToneScale) -> NDArray[np.float32] | None:
-    if plan.request.local_contrast.gain == 0:
+def _coefficients(
+    plan: PicturePlan, small: SmallPrint, scale: ToneScale
+) -> NDArray[np.float32] | None:
+    if plan.local_contrast is None:
         return None
     lightness = pixels(to_lightness(small.luminance, scale)) / np.float32(STEPS_PER_L)
-    radius = plan.neighbourhood_px / 2 * lightness.shape[1] / plan.sheet.image_px[0]
+    across = plan.local_contrast.neighbourhood_px
+    radius = across / 2 * lightness.shape[1] / plan.size.image_px[0]
     every = coarseness(radius)
     return base_coefficients(lightness.astype(np.float32), radius, every=every)
 
 
-def _gain_share(plan: Plan, small: SmallPrint) -> NDArray[np.float32] | None:
+def _gain_share(plan: PicturePlan, small: SmallPrint) -> NDArray[np.float32] | None:
     """How much of the sharpening's gain is left where: less on skin."""
-    if plan.sharpen.skin == 1 or plan.sharpen.gain == 0 or small.printed.bands != 3:
+    if plan.sharpen is None or plan.sharpen.skin == 1 or small.printed.bands != 3:
         return None
     from sightsize.picture.skin import skin_map
 
     return np.float32(1) - np.float32(1 - plan.sharpen.skin) * skin_map(small.printed)
 
 
-def _sharpening(plan: Plan, crop: CropPlan, source: Upright, scale: ToneScale) -> Sharpening:
+def _sharpening(plan: PicturePlan, source: Upright, scale: ToneScale) -> Sharpening | None:
     sharpen = plan.sharpen
+    if sharpen is None:
+        return None
     floor, damping = sharpen.noise_floor, sharpen.damping
     if floor is None or damping is None:
         from sightsize.picture.acuity import noise_floor_and_damping
 
-        floor, damping = noise_floor_and_damping(plan, crop, source, scale)
+        floor, damping = noise_floor_and_damping(plan, sharpen, source, scale)
     return Sharpening(
         sigma_px=sharpen.sigma_px,
         gain=sharpen.gain * damping,

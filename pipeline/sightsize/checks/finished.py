@@ -1,0 +1,79 @@
+"""Checks of a finished print: what only its pixels show."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sightsize.checks.registry import check, say
+from sightsize.findings import Finding
+from sightsize.job import AreaShare
+from sightsize.plan import PicturePlan, PlacedPicture
+from sightsize.tones import VISIBLE_DE00
+
+
+@dataclass(frozen=True, kw_only=True)
+class FinishedPicture:
+    """What a print's pixels show of one of its pictures; shares are of the opening's area.
+
+    ``marks_left`` says of each mark without a clean donor that it was left as it is.
+    """
+
+    placed: PlacedPicture[PicturePlan]
+    marks_left: tuple[str, ...] = ()
+    missed_share: float = 0.0
+    perceptual_may_help: bool = False
+    white_share: float = 0.0
+    black_share: float = 0.0
+
+
+@check("spotting", "finished", "picture.spotting", "dust that no clean donor was found for", "note")
+def _spotting(finished: FinishedPicture) -> Iterator[Finding]:
+    for message in finished.marks_left:
+        yield say("note", message)
+
+
+@check(
+    "gamut", "finished", "delivery.profile", "colours that the output profile cannot show", "warn"
+)
+def _gamut(finished: FinishedPicture) -> Iterator[Finding]:
+    if finished.missed_share <= finished.placed.request.thresholds.gamut_warn:
+        return
+    hint = '; rendering_intent = "perceptual" may keep more' if finished.perceptual_may_help else ""
+    yield say(
+        "warn",
+        f"the output profile misses the colour of {finished.missed_share:.1%} of the opening by "
+        f"more than dE00 {VISIBLE_DE00:g}{hint}.",
+    )
+
+
+@check(
+    "clipping",
+    "finished",
+    "tone.exposure",
+    "bare white or solid black in the finished print",
+    "warn",
+    "stop",
+)
+def _clipping(finished: FinishedPicture) -> Iterator[Finding]:
+    thresholds = finished.placed.request.thresholds
+    for share, what, remedy in (
+        (finished.white_share, "bare white", _darker(finished)),
+        (finished.black_share, "solid black", _lighter(finished)),
+    ):
+        message = f"{share:.1%} of the opening is {what} without detail; {remedy}."
+        if share > thresholds.clipping_stop:
+            yield say("stop", message, "Or accept clipping, if it is meant.")
+        elif share > thresholds.clipping_warn:
+            yield say("warn", message)
+
+
+def _lighter(finished: FinishedPicture) -> str:
+    """What gives blacks their detail; a point by area is measured after the exposure."""
+    if isinstance(finished.placed.picture.tone.black_point, AreaShare):
+        return "make the share of tone.black_point smaller, lower the grade, or dodge it"
+    return "raise tone.exposure, lower the grade, or dodge it"
+
+
+def _darker(finished: FinishedPicture) -> str:
+    if isinstance(finished.placed.picture.tone.white_point, AreaShare):
+        return "make the share of tone.white_point smaller, lower the grade, or burn it"
+    return "lower tone.exposure or the grade, or burn it"

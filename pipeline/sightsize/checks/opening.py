@@ -1,0 +1,152 @@
+"""Checks of the opening: whether what was measured can be right."""
+
+from collections.abc import Iterator
+from fractions import Fraction
+from functools import cache
+
+from sightsize.checks.registry import check, say
+from sightsize.checks.wording import apart
+from sightsize.findings import Finding
+from sightsize.job import EDGES, Edges
+from sightsize.plan import AnyPicture, PlacedPicture
+from sightsize.units import mm_text
+
+_MOST_OVERLAP_MM = 10
+
+_NOMINAL_INCHES = (
+    (4, 6),
+    (5, 7),
+    (8, 10),
+    (8, 12),
+    (11, 14),
+    (12, 16),
+    (16, 20),
+    (20, 24),
+    (24, 36),
+)
+_NOMINAL_CM = ((10, 15), (13, 18), (18, 24), (20, 30), (24, 30), (30, 40), (40, 50), (50, 70))
+
+
+@check(
+    "unit-slip",
+    "opening",
+    "aperture.width",
+    "an opening of a size no frame has, so a slip of the unit",
+    "stop",
+)
+def _unit_slip(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
+    for side, length in zip(("wide", "high"), placed.picture.size.opening_mm, strict=True):
+        if not 40 <= length <= 1500:
+            yield say(
+                "stop",
+                f"an opening {mm_text(length)} mm {side} is outside 40 to 1500 mm.",
+                "Was it measured in another unit? Correct it, or accept unit-slip.",
+            )
+
+
+@check(
+    "nominal-size",
+    "opening",
+    "aperture.width",
+    "a frame's label size in place of its measured opening",
+    "warn",
+)
+def _nominal_size(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
+    aperture = placed.picture.look.aperture
+    measured = sorted((aperture.width_mm, aperture.height_mm))
+    for label, sides in _nominal_sizes():
+        if all(abs(a - b) <= 1 for a, b in zip(measured, sides, strict=True)):
+            yield say(
+                "warn",
+                f"the opening is within 1 mm of the nominal {label}: is it the label's size?",
+                "Measure the opening itself: what is sold as 10x8 opens to about 9 5/8 x 7 1/4 in.",
+            )
+
+
+@cache
+def _nominal_sizes() -> list[tuple[str, tuple[Fraction, Fraction]]]:
+    inches = [
+        (f"{long}x{short} in", (Fraction(short * 254, 10), Fraction(long * 254, 10)))
+        for short, long in _NOMINAL_INCHES
+    ]
+    return inches + [
+        (f"{long}x{short} cm", (Fraction(short * 10), Fraction(long * 10)))
+        for short, long in _NOMINAL_CM
+    ]
+
+
+@check(
+    "overlap",
+    "opening",
+    "aperture.overlap",
+    "too little picture behind the mat to hide cutting and placing, or a slip of its unit",
+    "warn",
+    "stop",
+)
+def _overlap(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
+    edges, thresholds = placed.picture.look.aperture.overlap_mm, placed.request.thresholds
+    if edges is None:
+        return
+    where, least = _least(edges)
+    if least < thresholds.overlap_stop_mm:
+        found, wanted = apart(least, thresholds.overlap_stop_mm)
+        yield say(
+            "stop",
+            f"only {found} mm of picture lies behind the mat {where}; under {wanted} mm, errors in "
+            "cutting, the lab's placing and hinging let white show.",
+            "3 mm is usual.",
+        )
+    elif least < thresholds.overlap_warn_mm:
+        found, _ = apart(least, thresholds.overlap_warn_mm)
+        yield say(
+            "warn", f"only {found} mm of picture lies behind the mat {where}.", "3 mm is usual."
+        )
+    most = max(getattr(edges, edge) for edge in EDGES)
+    if most > _MOST_OVERLAP_MM:
+        yield say(
+            "warn",
+            f"{mm_text(most)} mm of picture would lie behind the mat.",
+            "Is the unit right? 3 mm is usual.",
+        )
+
+
+@check(
+    "reveal", "opening", "aperture.reveal", "a white border so thin that every error shows", "warn"
+)
+def _reveal(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
+    edges = placed.picture.look.aperture.reveal_mm
+    if edges is None:
+        return
+    where, least = _least(edges)
+    wanted = placed.request.thresholds.reveal_warn_mm
+    if least < wanted:
+        yield say(
+            "warn",
+            f"a reveal of {apart(least, wanted)[0]} mm {where} shows every placing error.",
+            "6 mm, and 8 to 10 mm at the bottom, is usual.",
+        )
+
+
+def _least(edges: Edges) -> tuple[str, Fraction]:
+    """Where the least of four lengths is, in words, and how long it is."""
+    lengths: dict[str, Fraction] = {edge: getattr(edges, edge) for edge in EDGES}
+    least = min(lengths.values())
+    where = [edge for edge, length in lengths.items() if length == least]
+    return "at each edge" if len(where) == 4 else f"at the {' and '.join(where)}", least
+
+
+@check(
+    "image-size",
+    "opening",
+    "aperture.width",
+    "a reveal that leaves no picture",
+    "stop",
+    is_acceptable=False,
+)
+def _image_size(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
+    if placed.picture.size.is_empty:
+        yield say(
+            "stop",
+            "no picture is left inside the opening.",
+            "Make the reveal smaller, or correct the opening.",
+        )

@@ -1,0 +1,322 @@
+"""Checks of a picture: whether its file, its crop and its marks are good enough for the print."""
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from sightsize.checks.registry import check, say
+from sightsize.checks.wording import apart
+from sightsize.crop import ACUITY_MM_PPI
+from sightsize.findings import Finding
+from sightsize.header import RAW
+from sightsize.plan import PicturePlan, PlacedPicture
+from sightsize.retouching import face_of
+from sightsize.units import mm_text
+from sightsize.white_balance import AS_SHOT
+
+_NORMAL_DISTANCE_MM = 300
+_LARGEST_MARK = 0.03
+_LEAST_MARK_PX = 0.8
+_PERMANENT_RADIUS = 0.015
+_PERMANENT_FACES = 3
+"""Radius as a share of the face, and pictures with a mark at one place: common practice."""
+
+_ONE_CHANNEL = 0.85
+_INSET_REVEAL_MM = 6
+_MUCH_TURNED_DEGREES = 10
+
+
+@check(
+    "source-size",
+    "picture",
+    "picture.source",
+    "a source larger than the job allows to be opened",
+    "stop",
+    is_acceptable=False,
+)
+def _source_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    megapixels = placed.picture.header.width_px * placed.picture.header.height_px / 1e6
+    limit = placed.request.limits.source_megapixels
+    if megapixels > limit:
+        yield say(
+            "stop",
+            f"{placed.picture.look.picture.source.name} has {megapixels:,.2f} megapixels; "
+            f"the limit is {limit:,g}.",
+            "Raise limits.source_megapixels if the picture is as large as it says.",
+        )
+
+
+@check(
+    "no-profile",
+    "picture",
+    "picture.source",
+    "a picture whose colours mean nothing without a profile",
+    "stop",
+)
+def _no_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    header = placed.picture.header
+    if header.profile or header.says_srgb or placed.picture.look.picture.assume_profile:
+        return
+    if header.colour != "cmyk":
+        yield say(
+            "stop",
+            "no ICC profile is embedded and the file does not say that it is sRGB.",
+            'Give assume_profile = "srgb" for the picture if you know it, or accept no-profile.',
+        )
+
+
+@check(
+    "ink-profile",
+    "picture",
+    "picture.source",
+    "ink numbers without the profile that they mean",
+    "stop",
+    is_acceptable=False,
+)
+def _ink_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    header = placed.picture.header
+    if header.colour != "cmyk" or header.profile:
+        return
+    if not placed.picture.look.picture.assume_profile:
+        yield say(
+            "stop",
+            "CMYK without profile: ink numbers alone are no colour.",
+            "Ask for the file with its profile, or give assume_profile for the picture.",
+        )
+
+
+@check("alpha", "picture", "picture.source", "transparency, which paper does not have", "warn")
+def _alpha(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    if placed.picture.header.has_alpha:
+        yield say("warn", "the picture has transparency; it is laid onto white.")
+
+
+@check(
+    "crop-loss",
+    "picture",
+    "aperture.width",
+    "a crop that cuts away more than was meant",
+    "note",
+    "warn",
+    "stop",
+)
+def _crop_loss(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    thresholds, loss = placed.request.thresholds, float(placed.picture.crop.crop_loss)
+    text = f"the crop loses {loss:.1%} of the picture."
+    if placed.picture.look.picture.crop is not None:
+        return
+    if loss > thresholds.crop_loss_stop:
+        yield say("stop", text, " ".join(_instead_of_cropping(placed)))
+    elif loss > thresholds.crop_loss_warn:
+        remedies = list(_swapped_sides(placed))
+        if placed.picture.look.picture.focus is None:
+            remedies.append("Give the picture a focus to keep.")
+        yield say("warn", text, " ".join(remedies))
+    elif loss > thresholds.crop_loss_note:
+        yield say("note", text)
+
+
+def _instead_of_cropping(placed: PlacedPicture[PicturePlan]) -> Iterator[str]:
+    """What could be done when picture and opening do not match: swap, inset, or say the crop."""
+    yield from _swapped_sides(placed)
+    degrees = placed.picture.look.picture.straighten_degrees
+    if abs(degrees) > _MUCH_TURNED_DEGREES:
+        yield f"Turning by {degrees:g} degrees takes most of it: straighten by less."
+    elif min(placed.picture.size.opening_mm) > 2 * _INSET_REVEAL_MM:
+        yield _inset_offer(placed)
+    yield "Or give the picture an explicit crop, or accept crop-loss."
+
+
+def _swapped_sides(placed: PlacedPicture[PicturePlan]) -> Iterator[str]:
+    """A question where the picture lies along the other side than the opening."""
+    (width, height), upright = placed.picture.size.opening_mm, placed.picture.header.upright_px
+    if (width - height) * (upright[0] - upright[1]) < 0:
+        yield (
+            f"Are width and height swapped (opening {mm_text(width)} x {mm_text(height)} mm, "
+            f"picture {upright[0]} x {upright[1]} px)?"
+        )
+
+
+def _inset_offer(placed: PlacedPicture[PicturePlan]) -> str:
+    """The whole picture inside the opening, with the usual reveal on the sides it comes near."""
+    width, height = placed.picture.size.opening_mm
+    ratio = Fraction(*placed.picture.header.upright_px)
+    reveals = 2 * _INSET_REVEAL_MM
+    inset_width = min(width - reveals, (height - reveals) * ratio)
+    inset_height = inset_width / ratio
+    aside, above = (width - inset_width) / 2, (height - inset_height) / 2
+    return (
+        f'To show it whole: aperture.reveal = {{ left = "{mm_text(aside, 2)} mm", '
+        f'right = "{mm_text(aside, 2)} mm", top = "{mm_text(above, 2)} mm", '
+        f'bottom = "{mm_text(above, 2)} mm" }} makes a picture of {mm_text(inset_width, 2)} x '
+        f"{mm_text(inset_height, 2)} mm with {mm_text(above)} mm of white above and below and "
+        f"{mm_text(aside)} mm at the sides."
+    )
+
+
+@check(
+    "resolution",
+    "picture",
+    "delivery.resolution",
+    "too few pixels for the size and the viewing distance",
+    "note",
+    "warn",
+    "stop",
+)
+def _resolution(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    thresholds, file_ppi = placed.request.thresholds, placed.request.delivery.ppi
+    detail = placed.picture.crop.effective_ppi
+    # At the resolution that labs usually ask for, the file is not what limits a print.
+    limited = file_ppi < min(detail, thresholds.resolution_note_ppi)
+    detail = file_ppi if limited else detail
+    distance = placed.picture.look.aperture.viewing_distance_mm
+    seen = detail * distance / _NORMAL_DISTANCE_MM
+    text = (
+        f"{float(detail):.0f} ppi of real detail is fine from "
+        f"{mm_text(ACUITY_MM_PPI / detail, 0)} mm; this print is looked at from "
+        f"{mm_text(distance, 0)} mm."
+    )
+    remedy = "Print smaller, crop less, find a larger source, or correct aperture.viewing_distance."
+    if limited:
+        remedy = "The file holds no more: raise delivery.resolution, if the lab takes it."
+    if seen < thresholds.resolution_stop_ppi:
+        yield say("stop", text, remedy)
+    elif seen < thresholds.resolution_warn_ppi:
+        yield say("warn", text, remedy)
+    elif min(seen, detail) < thresholds.resolution_note_ppi:
+        yield say("note", text)
+
+
+@check(
+    "keep-clear",
+    "picture",
+    "picture.keep_clear",
+    "a face, a hand or lettering behind the mat",
+    "stop",
+)
+def _keep_clear(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    for part in placed.picture.crop.clearances:
+        if part.distance_mm < part.wanted_mm:
+            found, wanted = apart(part.distance_mm, part.wanted_mm)
+            edge = cutting_edge(placed)
+            yield say(
+                "stop",
+                f"{part.label} stands {found} mm inside {edge}; {wanted} mm are wanted."
+                if part.distance_mm >= 0
+                else f"{part.label} runs {apart(-part.distance_mm, Fraction(0))[0]} mm beyond "
+                f"{edge}.",
+                "Move the focus, crop less, or accept keep-clear.",
+            )
+
+
+@check(
+    "mark-size",
+    "picture",
+    "picture.spotting",
+    "a mark too large to be spotted out unseen",
+    "stop",
+    is_acceptable=False,
+)
+def _mark_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    limit = _LARGEST_MARK * placed.picture.header.upright_px[0]
+    for mark in placed.picture.marks:
+        if mark.required and mark.radius_px > limit:
+            yield say(
+                "stop",
+                f"{mark.label} reaches {mark.radius_px:.3g} px from its middle; at most "
+                f"{_LARGEST_MARK:.0%} of the width, {limit:.3g} px, are spotted out.",
+                "Make it smaller, or clear it in several marks.",
+            )
+
+
+@check("tiny-mark", "picture", "picture.spotting", "a mark too small to cover a pixel", "warn")
+def _tiny_mark(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    for mark in placed.picture.marks:
+        if mark.required and mark.radius_px < _LEAST_MARK_PX:
+            yield say(
+                "warn",
+                f"{mark.label} reaches {mark.radius_px:.2g} px from its middle and clears nothing.",
+                "Make its radius or width larger.",
+            )
+
+
+@check(
+    "donor",
+    "picture",
+    "picture.spotting",
+    "a donor that has no clean picture to give",
+    "stop",
+    is_acceptable=False,
+)
+def _donor(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    if all(mark.donor is None for mark in placed.picture.marks):
+        return
+    from sightsize.marks import donor_faults  # and numpy, which few jobs need for their checks
+
+    for mark, fault in donor_faults(placed.picture.marks, placed.picture.header.upright_px):
+        yield say("stop", f"{mark.label} cannot be cleared: {fault}.", "Name another donor.")
+
+
+@check(
+    "not-raw", "picture", "picture.source", "a raw development of a file that is not raw", "warn"
+)
+def _not_raw(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    if placed.picture.header.format != RAW and placed.picture.look.picture.raw != AS_SHOT:
+        yield say(
+            "warn",
+            f"{placed.picture.look.picture.source.name} is not a raw camera file; its raw table "
+            "does nothing.",
+            "Remove the table, or name the raw file.",
+        )
+
+
+@check(
+    "permanent-mark",
+    "picture",
+    "picture.spotting",
+    "a mole or a scar taken away as if it were a spot",
+    "warn",
+)
+def _permanent_mark(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    picture, marks = (
+        placed.picture.look.picture,
+        [mark for mark in placed.picture.marks if mark.required],
+    )
+    for number, (spot, mark) in enumerate(zip(picture.spotting, marks, strict=True), start=1):
+        face = face_of(spot, picture)
+        if face is None or spot.strength < 1:
+            continue
+        share = mark.radius_px / float(face.box.width * placed.picture.header.upright_px[0])
+        if share > _PERMANENT_RADIUS or spot.in_faces >= _PERMANENT_FACES:
+            why = (
+                f"its radius is {share:.1%} of the face's width"
+                if share > _PERMANENT_RADIUS
+                else f"a mark lies at the same place in {spot.in_faces} pictures"
+            )
+            yield say(
+                "warn",
+                f"spot {number} on {face.label} may be permanent: {why}.",
+                "Ask before taking it away; a strength of 0.5 only reduces it.",
+            )
+
+
+def cutting_edge(placed: PlacedPicture[PicturePlan]) -> str:
+    """Return what cuts the picture off for the eye: the mat, or with a reveal its own edge."""
+    return "the opening's edge" if placed.picture.look.aperture.overlap_mm else "the picture's edge"
+
+
+@check("one-channel", "picture", "mono.filter", "black-and-white from one noisy channel", "warn")
+def _one_channel(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
+    mono = placed.picture.look.mono
+    if mono is None or placed.picture.mono is None or placed.picture.header.colour == "grey":
+        return
+    heaviest = max(placed.picture.mono.weights)
+    if heaviest > _ONE_CHANNEL:
+        name = ("red", "green", "blue")[placed.picture.mono.weights.index(heaviest)]
+        yield say(
+            "warn",
+            f"{heaviest:.0%} of the tone comes from {name} alone: expect its noise and blotchy "
+            "skin.",
+            "Choose another response."
+            if mono.filter == "none"
+            else "Lower filter_strength or choose a milder filter.",
+        )

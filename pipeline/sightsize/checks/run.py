@@ -1,0 +1,46 @@
+"""All checks, run over a file's pictures."""
+
+from collections.abc import Iterator
+
+from sightsize.checks import finished, opening, picture, sheet
+from sightsize.checks.finished import FinishedPicture
+from sightsize.checks.registry import CHECKS, Check, of_scope
+from sightsize.findings import Finding
+from sightsize.plan import FilePlan, PicturePlan, UnopenedPicture
+
+__all__ = ["all_checks", "check_file", "check_finished", "check_ids", "check_opened"]
+
+_MODULES = (opening, sheet, picture, finished)
+"""Importing them registers their checks, in the order in which they are reported."""
+
+
+def all_checks() -> "dict[str, Check[object]]":
+    """Return every check by its id."""
+    return dict(CHECKS)
+
+
+def check_ids() -> frozenset[str]:
+    """Return the ids of all checks, as ``checks.accept`` may name them."""
+    return frozenset(CHECKS)
+
+
+def check_file(file: FilePlan[UnopenedPicture], job_file: str) -> Iterator[Finding]:
+    """Yield what there is to say of a file before its pictures are opened."""
+    for each in (*of_scope("opening"), *of_scope("sheet")):
+        for placed in file.pictures:
+            yield from each.find(placed, placed.request, job_file)
+
+
+def check_opened(file: FilePlan[PicturePlan], job_file: str) -> Iterator[Finding]:
+    """Yield what there is to say of a file's opened pictures."""
+    for each in of_scope("picture"):
+        for placed in file.pictures:
+            yield from each.find(placed, placed.request, job_file)
+
+
+def check_finished(pictures: "list[FinishedPicture]") -> Iterator[Finding]:
+    """Yield what there is to say of a print once it is made; it has no place in the job file."""
+    for each in of_scope("finished"):
+        for one in pictures:
+            for found in each.find(one, one.placed.request, ""):
+                yield found.at("", 0, 0, "")

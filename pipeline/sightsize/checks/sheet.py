@@ -1,0 +1,114 @@
+"""Checks of the sheet: whether the picture stands well on it, and it goes into the frame."""
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from sightsize.checks.registry import check, say
+from sightsize.checks.wording import apart, at_least
+from sightsize.findings import Finding
+from sightsize.layout import least_margins, rebate_room, short_margins
+from sightsize.plan import AnyPicture, PlacedPicture
+
+_FILE_PPI = (100, 1440)
+"""What lies beyond these is a slip more often than not: common practice."""
+
+
+@check(
+    "off-sheet",
+    "sheet",
+    "paper.size",
+    "a picture that runs off its sheet",
+    "stop",
+    is_acceptable=False,
+)
+def _off_sheet(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
+    over = [
+        f"{apart(-margin, Fraction(0))[0]} mm at the {edge}"
+        for edge, margin, _ in short_margins(
+            placed.place, placed.picture.look.aperture, placed.request.paper
+        )
+        if margin < 0
+    ]
+    if over:
+        yield say(
+            "stop",
+            f"the picture runs off the sheet by {' and '.join(over)}.",
+            _larger_paper(placed),
+        )
+
+
+@check(
+    "sheet-margin",
+    "sheet",
+    "paper.size",
+    "white overhang too narrow to hinge or to handle",
+    "warn",
+    "stop",
+)
+def _sheet_margin(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
+    aperture, paper = placed.picture.look.aperture, placed.request.paper
+    for edge, margin, least in short_margins(placed.place, aperture, paper):
+        if margin < 0:
+            continue
+        found, wanted = apart(margin, least)
+        text = f"{edge} margin {found} < {wanted} mm"
+        if aperture.reveal_mm and margin < getattr(aperture.reveal_mm, edge):
+            yield say(
+                "stop", f"{text}: the sheet's edge shows in the opening.", _larger_paper(placed)
+            )
+        elif edge == paper.hinge_edge:
+            yield say("stop", f"{text}: too little white to hinge.", _larger_paper(placed))
+        else:
+            yield say("warn", f"{text}: little white to hold and to tape.", _larger_paper(placed))
+
+
+def _larger_paper(placed: PlacedPicture[AnyPicture]) -> str:
+    """The smallest sheet that a centred picture stands well on."""
+    (width, height), paper = placed.picture.size.image_mm, placed.request.paper
+    least = least_margins(placed.picture.look.aperture, paper)
+    width += 2 * max(least.left, least.right)
+    height += 2 * max(least.top, least.bottom)
+    size = f"at least {at_least(width)} x {at_least(height)} mm"
+    if paper.placement_mm is not None:
+        return f"Move paper.placement, or centre the picture on a sheet of {size}."
+    return f"The sheet should be {size}."
+
+
+@check("rebate", "sheet", "paper.size", "a sheet that does not go into the frame", "stop")
+def _rebate(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
+    room_at = rebate_room(
+        placed.place, placed.picture.size, placed.picture.look.aperture, placed.request.frame
+    )
+    for edge, free in room_at.items():
+        clearance = placed.request.thresholds.rebate_clearance_mm
+        if free < clearance:
+            room, wanted = apart(free, clearance)
+            yield say(
+                "stop",
+                f"only {room} mm stay free between sheet and rebate at the {edge}; "
+                f"{wanted} mm should."
+                if free >= 0
+                else f"the sheet stands {apart(-free, Fraction(0))[0]} mm beyond the rebate at "
+                f"the {edge}.",
+                f"Choose a smaller sheet, or trim at least {at_least(clearance - free)} mm there "
+                "(a mat knife is sharp: cut away from the hand, along a steel rule) and accept "
+                "rebate.",
+            )
+
+
+@check(
+    "file-resolution",
+    "sheet",
+    "delivery.resolution",
+    "a resolution that no lab asks for, so a slip in writing",
+    "warn",
+)
+def _file_resolution(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
+    least, most = _FILE_PPI
+    ppi = float(placed.request.delivery.ppi)
+    if not least <= ppi <= most:
+        yield say(
+            "warn",
+            f"a file of {ppi:g} ppi; labs ask for {least} to {most}, most of them for 300.",
+            "Write the resolution that your lab names.",
+        )
