@@ -1,6 +1,6 @@
 """The sheet and the picture's place on it: exact lengths, whole pixels only at the end.
 
-A worked sheet: 16 3/8 x 13 5/8 in on 20x16 in at 300 ppi is 4913 x 4088 px at (543, 356).
+A worked sheet: 13 3/8 x 10 5/8 in on 18x14 in at 300 ppi is 4013 x 3188 px at (693, 506).
 """
 
 from dataclasses import dataclass
