@@ -669,7 +669,7 @@ def draw_deblur(name: str) -> None:
     larger = settings(
         {
             "aperture": {"width": "10 in", "height": "14.3 in"},
-            "paper": {"size": "20x16 in"},
+            "paper": {"size": "18x14 in"},
             "checks": {"accept": ["resolution"]},
         }
     )

@@ -28,7 +28,7 @@ _TEMPLATES = ["{picture}-{number}", "{number}", "{title}", "../{number}", "con",
 _TEXTS = {
     "length": (["3 mm", "1/4 in", '9"', "0 mm"], ["-1 mm", "1e9 m", "3", "1/0 in", "٣ mm"]),
     "resolution": (["300 ppi", "1 ppi"], ["0 ppi", "100000 ppi", "300"]),
-    "paper-size": (["20x16 in", "508 x 406.4 mm", "iso_a4_210x297mm"], ["0x0 mm", "auto"]),
+    "paper-size": (["12x10 in", "304.8 x 254 mm", "iso_a4_210x297mm"], ["0x0 mm", "auto"]),
     "sharpen-radius": (["viewing_distance", "0.1 mm"], ["9 m"]),
     "check-id": (["crop-loss", "resolution"], ["nothing"]),
 }

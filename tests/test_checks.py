@@ -146,7 +146,7 @@ def test_unit_slip_says_which_side() -> None:
     ],
 )
 def test_nominal_size(width: str, height: str, label: str) -> None:
-    toml = job(f'width = "{width}"\nheight = "{height}"', 'size = "20x16 in"')
+    toml = job(f'width = "{width}"\nheight = "{height}"', 'size = "18x14 in"')
     messages = [each.message for each in about("nominal-size", toml)]
     said = f"the opening is within 1 mm of the nominal {label}: is it the label's size?"
     assert messages == ([said] if label else [])
@@ -424,19 +424,19 @@ def test_uneven_reveal_moves_the_sheet_the_other_way() -> None:
 
 
 def test_a_frame_without_rebate_is_not_checked() -> None:
-    toml = LAUNCH_ROOM.replace("12x8 in", "20x16 in") + PRINT_LAUNCH_ROOM
+    toml = LAUNCH_ROOM.replace("12x8 in", "18x14 in") + PRINT_LAUNCH_ROOM
     assert about("rebate", toml)
     bare = "\n".join(line for line in toml.split("\n") if "rebate" not in line)
     assert about("rebate", bare) == []
 
 
 def test_a_stick_of_moulding() -> None:
-    """16x20 in with a 2 in face takes 88 in: a published framing example, 2 (w + h) + 8 faces."""
+    """12x16 in with a 2 in face takes 72 in: 2 (w + h) + 8 faces, a published framers' sum."""
     toml = LOBBY_OAK + PRINT_LOBBY_OAK
-    for mm, inches in (("305 mm", "16 in"), ("406 mm", "20 in"), ("22 mm", "2 in")):
+    for mm, inches in (("305 mm", "12 in"), ("406 mm", "16 in"), ("22 mm", "2 in")):
         toml = toml.replace(mm, inches)
     (note,) = frame_notes(plan(toml))
-    assert note.startswith("moulding: 2235.2 mm of stick (88 in) cuts this frame; mitre saws")
+    assert note.startswith("moulding: 1828.8 mm of stick (72 in) cuts this frame; mitre saws")
     assert frame_notes(plan(LAUNCH_ROOM + PRINT_LAUNCH_ROOM)) == []
 
 
@@ -585,13 +585,13 @@ def test_no_inset_is_offered_in_an_opening_too_small_for_one() -> None:
 
 # Resolution.
 
-TEN_INCHES = job('width = "248 mm"\nheight = "248 mm"', 'size = "20x16 in"')
+TEN_INCHES = job('width = "248 mm"\nheight = "248 mm"', 'size = "18x14 in"')
 """A square image of 254 mm: a picture of n px has n / 10 ppi."""
 
 
 def seen_from(distance: str, checks: str = "") -> str:
     size = f'width = "248 mm"\nheight = "248 mm"\nviewing_distance = "{distance}"'
-    return job(size, 'size = "20x16 in"', checks)
+    return job(size, 'size = "18x14 in"', checks)
 
 
 @pytest.mark.parametrize(

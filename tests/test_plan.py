@@ -51,12 +51,12 @@ def whole_sheet(short_in: int, long_in: int) -> str:
 
 
 def test_a_half_pixel_rounds_up_and_the_odd_one_goes_right() -> None:
-    sheet = plan(opening("16 3/8 in", "13 5/8 in", "20x16 in", 'overlap = "0 mm"')).sheet
-    # 16 3/8 x 300 = 4912.5 and 13 5/8 x 300 = 4087.5.
-    assert sheet.image_px == (4913, 4088)
-    assert sheet.sheet_px == (6000, 4800)
-    assert sheet.picture_box == Box(543, 356, 4913, 4088)
-    assert sheet.margins_px == EdgesPx(top=356, right=544, bottom=356, left=543)
+    sheet = plan(opening("13 3/8 in", "10 5/8 in", "18x14 in", 'overlap = "0 mm"')).sheet
+    # 13 3/8 x 300 = 4012.5 and 10 5/8 x 300 = 3187.5.
+    assert sheet.image_px == (4013, 3188)
+    assert sheet.sheet_px == (5400, 4200)
+    assert sheet.picture_box == Box(693, 506, 4013, 3188)
+    assert sheet.margins_px == EdgesPx(top=506, right=694, bottom=506, left=693)
     assert sheet.residual_mm == (Fraction(254, 6000), Fraction(0))
 
 
@@ -280,7 +280,7 @@ SIZES = {
     (5, 7): "6.7%",
     (8, 10): "16.7%",
     (11, 14): "15.2%",
-    (16, 20): "16.7%",
+    (14, 18): "14.3%",
 }
 
 

@@ -39,7 +39,7 @@ SIXTEENTHS = st.integers(1, 15)
         ("7 ¼″", "184.15"),
         ("7 1⁄4 in", "184.15"),
         ("3/8 inch", "9.525"),
-        ("16 3/8 inches", "415.925"),
+        ("13 3/8 inches", "339.725"),
         ("  3mm  ", "3"),
         (".5 in", "12.7"),
         ("5. mm", "5"),
@@ -178,8 +178,8 @@ def test_resolutions_refused(text: str, sentence: str) -> None:
         ("1.5", 2),
         ("2.5", 3),
         ("2.49", 2),
-        ("4912.5", 4913),
-        ("4087.5", 4088),
+        ("4012.5", 4013),
+        ("3187.5", 3188),
         ("-0.5", 0),
     ],
 )
@@ -198,10 +198,10 @@ def test_pixels_come_back_from_millimetres(px: int, ppi: int) -> None:
 
 
 def test_sizes_of_a_worked_example() -> None:
-    # Computed by hand: 16 3/8 x 300 = 4912.5 and 13 5/8 x 300 = 4087.5, halves upwards.
+    # Computed by hand: 13 3/8 x 300 = 4012.5 and 10 5/8 x 300 = 3187.5, halves upwards.
     ppi = parse_resolution_ppi("300 ppi")
-    assert to_px(parse_length_mm("16 3/8 in"), ppi) == 4913
-    assert to_px(parse_length_mm("13 5/8 in"), ppi) == 4088
+    assert to_px(parse_length_mm("13 3/8 in"), ppi) == 4013
+    assert to_px(parse_length_mm("10 5/8 in"), ppi) == 3188
 
 
 @pytest.mark.parametrize(

@@ -46,7 +46,7 @@ def _missing(path: KeyPath, settings: Settings) -> Iterator[Said]:
     if "size" not in settings.tables["paper"]:
         yield (
             path,
-            'no paper for this print; write for example paper.size = "20x16 in" in the job, '
+            'no paper for this print; write for example paper.size = "12x10 in" in the job, '
             "the frame or the print.",
         )
     if aperture["measured_at"] == "face" and "mat_thickness" not in aperture:

@@ -53,7 +53,7 @@ _KINDS = {
 _FORMAT_KINDS = {
     "length": 'a length with a unit, such as "3 mm" or "7 1/4 in"',
     "resolution": 'a resolution, such as "300 ppi"',
-    "paper-size": 'a paper size, such as "20x16 in"',
+    "paper-size": 'a paper size, such as "12x10 in"',
     "sharpen-radius": '"viewing_distance", or a length such as "0.10 mm"',
 }
 
@@ -197,7 +197,7 @@ def _accepts(read: Callable[[str], object]) -> Callable[[object], bool]:
 def _read_paper_size(text: str) -> None:
     if text.strip() == "auto":
         raise UnitError(
-            "'auto' is not yet available: it needs a lab sheet. Name the paper, as in '20x16 in'"
+            "'auto' is not yet available: it needs a lab sheet. Name the paper, as in '12x10 in'"
         )
     parse_size_mm(text)
 

@@ -53,7 +53,7 @@ _NOT_OF_A_UNIT = re.compile(r"[\d\s.,/¼½¾⅛⅜⅝⅞]")
 
 
 def parse_size_mm(text: str) -> tuple[Fraction, Fraction]:
-    """Return the exact (width, height) in mm of ``20x16 in``, ``508 x 406.4 mm`` or a PWG name.
+    """Return the exact (width, height) in mm of ``12x10 in``, ``304.8 x 254 mm`` or a PWG name.
 
     A size whose first number has no unit takes the unit of the second.
     Raises UnitError when the text is neither.
@@ -68,7 +68,7 @@ def _parse_sides(text: str) -> tuple[Fraction, Fraction]:
     match = _SIZE.fullmatch(text.strip())
     if match is None:
         raise UnitError(
-            f"{text!r} is not a paper size; write width x height with a unit, as in '20x16 in', "
+            f"{text!r} is not a paper size; write width x height with a unit, as in '12x10 in', "
             "or a standard name such as 'iso_a4_210x297mm'"
         )
     width, height = match["width"], match["height"]

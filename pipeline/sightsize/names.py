@@ -24,7 +24,7 @@ def slug(text: str) -> str:
 
 
 def paper_slug(size_text: str) -> str:
-    """Return a paper size as part of a file name: ``20x16in``, ``8x10in`` for a media name."""
+    """Return a paper size as part of a file name: ``12x10in``, ``8x10in`` for a media name."""
     dimensions = size_text.strip().rsplit("_", 1)[-1]
     return slug(re.sub(r"\s+", "", dimensions.replace('"', "in").replace("″", "in")))
 

@@ -2,8 +2,8 @@
 
 >>> parse_length_mm("7 1/4 in")
 Fraction(3683, 20)
->>> to_px(parse_length_mm("16 3/8 in"), parse_resolution_ppi("300 ppi"))
-4913
+>>> to_px(parse_length_mm("13 3/8 in"), parse_resolution_ppi("300 ppi"))
+4013
 """
 
 import re

@@ -55,6 +55,7 @@ class Brief:
     source: Size
     aperture_in: tuple[Fraction, Fraction]
     paper_in: tuple[Fraction, Fraction]
+    overlap_mm: Fraction = Fraction(0)
     ppi: int = 300
     weights: tuple[float, float, float] = (0.2126, 0.7152, 0.0722)
     curve: tuple[tuple[float, float], ...] = ((0, 0), (4, 1), (50, 53), (96, 98), (100, 100))
@@ -69,16 +70,22 @@ class Brief:
         return Size(*(round_half_up(side * self.ppi) for side in self.paper_in))
 
     @property
+    def image_in(self) -> tuple[Fraction, Fraction]:
+        """Width and height of the picture: the opening and what lies behind the mat round it."""
+        width, height = (side + 2 * self.overlap_mm / MM_PER_INCH for side in self.aperture_in)
+        return width, height
+
+    @property
     def picture(self) -> Box:
         """The picture, centred on the sheet; an odd pixel goes right and bottom."""
-        width, height = (round_half_up(side * self.ppi) for side in self.aperture_in)
+        width, height = (round_half_up(side * self.ppi) for side in self.image_in)
         left, top = (self.sheet.width - width) // 2, (self.sheet.height - height) // 2
         return Box(left, top, width, height)
 
     @property
     def crop(self) -> Box:
-        """The largest centred box of the opening's ratio in the source, to the nearest pixel."""
-        ratio = self.aperture_in[0] / self.aperture_in[1]
+        """The largest centred box of the picture's ratio in the source, to the nearest pixel."""
+        ratio = self.image_in[0] / self.image_in[1]
         width = min(Fraction(self.source.width), self.source.height * ratio)
         left = round_half_up((self.source.width - width) / 2)
         top = round_half_up((self.source.height - width / ratio) / 2)
@@ -105,11 +112,12 @@ def thread_count() -> int:
     return int(os.environ.get("BENCHMARK_THREADS", "2"))
 
 
-MONO_20X16 = Brief(
-    name="mono-20x16",
+MONO_24X16 = Brief(
+    name="mono-24x16",
     source=Size(6000, 4000),
-    aperture_in=(Fraction("16.375"), Fraction("13.625")),
-    paper_in=(Fraction(20), Fraction(16)),
+    aperture_in=(Fraction("20.125"), Fraction("11.375")),
+    paper_in=(Fraction(24), Fraction(16)),
+    overlap_mm=Fraction(3),
 )
 
 
@@ -119,7 +127,7 @@ LARGEST_OPTIMISED_PX = 2**27 // 12
 
 def scaled(megapixels: int) -> Brief:
     """The plain print with its source and its sheet larger or smaller alike, to whole pixels."""
-    plain = MONO_20X16
+    plain = MONO_24X16
     factor = sqrt(megapixels * 1e6 / (plain.source.width * plain.source.height))
 
     def inches(sides: tuple[Fraction, Fraction]) -> tuple[Fraction, Fraction]:
@@ -131,8 +139,9 @@ def scaled(megapixels: int) -> Brief:
         plain,
         name=f"mono-{megapixels}-megapixels",
         source=Size(*(round(side * factor) for side in plain.source)),
-        aperture_in=inches(plain.aperture_in),
+        aperture_in=inches(plain.image_in),
         paper_in=inches(plain.paper_in),
+        overlap_mm=Fraction(0),
     )
     optimised = brief.sheet.width * brief.sheet.height <= LARGEST_OPTIMISED_PX
     return replace(brief, optimised_coding=optimised)
@@ -141,19 +150,21 @@ def scaled(megapixels: int) -> Brief:
 SCALED = {megapixels: scaled(megapixels) for megapixels in (5, 12, 24, 50, 100)}
 
 LARGE_40X30 = replace(
-    MONO_20X16,
+    MONO_24X16,
     name="mono-40x30",
     source=SCALED[100].source,
     aperture_in=(Fraction(37), Fraction("27.75")),
     paper_in=(Fraction(40), Fraction(30)),
+    overlap_mm=Fraction(0),
 )
 
 GIGAPIXEL = replace(
-    MONO_20X16,
+    MONO_24X16,
     name="mono-2-metres",
     source=Size(40960, 26368),
     aperture_in=(2000 / MM_PER_INCH, 1250 / MM_PER_INCH),
     paper_in=(2100 / MM_PER_INCH, 1350 / MM_PER_INCH),
+    overlap_mm=Fraction(0),
 )
 
 SMALL = Size(480, 320)
@@ -162,8 +173,8 @@ SMALL = Size(480, 320)
 BRIEFS = {
     brief.name: brief
     for brief in (
-        MONO_20X16,
-        replace(MONO_20X16, name="mono-20x16-optimised", optimised_coding=True),
+        MONO_24X16,
+        replace(MONO_24X16, name="mono-24x16-optimised", optimised_coding=True),
         *SCALED.values(),
         LARGE_40X30,
         GIGAPIXEL,

@@ -8,13 +8,13 @@ kernel.
 from pathlib import Path
 
 import pyvips
-from brief import MM_PER_INCH, MONO_20X16, Brief
+from brief import MM_PER_INCH, MONO_24X16, Brief
 
 # A second print of the same source must not find the first one's work done.
 pyvips.cache_set_max(0)
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
+def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
     """Place the source, at its size and on its sheet, in a JPEG."""
     crop, picture, sheet = brief.crop, brief.picture, brief.sheet
     pixels_per_mm = float(brief.ppi / MM_PER_INCH)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import median
 
-from brief import FLOOR, MONO_20X16, OURS, PEERS, TUNED
+from brief import FLOOR, MONO_24X16, OURS, PEERS, TUNED
 from crowd import NotMadeError, made_at_once
 from goals import Claim
 from looks import HOW, look_faults, looks_at_files, looks_table
@@ -63,7 +63,7 @@ class Batch:
 
 def part(setup: Setup) -> Part:
     """Measure every batch, and hold the prints against one another."""
-    bench = setup.bench(MONO_20X16, photograph(setup.cache, MONO_20X16.source))
+    bench = setup.bench(MONO_24X16, photograph(setup.cache, MONO_24X16.source))
     bench = replace(bench, folder=bench.folder / BATCH)
     bench.folder.mkdir()
     _link(bench.folder / "first", bench.source, 1)

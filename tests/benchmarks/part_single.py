@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from brief import BRIEFS, FLOOR, MONO_20X16, OURS, PEERS, Box, Brief, Size
+from brief import BRIEFS, FLOOR, MONO_24X16, OURS, PEERS, Box, Brief, Size
 from goals import Claim
 from looks import HOW, look_faults, looks_at, looks_table
 from measure import Row, measure
@@ -45,7 +45,7 @@ def _measured(setup: Setup, brief: Brief) -> Part:
     sections = [f"## {brief.name}", described(brief), times, PEERS_TEXT, HOW, looks_table(looks)]
     return Part(
         text="\n\n".join(sections) + "\n",
-        claims=tuple(claims_of(rows)) if brief is MONO_20X16 else (),
+        claims=tuple(claims_of(rows)) if brief is MONO_24X16 else (),
         faults=(*row_faults(rows), *look_faults(looks)),
     )
 

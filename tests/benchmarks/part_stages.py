@@ -1,6 +1,6 @@
 """What each stage adds to a print, and a print with all of them."""
 
-from brief import FLOOR, MONO_20X16, OURS
+from brief import FLOOR, MONO_24X16, OURS
 from measure import Row, measure
 from parts import Part, Setup, row_faults
 from sources import photograph
@@ -13,7 +13,7 @@ NAMES = {FLOOR: "libvips alone", OURS: "plain black-and-white print"}
 
 def part(setup: Setup) -> Part:
     """Measure the floor, the plain print, and one print for each stage and for all."""
-    bench = setup.bench(MONO_20X16, photograph(setup.cache, MONO_20X16.source))
+    bench = setup.bench(MONO_24X16, photograph(setup.cache, MONO_24X16.source))
     subjects = [FLOOR, OURS, *(f"subject_stages:{name}" for name in (*STAGES, ALL))]
     rows = measure(bench, subjects, setup.runs)
     text = f"## Stages\n\n{table(HEADINGS, _cells(rows))}\n"

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from brief import MONO_20X16, Brief, thread_count
+from brief import MONO_24X16, Brief, thread_count
 from numpy.typing import NDArray
 from tone_tables import linear_light, monotone_cubic
 from tuned_opencv import FloatImage, read, resized, write
@@ -12,7 +12,7 @@ from tuned_opencv import FloatImage, read, resized, write
 cv2.setNumThreads(thread_count())
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
+def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
     """Make the black-and-white print of the brief."""
     colour, kinds, chunks = read(source)
     light = cv2.LUT(colour[brief.crop.slices], linear_light())

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import numpy as np
-from brief import MONO_20X16, Brief
+from brief import MONO_24X16, Brief
 from numpy.typing import NDArray
 from PIL import Image
 from tone_tables import LIGHTNESS_STEPS, STEPS, curved_lightness, linear_light, srgb_code
@@ -11,7 +11,7 @@ from tone_tables import LIGHTNESS_STEPS, STEPS, curved_lightness, linear_light, 
 FloatImage = NDArray[np.float32]
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
+def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
     """Make the black-and-white print of the brief."""
     crop, picture = brief.crop, brief.picture
     with Image.open(source) as opened:

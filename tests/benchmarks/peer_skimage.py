@@ -4,7 +4,7 @@ from pathlib import Path
 
 import imageio.v3 as iio
 import numpy as np
-from brief import MONO_20X16, Brief
+from brief import MONO_24X16, Brief
 from numpy.typing import NDArray
 from skimage.filters import gaussian
 from skimage.transform import resize
@@ -13,7 +13,7 @@ from tone_tables import LIGHTNESS_STEPS, STEPS, curved_lightness, linear_light, 
 FloatImage = NDArray[np.float32]
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
+def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
     """Make the black-and-white print of the brief."""
     with iio.imopen(source, "r", plugin="pillow") as file:
         profile = file.metadata()["icc_profile"]

@@ -5,7 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from brief import GIGAPIXEL, MONO_20X16, Size
+from brief import GIGAPIXEL, MONO_24X16, Size
 
 HERE = Path(__file__).parent
 BYTES_A_PIXEL = 3
@@ -36,7 +36,7 @@ def gigapixel(folder: Path) -> Path:
     size = GIGAPIXEL.source
     path = folder / f"source-{size.width}x{size.height}.tif"
     if not path.exists():
-        piece = photograph(folder, MONO_20X16.source)
+        piece = photograph(folder, MONO_24X16.source)
         needed = size.width * size.height * BYTES_A_PIXEL + SPARE_BYTES
         free = shutil.disk_usage(folder).free
         if free < needed:
@@ -49,7 +49,7 @@ def small_pictures(folder: Path, count: int) -> Path:
     """Return a folder of that many small pictures, each another piece of the photograph."""
     path = folder / f"small-{count}"
     if not path.exists():
-        _make(path, "source_pieces.py", "small", photograph(folder, MONO_20X16.source), count)
+        _make(path, "source_pieces.py", "small", photograph(folder, MONO_24X16.source), count)
     return path
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import tomli_w
-from brief import MONO_20X16, Brief
+from brief import MONO_24X16, Brief
 
 from sightsize.batch import make_prints, plan_prints
 from sightsize.checks import check_ids
@@ -15,10 +15,10 @@ from sightsize.docket import Docket
 from sightsize.load import load_job
 
 ACCEPTED_CHECKS = ("overlap", "unit-slip")
-"""The briefs want exactly the opening's size, and one an opening of two metres."""
+"""Some briefs want exactly the opening's size, and one an opening of two metres."""
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
+def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
     """Write the job of the brief, run it and move the print file to `target`."""
     made_print(tomli_w.dumps(job_values(source, brief)), target)
 
@@ -53,9 +53,10 @@ def run_job(job_path: Path, workers: int = 1) -> None:
 def job_values(source: Path, brief: Brief) -> dict[str, Any]:
     """Return the brief as the values of a job file."""
     width, height = (_inches(side) for side in brief.aperture_in)
+    overlap = f"{float(brief.overlap_mm):g} mm"
     return {
         "sightsize": 1,
-        "aperture": {"width": width, "height": height, "overlap": "0 mm"},
+        "aperture": {"width": width, "height": height, "overlap": overlap},
         "paper": {"size": f"{float(brief.paper_in[0]):g}x{_inches(brief.paper_in[1])}"},
         "mono": {"response": "panchromatic", "filter": "none"},
         "tone": {"curve": [list(point) for point in brief.curve]},

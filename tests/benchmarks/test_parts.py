@@ -5,6 +5,7 @@ import sys
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -13,7 +14,7 @@ import numpy as np
 import pytest
 import sources
 from bench import HERE, PARTS, README, RESULTS
-from brief import BRIEFS, GIGAPIXEL, MM_PER_INCH, MONO_20X16, OURS, SCALED, Box, Brief, Size
+from brief import BRIEFS, GIGAPIXEL, MM_PER_INCH, MONO_24X16, OURS, SCALED, Box, Brief, Size
 from crowd import NotMadeError, made_at_once
 from goals import GOALS, Claim, goals_table
 from measure import Bench, Row, run_alone
@@ -41,10 +42,12 @@ FloatImage = NDArray[np.float32]
 
 
 def test_geometry_is_the_worked_one() -> None:
-    assert MONO_20X16.sheet == Size(6000, 4800)
-    assert MONO_20X16.picture == Box(543, 356, 4913, 4088)
-    assert MONO_20X16.crop == Box(596, 0, 4808, 4000)
-    assert MONO_20X16.sharpen_sigma_px == pytest.approx(1.18, abs=0.005)
+    # By hand: 20 1/8 in and 6 mm are 517.175 mm, 6108.37 px; 11 3/8 in and 6 mm are 294.925 mm,
+    # 3483.37 px. All 6000 px of the source's width want 3421.57 of its height, from 289.2 down.
+    assert MONO_24X16.sheet == Size(7200, 4800)
+    assert MONO_24X16.picture == Box(546, 658, 6108, 3483)
+    assert MONO_24X16.crop == Box(0, 289, 6000, 3422)
+    assert MONO_24X16.sharpen_sigma_px == pytest.approx(1.18, abs=0.005)
 
 
 def test_srgb_codes_come_back() -> None:
@@ -63,9 +66,9 @@ def _lightness(light: float) -> float:
 
 
 def test_curve_goes_through_its_points_in_lightness() -> None:
-    for before, after in MONO_20X16.curve:
+    for before, after in MONO_24X16.curve:
         light = ((before + 16) / 116) ** 3 if before > 8 else before * 27 / 24389
-        assert curved_lightness(MONO_20X16)[round(light * STEPS)] == pytest.approx(after, abs=0.02)
+        assert curved_lightness(MONO_24X16)[round(light * STEPS)] == pytest.approx(after, abs=0.02)
 
 
 def test_monotone_cubic_has_the_known_values() -> None:
@@ -122,9 +125,9 @@ def test_coding_is_told_from_the_tables(tmp_path: Path, optimised: bool) -> None
 def test_the_scaled_briefs_are_the_plain_one_and_like_it() -> None:
     plain = SCALED[24]
     assert (plain.sheet, plain.picture, plain.crop) == (
-        MONO_20X16.sheet,
-        MONO_20X16.picture,
-        MONO_20X16.crop,
+        MONO_24X16.sheet,
+        MONO_24X16.picture,
+        MONO_24X16.crop,
     )
     for megapixels, brief in SCALED.items():
         assert brief.source.width * brief.source.height / 1e6 == pytest.approx(megapixels, rel=1e-3)
@@ -142,20 +145,23 @@ def test_a_job_says_the_sizes_of_its_brief(brief: Brief) -> None:
     values = job_values(Path("source.jpg"), brief)
     across, down = values["paper"]["size"].removesuffix(" in").split("x")
     assert (_px(across), _px(down)) == brief.sheet
-    opening = [_px(values["aperture"][side].removesuffix(" in")) for side in ("width", "height")]
-    assert opening == [brief.picture.width, brief.picture.height]
+    opening = values["aperture"]
+    behind_in = 2 * float(opening["overlap"].removesuffix(" mm")) / 25.4
+    sides = [_px(opening[side].removesuffix(" in"), behind_in) for side in ("width", "height")]
+    assert sides == [brief.picture.width, brief.picture.height]
 
 
-def _px(inches: str) -> int:
-    return int(float(inches) * 300 + 0.5)
+def _px(inches: str, more_in: float = 0) -> int:
+    return int((float(inches) + more_in) * 300 + 0.5)
 
 
 # Prints that are not as briefed.
 
 SMALL_BRIEF = replace(
-    MONO_20X16,
+    MONO_24X16,
     aperture_in=(1 / MM_PER_INCH * 64, 1 / MM_PER_INCH * 48),
     paper_in=(1 / MM_PER_INCH * 128, 1 / MM_PER_INCH * 96),
+    overlap_mm=Fraction(0),
     ppi=25,
 )
 
@@ -250,7 +256,7 @@ def test_the_power_of_a_law_comes_back() -> None:
 def test_a_source_without_room_is_refused_before_it_is_begun(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    size = MONO_20X16.source
+    size = MONO_24X16.source
     (tmp_path / f"source-{size.width}x{size.height}.jpg").touch()
     monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=10**9))
     with pytest.raises(sources.NoSourceError, match=r"7.2 GB are needed, 1.0 GB are free"):
@@ -266,7 +272,7 @@ def _setup(tmp_path: Path, pictures: int = 3) -> Setup:
         runs=1,
         threads=1,
         subjects=("floor", OURS),
-        briefs=(MONO_20X16.name,),
+        briefs=(MONO_24X16.name,),
         prints=4,
         peer_prints=3,
         pictures=pictures,
@@ -314,7 +320,7 @@ def probe(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
     """A bench whose subject `probe` writes down on how many cores and threads it works."""
     (tmp_path / "probe.py").write_text(PROBE, encoding="utf-8")
     monkeypatch.setenv("PYTHONPATH", str(tmp_path), prepend=":")
-    return Bench(brief=MONO_20X16, source=tmp_path, folder=tmp_path, threads=3, cores=1)
+    return Bench(brief=MONO_24X16, source=tmp_path, folder=tmp_path, threads=3, cores=1)
 
 
 def test_workers_at_once_keep_to_their_cores_and_threads(probe: Bench) -> None:

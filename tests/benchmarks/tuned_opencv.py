@@ -8,7 +8,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-from brief import MONO_20X16, Brief, thread_count
+from brief import MONO_24X16, Brief, thread_count
 from numpy.typing import NDArray
 from tone_tables import LIGHTNESS_STEPS, STEPS, curved_lightness, linear_light, srgb_code
 
@@ -17,7 +17,7 @@ FloatImage = NDArray[np.float32]
 cv2.setNumThreads(thread_count())
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_20X16) -> None:
+def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
     """Make the black-and-white print of the brief."""
     colour, kinds, chunks = read(source)
     luminance = _luminance(colour[brief.crop.slices], brief)
