@@ -30,10 +30,11 @@ from PIL import Image, ImageDraw, ImageFont, ImageOps
 from scipy.ndimage import gaussian_filter
 
 from sightsize import acutance, tones
+from sightsize.arrange import arrange
 from sightsize.batch import plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
+from sightsize.geometry import Box
 from sightsize.job import Delivery, Grain, SplitGrade, Tone, Toner
-from sightsize.layout import Box
 from sightsize.load import load_job
 from sightsize.picture.camera import balanced_to_light
 from sightsize.picture.chain import sheet_image
@@ -47,7 +48,6 @@ from sightsize.picture.small import printed_part, small_light
 from sightsize.picture.table import STEPS_PER_L
 from sightsize.picture.tone import ToneScale, printed, toned
 from sightsize.placing import EdgeBurnPlan, ShadePlan
-from sightsize.plan import Plan
 from sightsize.toning import TINTS, toned_lab
 from sightsize.white_balance import camera_multipliers, white_xy
 from sightsize.zones import place
@@ -511,7 +511,7 @@ def plan_of(number: int, *changes: Change) -> Any:
         path = Path(folder) / "job.toml"
         path.write_text(tomli_w.dumps(job), encoding="utf-8")
         loaded = load_job(path, check_ids())
-        yield [each.plan for each in plan_prints(loaded, loaded.prints)]
+        yield [each.plan for each in plan_prints(loaded, arrange(loaded))]
 
 
 def part(number: int, box: tuple[float, float, int, int], *changes: Change) -> Image.Image:
@@ -654,8 +654,8 @@ def draw_skin(name: str) -> None:
 def taken_for_skin(box: tuple[float, float, int, int]) -> Image.Image:
     """Return the map of skin over a part of the portrait."""
     with plan_of(PORTRAIT) as (plan,):
-        source, size = plan.request.picture.source, plan.sheet.image_px
-        small = small_light(plan.request.picture, plan.header, source.stat().st_mtime_ns)
+        source, size = plan.request.look.picture.source, plan.sheet.image_px
+        small = small_light(plan.request.look.picture, plan.header, source.stat().st_mtime_ns)
         light = printed_part(small, plan.crop, plan.header.upright_px, size)
         skin = skin_map(light)
     found = Image.fromarray(np.rint(skin * 255).astype(np.uint8)).resize(size)

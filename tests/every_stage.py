@@ -8,7 +8,7 @@ import numpy as np
 import tomli_w
 
 from pictures import job, save
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.job import Job
 from sightsize.load import load_job
 

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from icc_profiles import MODES, built_in
+from sightsize.arrange import arrange
 from sightsize.batch import Outcome, make_prints, plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.job import Job
 from sightsize.load import load_job
 
@@ -77,7 +78,7 @@ def make(job: Job, *, replace: bool = False, workers: int = 1) -> list[Outcome]:
     job.output.mkdir(exist_ok=True)
     return make_prints(
         job,
-        plan_prints(job, job.prints),
+        plan_prints(job, arrange(job)),
         replace=replace,
         workers=workers,
     )
@@ -95,7 +96,7 @@ def printed(
     done = job(folder, {"print": facts}, px, **tables)
     (outcome,) = make(done, replace=True)
     assert outcome.status == "made", outcome.message
-    return done.output / done.prints[0].name
+    return done.output / outcome.planned.name
 
 
 def read(path: Path) -> Pixels:

@@ -1,17 +1,21 @@
 """Plans from a few lines of TOML and a header, so that geometry is tested without pictures."""
 
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from sightsize.arrange import arrange
 from sightsize.batch import PlannedPrint
-from sightsize.checks import check_ids, run_checks
+from sightsize.checks.run import check_file, check_ids, check_opened
 from sightsize.crop import CropPlan
 from sightsize.findings import Finding
 from sightsize.header import ColourModel, Header
 from sightsize.job import Job, PrintRequest, Tone
+from sightsize.layout import Place, Stock
 from sightsize.load import load_job
-from sightsize.plan import Plan, plan_print
+from sightsize.plan import FilePlan, PicturePlan, PlacedPicture, UnopenedPicture, plan_picture
+from sightsize.size import PictureSize
 
 ONE_PRINT = '[[prints]]\nsource = "catch-four.tif"\n'
 
@@ -88,22 +92,55 @@ def request(toml: str) -> PrintRequest:
     return only
 
 
-def plan(toml: str, picture: Header | None = None) -> Plan:
-    """The plan of the only print of a job."""
-    return plan_print(request(toml), picture)
+@dataclass(frozen=True)
+class Laid:
+    """The one picture of a file on its sheet: its size, its place, and the stock."""
+
+    size: PictureSize
+    place: Place
+    stock: Stock
+
+
+def file_of(toml: str) -> FilePlan[UnopenedPicture]:
+    """The only file of a job, before its picture is opened."""
+    (only,) = arrange(job(toml))
+    return only
+
+
+def laid(toml: str) -> Laid:
+    """The geometry of the only print of a job, which needs no picture."""
+    file = file_of(toml)
+    (placed,) = file.pictures
+    return Laid(placed.picture.size, placed.place, file.sheet.stock)
+
+
+def opened(toml: str, picture: Header) -> FilePlan[PicturePlan]:
+    """The plan of the only file of a job."""
+    file = file_of(toml)
+    (placed,) = file.pictures
+    plan = plan_picture(placed.request.look, picture, placed.picture.size)
+    place = PlacedPicture(request=placed.request, picture=plan, place=placed.place)
+    return file.with_pictures((place,))
+
+
+def plan(toml: str, picture: Header) -> PicturePlan:
+    """The plan of the picture of the only print of a job."""
+    return opened(toml, picture).pictures[0].picture
 
 
 def crop(toml: str, picture: Header) -> CropPlan:
     """The crop of the only print of a job."""
-    planned = plan(toml, picture).crop
-    assert planned is not None
-    return planned
+    return plan(toml, picture).crop
 
 
 def planned_print(toml: str, picture: Header | None) -> PlannedPrint:
     """The only print of a job, planned and checked."""
-    made = plan(toml, picture)
-    return PlannedPrint(made.request, made, tuple(run_checks(made, "job.toml")))
+    file = file_of(toml)
+    found = list(check_file(file, "job.toml"))
+    if picture is None or file.pictures[0].picture.size.is_empty:
+        return PlannedPrint(file, None, tuple(found))
+    made = opened(toml, picture)
+    return PlannedPrint(file, made, (*found, *check_opened(made, "job.toml")))
 
 
 def findings(toml: str, picture: Header | None = None) -> list[Finding]:

@@ -185,7 +185,7 @@ def test_a_fault_of_the_program_fails_its_print_alone(
     whole = chain.sheet_image
 
     def breaks_on_a(plan: Any) -> Any:
-        if plan.request.picture.name == "a":
+        if plan.request.look.picture.name == "a":
             raise KeyError("pivot")
         return whole(plan)
 

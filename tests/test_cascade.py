@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from sightsize.cascade import merge
-from sightsize.checks import check_ids, run_checks
+from sightsize.checks.run import check_ids
 from sightsize.findings import Finding, JobError, KeyPath
 from sightsize.grammar import RECIPE_TABLES, table_defaults
 from sightsize.job import PrintRequest
@@ -72,7 +72,7 @@ def test_without_levels_the_schema_speaks() -> None:
 def test_the_nearest_level_wins(given: tuple[str, ...], write_job: WriteJob) -> None:
     grades = {name: float(number) for number, name in enumerate(LEVELS, 1)}
     request = load_print(write_job, **{name: f"tone.grade = {grades[name]}" for name in given})
-    assert request.tone.grade == grades[given[-1]]
+    assert request.look.tone.grade == grades[given[-1]]
 
 
 def test_levels_merge_key_by_key(write_job: WriteJob) -> None:
@@ -83,14 +83,14 @@ def test_levels_merge_key_by_key(write_job: WriteJob) -> None:
         frame='paper.surface = "matte"\naperture.width = "6 7/8 in"',
         print="tone.exposure = -0.2",
     )
-    assert (request.tone.exposure_stops, request.tone.grade) == (-0.2, 3)
+    assert (request.look.tone.exposure_stops, request.look.tone.grade) == (-0.2, 3)
     assert request.paper.surface == "matte"
     assert request.paper.label == "12x8 in"
-    assert request.aperture.width_mm * 40 == 6985
-    assert request.aperture.height_mm * 10 == 2286
-    assert request.mono is not None
-    assert request.mono.filter == "orange"
-    assert request.mono.response == "panchromatic"
+    assert request.look.aperture.width_mm * 40 == 6985
+    assert request.look.aperture.height_mm * 10 == 2286
+    assert request.look.mono is not None
+    assert request.look.mono.filter == "orange"
+    assert request.look.mono.response == "panchromatic"
 
 
 def test_merging_leaves_the_levels_alone() -> None:
@@ -122,8 +122,8 @@ def test_mono_true_keeps_what_weaker_levels_set(write_job: WriteJob) -> None:
     request = load_print(
         write_job, job='mono = { filter = "red" }', frame="mono = false", print="mono = true"
     )
-    assert request.mono is not None
-    assert request.mono.filter == "red"
+    assert request.look.mono is not None
+    assert request.look.mono.filter == "red"
 
 
 @pytest.mark.parametrize(("weaker", "nearer"), list(combinations(LEVELS, 2)))
@@ -152,7 +152,7 @@ def test_the_schema_overlaps_when_nobody_says(write_job: WriteJob) -> None:
         ("job", "aperture.overlap"),
         ("recipe", "recipes.silver.aperture.overlap"),
         ("frame", "frames.lobby-oak.aperture.overlap"),
-        ("print", "prints[1].aperture.overlap"),
+        ("print", "prints[1].look.aperture.overlap"),
     ],
 )
 def test_a_finding_points_to_the_line_that_set_the_value(

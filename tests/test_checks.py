@@ -276,8 +276,8 @@ def test_auto_stands_the_sheet_as_the_opening_stands_when_white_shows() -> None:
     """A wide picture floats in an upright opening, which only an upright sheet covers."""
     edges = 'reveal = { top = "60 mm", right = "6 mm", bottom = "60 mm", left = "6 mm" }'
     toml = job(f'width = "180 mm"\nheight = "230 mm"\n{edges}')
-    assert plan(toml).sheet.image_px[0] > plan(toml).sheet.image_px[1]
-    assert plan(toml).sheet.sheet_px == (2400, 3000)
+    assert plan(toml).sheet.size.image_px[0] > plan(toml).sheet.size.image_px[1]
+    assert plan(toml).sheet.stock.size_px == (2400, 3000)
 
 
 def test_margins_are_keys() -> None:
@@ -328,7 +328,9 @@ def test_the_sheet_that_is_asked_for_is_large_enough(width: str, height: str, ed
 
 def room_in_frame(toml: str) -> dict[str, Fraction]:
     planned = plan(toml)
-    return rebate_room(planned.sheet, planned.request.aperture, planned.request.frame)
+    return rebate_room(
+        planned.sheet, planned.file.request.look.aperture, planned.file.request.frame
+    )
 
 
 def test_a_bottom_weighted_mat_lifts_the_sheet() -> None:
@@ -355,7 +357,7 @@ def test_auto_turns_the_sheet_for_the_rebate(
     width: str, height: str, sheet_px: tuple[int, int]
 ) -> None:
     toml = rebate_job(width, height).replace("198 mm", "143 mm")
-    assert plan(toml).sheet.sheet_px == sheet_px
+    assert plan(toml).sheet.stock.size_px == sheet_px
     assert about("rebate", toml) == []
 
 
@@ -557,8 +559,8 @@ def test_the_offered_inset_can_be_planned() -> None:
     planned = planned_print(f"{LOBBY_OAK}{PRINT_LOBBY_OAK}{offer}\n", CATCH_FOUR)
     assert planned.findings == ()
     assert planned.plan is not None
-    assert planned.plan.sheet.sheet_px == (2400, 3600)
-    assert planned.plan.sheet.picture_box == Box(183, 1122, 2033, 1356)
+    assert planned.plan.sheet.stock.size_px == (2400, 3600)
+    assert planned.plan.sheet.place.box == Box(183, 1122, 2033, 1356)
     assert planned.plan.crop is not None
     assert planned.plan.crop.crop_loss < Fraction(1, 10_000)
 
@@ -766,7 +768,7 @@ def test_the_least_margin_counts_when_nothing_fits() -> None:
     """No way round holds the picture well, so the sheet stands the better of the two ways."""
     wanted = request(job('width = "180 mm"\nheight = "240 mm"'))
     sheet = plan_sheet(wanted.aperture, wanted.paper, wanted.delivery.ppi)
-    assert sheet.sheet_px == (2400, 3000)
+    assert sheet.stock.size_px == (2400, 3000)
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from typer.testing import CliRunner, Result
 from plans import TROPHY_CABINET, planned_print
 from sightsize import __version__
 from sightsize.batch import Outcome
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.cli import app
 from sightsize.grammar import known_keys
 from sightsize.progress import Progress

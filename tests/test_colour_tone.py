@@ -116,7 +116,7 @@ def test_a_print_says_how_much_it_misses(tmp_path: Path) -> None:
     source = save_16(tmp_path / "wide.tif", pixels, oprgb())
     (outcome,) = make(job(tmp_path, {"wide": {"source": source.name}}, (200, 100)))
     assert outcome.status == "made"
-    (note,) = outcome.notes
+    (note,) = outcome.findings
     assert note.startswith("warn [gamut]")
     assert "50.0% of the opening" in note
     assert "perceptual" not in note  # libvips' own sRGB profile knows one way only
@@ -125,7 +125,7 @@ def test_a_print_says_how_much_it_misses(tmp_path: Path) -> None:
 def test_nothing_is_said_of_what_fits(tmp_path: Path) -> None:
     source = save(tmp_path / "chart.tif", patches(colour_checker(), 6, 16))
     (outcome,) = make(job(tmp_path, {"chart": {"source": source.name}}, (96, 64)))
-    assert outcome.notes == ()
+    assert outcome.findings == ()
 
 
 # The clipping report.
@@ -142,7 +142,7 @@ def test_clipped_areas_of_the_opening_are_reported(
     facts = {"window": {"source": source.name}}
     made = job(tmp_path, facts, (256, 256), delivery={"format": format_name, "quality": 95})
     (outcome,) = make(made)
-    (note,) = outcome.notes
+    (note,) = outcome.findings
     assert note.startswith("warn [clipping]")
     assert word in note
     share = float(note.split("%")[0].rpartition(" ")[2])
@@ -159,7 +159,7 @@ def test_specks_and_what_the_mat_hides_are_not_clipped(tmp_path: Path) -> None:
     made = job(tmp_path, {"glints": {"source": source.name}}, (256, 256), aperture=aperture)
     (outcome,) = make(made)
     assert outcome.status == "made", outcome.message
-    assert outcome.notes == ()
+    assert outcome.findings == ()
 
 
 def test_the_threshold_is_a_key(tmp_path: Path) -> None:
@@ -169,7 +169,7 @@ def test_the_threshold_is_a_key(tmp_path: Path) -> None:
     (outcome,) = make(
         job(tmp_path, facts, (256, 256), checks={"clipping_warn": 1.0, "clipping_stop": 1.0})
     )
-    assert outcome.notes == ()
+    assert outcome.findings == ()
 
 
 # A toner through the whole chain.
@@ -241,7 +241,9 @@ def test_a_sheet_of_a_single_end_is_refused_unless_it_is_meant(
         made = job(tmp_path, facts, (256, 256), checks={"accept": others, **checks})
         (outcome,) = make(made, replace=True)
         assert outcome.status == status, outcome.message
-        assert status == "kept" or any(word in each for each in (outcome.message, *outcome.notes))
+        assert status == "kept" or any(
+            word in each for each in (outcome.message, *outcome.findings)
+        )
         if status == "failed":
             assert "accept clipping, if it is meant" in outcome.message
             assert list(made.output.iterdir()) == []

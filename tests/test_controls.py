@@ -10,7 +10,7 @@ import pytest
 import tomli_w
 
 import plans
-from sightsize.checks import check_ids, run_checks
+from sightsize.checks.run import check_ids
 from sightsize.grammar import known_keys
 from sightsize.load import load_job
 from sightsize.plan import plan_print
@@ -91,7 +91,7 @@ def test_demo_job_is_valid_and_has_its_eight_sheets() -> None:
 
 def test_no_print_of_the_demo_is_refused() -> None:
     for request in load_job(DEMO / "tern-quay.toml", check_ids()).prints:
-        name = request.picture.name.replace("-", "_").upper()
+        name = request.look.picture.name.replace("-", "_").upper()
         found = run_checks(plan_print(request, getattr(plans, name)), "tern-quay.toml")
         assert [each.sentence() for each in found if each.level == "stop"] == []
 

@@ -24,11 +24,11 @@ from PIL import Image
 from icc_profiles import built_in, oprgb
 from pictures import Pixels, job, make, printed, save
 from sightsize import deliver
+from sightsize.arrange import arrange
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.job import Job
 from sightsize.picture.chain import Sheet, sheet_image
 from sightsize.picture.finish import paper_value
-from sightsize.plan import Plan
 from sightsize.verify import verify_file
 from sightsize.whole import remove_leftovers
 
@@ -351,7 +351,7 @@ def test_a_source_of_a_print_that_is_not_made_now_is_not_written(tmp_path: Path)
     planned = job(tmp_path, pictures, PX, job={"output": "."})
     (outcome,) = make_prints(
         planned,
-        plan_prints(planned, planned.prints[:1]),
+        plan_prints(planned, arrange(planned)[:1]),
         replace=True,
         workers=1,
     )
@@ -382,7 +382,7 @@ def test_a_link_to_a_source_that_comes_after_planning_never_leads_to_it(tmp_path
     planned = one_print(tmp_path)
     source = tmp_path / "a.tif"
     before = source.read_bytes()
-    prints = plan_prints(planned, planned.prints)
+    prints = plan_prints(planned, arrange(planned))
     (tmp_path / "elsewhere").mkdir()
     (tmp_path / "elsewhere" / "print.tif").symlink_to(source)
     planned.output.symlink_to(tmp_path / "elsewhere")
@@ -427,7 +427,9 @@ def damaged_pictures(folder: Path) -> dict[str, dict[str, Any]]:
 def test_damaged_sources_fail_alone(tmp_path: Path, format_name: str, workers: int) -> None:
     pictures = damaged_pictures(tmp_path)
     planned = job(tmp_path, pictures, PX, delivery={"format": format_name})
-    outcomes = {each.planned.request.picture.name: each for each in make(planned, workers=workers)}
+    outcomes = {
+        each.planned.file.request.look.picture.name: each for each in make(planned, workers=workers)
+    }
     assert list(outcomes) == list(pictures)
     for name in ("good-jpg", "last"):
         assert outcomes.pop(name).status == "made"
@@ -488,7 +490,7 @@ def quietly(planned: Job) -> list[Outcome]:
     """Make prints without making the folder first."""
     return make_prints(
         planned,
-        plan_prints(planned, planned.prints),
+        plan_prints(planned, arrange(planned)),
         replace=False,
         workers=1,
     )
@@ -664,7 +666,7 @@ def test_killed_at_any_moment_only_whole_files_have_names(tmp_path: Path) -> Non
     save(tmp_path / "a.tif", larger(SCENE))
     pictures = {f"p{at}": {"source": "a.tif", "focus": [at / 6, 0.5]} for at in range(6)}
     planned = job(tmp_path, pictures, (1000, 1000), sharpen={"gain": 0.8})
-    plans = {each.request.name: each.plan for each in plan_prints(planned, planned.prints)}
+    plans = {each.request.name: each.plan for each in plan_prints(planned, arrange(planned))}
     delays = random.Random(9)
     left = 0
     for turn in range(4):

@@ -15,9 +15,10 @@ from typer.testing import CliRunner
 
 from pictures import Pixels, job, save
 from sightsize import identity
+from sightsize.arrange import arrange
 from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.cli import app
 from sightsize.docket import Docket, DocketError
 from sightsize.grammar import schema_file
@@ -53,7 +54,7 @@ def run(made: Job, *, replace: bool = False) -> list[Outcome]:
     docket = Docket(made.output / "docket.toml")
     return make_prints(
         made,
-        plan_prints(made, made.prints, docket=docket),
+        plan_prints(made, arrange(made), docket=docket),
         replace=replace,
         workers=2,
         docket=docket,
@@ -259,7 +260,7 @@ def test_an_audit_finds_what_is_missing_altered_and_extra(tmp_path: Path) -> Non
 def audited_with(made: Job) -> set[tuple[str, str]]:
     """Files and states of an audit that has the job, too."""
     docket = docket_of(made)
-    found = audited(docket, plan_prints(made, made.prints, docket=docket))
+    found = audited(docket, plan_prints(made, arrange(made), docket=docket))
     return {(each.file, each.state) for each in found}
 
 
@@ -271,7 +272,7 @@ def test_an_audit_of_a_job_tells_what_it_asks_for_by_now(tmp_path: Path) -> None
     assert audited_with(changed) >= {("p1.tif", "outdated"), ("p2.tif", "outdated")}
     docket = docket_of(made)
     docket.records.pop("p1.tif")
-    found = audited(docket, plan_prints(made, made.prints, docket=docket))
+    found = audited(docket, plan_prints(made, arrange(made), docket=docket))
     assert ("p1.tif", "missing") in {(each.file, each.state) for each in found}
 
 
@@ -444,7 +445,7 @@ def test_a_reprint_is_not_stopped_by_what_checks_say_by_now(tmp_path: Path) -> N
     )  # fmt: skip
     docket = Docket(accepting.output / "docket.toml")
     accepting.output.mkdir()
-    make_prints(accepting, plan_prints(accepting, accepting.prints), replace=False, workers=1,
+    make_prints(accepting, plan_prints(accepting, arrange(accepting)), replace=False, workers=1,
                 docket=docket)  # fmt: skip
     (record,) = docket.records.values()
     record["job"]["checks"] = {"accept": [], "strict": True}  # as if made before these checks
@@ -459,7 +460,7 @@ def test_an_audit_does_not_call_a_source_extra(tmp_path: Path) -> None:
         job={"output": "."}, delivery={"name": "sheet"}, checks={"accept": sorted(check_ids())},
     )  # fmt: skip
     docket = Docket(made.output / "docket.toml")
-    make_prints(made, plan_prints(made, made.prints), replace=False, workers=1, docket=docket)
+    make_prints(made, plan_prints(made, arrange(made)), replace=False, workers=1, docket=docket)
     save(tmp_path / "stray.tif", np.full((9, 9, 3), 120, np.uint8))
     states = {each.file: each.state for each in audited(docket)}
     assert states == {"sheet.tif": "whole", "stray.tif": "extra"}

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from pictures import picture_of, printed, save
-from sightsize.layout import Box
+from sightsize.geometry import Box
 from sightsize.picture.dodge import light_map
 from sightsize.picture.spread import spread
 from sightsize.placing import EdgeBurnPlan, ShadePlan

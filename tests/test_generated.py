@@ -9,9 +9,10 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 
 from generated import dockets, jobs
+from sightsize.arrange import arrange
 from sightsize.audit import audited
 from sightsize.batch import plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.docket import Docket, DocketError
 from sightsize.findings import JobError
 from sightsize.load import load_job
@@ -30,7 +31,7 @@ def load_and_plan(path: Path) -> bool:
     except JobError as error:
         findings = error.findings
     else:
-        plan_prints(job, job.prints)
+        plan_prints(job, arrange(job))
         return True
     assert findings
     assert all(each.message and each.line >= 1 for each in findings)

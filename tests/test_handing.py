@@ -17,6 +17,7 @@ import pytest
 import pyvips
 
 from pictures import job, save
+from sightsize.arrange import arrange
 from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.docket import Docket
@@ -46,7 +47,7 @@ def made(
     docket = Docket(planned.output / "docket.toml")
     return make_prints(
         planned,
-        plan_prints(planned, planned.prints, docket=docket),
+        plan_prints(planned, arrange(planned), docket=docket),
         replace=False,
         workers=workers,
         docket=docket,
@@ -76,7 +77,7 @@ def test_processes_make_the_very_files_that_threads_make(tmp_path: Path) -> None
         outcomes = made(by_processes, pool)
         assert [each.status for each in made(by_processes, pool)] == ["kept"] * 3
     assert [each.status for each in outcomes] == ["made"] * 3
-    assert [each.planned.request.name for each in outcomes] == ["p0.tif", "p1.tif", "p2.tif"]
+    assert [each.planned.name for each in outcomes] == ["p0.tif", "p1.tif", "p2.tif"]
     assert states_on_disk(by_processes) == ["whole"] * 3
     for name in ("p0.tif", "p1.tif", "p2.tif"):
         first, second = (each.output / name for each in (by_threads, by_processes))
@@ -135,7 +136,7 @@ def test_prints_share_the_cores_when_nothing_is_said_of_workers(
 
 
 def tasks_of(planned: Job, peaks: list[int]) -> deque[Task]:
-    prints = plan_prints(planned, planned.prints)
+    prints = plan_prints(planned, arrange(planned))
     found: deque[Task] = deque()
     for number, (each, peak) in enumerate(zip(prints, peaks, strict=True)):
         assert each.plan is not None

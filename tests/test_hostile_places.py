@@ -14,16 +14,16 @@ import pyvips
 
 from pictures import job, make, save
 from sightsize import deliver
+from sightsize.arrange import arrange
 from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.docket import Docket
 from sightsize.findings import JobError
 from sightsize.job import Job, PrintRequest
 from sightsize.load import load_job
 from sightsize.paths import read_path
 from sightsize.picture.source import SourceError, read_header
-from sightsize.plan import Plan
 
 PX = (64, 48)
 SCENE = np.random.default_rng(31).integers(40, 200, (48, 64, 3)).astype(np.uint8)
@@ -45,7 +45,7 @@ def with_docket(planned: Job, started: Callable[[PrintRequest], None]) -> list[O
     planned.output.mkdir(exist_ok=True)
     return make_prints(
         planned,
-        plan_prints(planned, planned.prints),
+        plan_prints(planned, arrange(planned)),
         replace=True,
         workers=1,
         started=started,
@@ -181,7 +181,7 @@ def test_a_source_that_changes_while_it_is_printed(
 
     def write_and_change(plan: Plan, part: Path, identity: str) -> object:
         remarks = write(plan, part, identity)
-        change(plan.request.picture.source)
+        change(plan.request.look.picture.source)
         return remarks
 
     monkeypatch.setattr(deliver, "_write", write_and_change)
@@ -198,7 +198,7 @@ def test_another_picture_of_as_many_bytes_is_not_cropped_as_planned(tmp_path: Pa
     sizes = {(tmp_path / name).stat().st_size for name in ("a.tif", "other.tif")}
     assert len(sizes) == 1
     planned = job(tmp_path, {"first": {"source": "a.tif", "assume_profile": "srgb"}}, PX)
-    prints = plan_prints(planned, planned.prints)
+    prints = plan_prints(planned, arrange(planned))
     (tmp_path / "other.tif").replace(tmp_path / "a.tif")
     plan = prints[0].plan
     assert plan is not None

@@ -10,11 +10,11 @@ import pytest
 from dng import mosaic, neutral, seen, write_dng
 from pictures import job as job_of
 from pictures import save
+from sightsize.arrange import arrange
 from sightsize.batch import plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.identity import print_identity
 from sightsize.load import load_job
-from sightsize.plan import Plan
 
 PX = (60, 40)
 NAMED = {"cameras": {"launch-body": {"dust": [{"at": [0.3, 0.3], "radius": 0.01}]}}}
@@ -28,7 +28,7 @@ def folder(tmp_path: Path) -> Path:
 
 def planned(folder: Path, facts: dict[str, Any] | None = None, **tables: Any) -> Plan:
     made = job_of(folder, {"cox": {"source": "cox.tif", **(facts or {})}}, PX, **tables)
-    (only,) = plan_prints(made, made.prints)
+    (only,) = plan_prints(made, arrange(made))
     assert only.plan is not None
     return only.plan
 

@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sightsize.batch import plan_prints
-from sightsize.checks import check_ids, run_checks
+from sightsize.checks.run import check_ids
 from sightsize.findings import Finding, JobError
 from sightsize.job import PrintRequest
 from sightsize.load import load_job

@@ -18,15 +18,15 @@ import pyvips
 from pictures import Pixels, job, make, printed, save
 from sightsize import deadline as clock
 from sightsize import deliver
+from sightsize.arrange import arrange
 from sightsize.batch import Outcome, make_prints, plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.deadline import OutOfTimeError, briefly, deadline, stopped_in_time
 from sightsize.docket import Docket
 from sightsize.identity import print_identity
 from sightsize.job import Job
 from sightsize.picture.chain import Sheet, sheet_image
 from sightsize.picture.source import open_upright, read_header
-from sightsize.plan import Plan
 from sightsize.reprint import reprinted
 from sightsize.verify import verify_file
 
@@ -118,7 +118,7 @@ def slow_sheets(monkeypatch: pytest.MonkeyPatch, sheet: Callable[[Sheet], Sheet]
 
     def made(plan: Plan) -> Sheet:
         done = sheet_image(plan)
-        return sheet(done) if plan.request.picture.name == "slow" else done
+        return sheet(done) if plan.request.look.picture.name == "slow" else done
 
     monkeypatch.setattr(deliver, "sheet_image", made)
 
@@ -146,7 +146,7 @@ def test_a_slow_print_is_given_up_and_the_others_are_made(
     assert time.perf_counter() - begin < STOPPED_WITHIN
     assert (slow.status, slow.message) == ("failed", too_long(0.7))
     assert quick.status == "made"
-    assert left_in(planned.output) == {quick.planned.request.name}
+    assert left_in(planned.output) == {quick.planned.name}
 
 
 def long_print(folder: Path, **tables: Any) -> Job:
@@ -169,7 +169,7 @@ def test_a_process_stops_a_print(tmp_path: Path) -> None:
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as executor:
         (outcome,) = make_prints(
             planned,
-            plan_prints(planned, planned.prints),
+            plan_prints(planned, arrange(planned)),
             replace=False,
             workers=1,
             executor=executor,
@@ -305,7 +305,7 @@ def noted(folder: Path, **tables: Any) -> tuple[Outcome, Docket]:
     docket = Docket(planned.output / "docket.toml")
     (outcome,) = make_prints(
         planned,
-        plan_prints(planned, planned.prints, docket=docket),
+        plan_prints(planned, arrange(planned), docket=docket),
         replace=False,
         workers=1,
         docket=docket,
@@ -319,7 +319,7 @@ def test_limits_are_no_part_of_a_print(tmp_path: Path) -> None:
     identities = set()
     for tables in ({}, {"limits": limited}):
         planned = job(tmp_path, {"p": {"source": "a.png"}}, PX, **tables)
-        (only,) = plan_prints(planned, planned.prints)
+        (only,) = plan_prints(planned, arrange(planned))
         assert only.plan is not None
         identities.add(print_identity(only.plan))
     assert len(identities) == 1

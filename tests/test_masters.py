@@ -21,6 +21,7 @@ from icc_profiles import (
     oprgb,
 )
 from pictures import BORDER_PX, Pixels, job, picture_of, read, save, save_16
+from sightsize.arrange import arrange
 from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.cli import app
@@ -90,7 +91,7 @@ def run(made: Job, *, replace: bool = False) -> Outcome:
     docket = docket_of(made)
     (outcome,) = make_prints(
         made,
-        plan_prints(made, made.prints, docket=docket),
+        plan_prints(made, arrange(made), docket=docket),
         replace=replace,
         workers=1,
         docket=docket,
@@ -365,7 +366,7 @@ def test_what_a_dead_run_left_among_masters_is_removed(tmp_path: Path) -> None:
 
 def test_a_dry_run_says_what_master_is_kept(tmp_path: Path) -> None:
     made = planned(tmp_path, **KEPT)
-    (each,) = plan_prints(made, made.prints)
+    (each,) = plan_prints(made, arrange(made))
     assert (
         "  master      masters/cox.tif, 540 x 360 px, 16-bit colour\n"
         in plan_text(each, made) + "\n"
@@ -374,7 +375,7 @@ def test_a_dry_run_says_what_master_is_kept(tmp_path: Path) -> None:
 
 
 def _one(made: Job) -> tuple[Any, Job]:
-    (each,) = plan_prints(made, made.prints)
+    (each,) = plan_prints(made, arrange(made))
     return each, made
 
 

@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from dng import mosaic, neutral, seen, write_dng
 from icc_profiles import built_in
 from pictures import job, save, save_16
+from sightsize.arrange import arrange
 from sightsize.batch import plan_prints
 from sightsize.cli import app
 from sightsize.memory import machine_bytes, parse_size_bytes, peak_bytes
@@ -25,12 +26,12 @@ PEAK_OF_ONE_PRINT = """
 import json, sys
 from pathlib import Path
 from sightsize.batch import make_prints, plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.load import load_job
 
 job = load_job(Path(sys.argv[1]), check_ids())
 job.output.mkdir()
-(outcome,) = make_prints(job, plan_prints(job, job.prints), replace=False, workers=1)
+(outcome,) = make_prints(job, plan_prints(job, arrange(job)), replace=False, workers=1)
 # Unlike ru_maxrss, this is not handed down by the process that started us.
 (peak,) = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
 print(json.dumps([outcome.status, outcome.message, int(peak) * 1024]))
@@ -86,7 +87,7 @@ def test_the_estimate_is_on_the_high_side_but_not_far(tmp_path: Path, case: str)
     source, px, facts, tables = CASES[case]
     write_source(tmp_path / source)
     planned = job(tmp_path, {"print": {"source": source, **facts}}, px, **tables)
-    (only,) = plan_prints(planned, planned.prints)
+    (only,) = plan_prints(planned, arrange(planned))
     assert only.plan is not None
     command = [sys.executable, "-c", PEAK_OF_ONE_PRINT, str(planned.path)]
     done = subprocess.run(command, capture_output=True, text=True, check=True)

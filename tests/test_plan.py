@@ -51,13 +51,13 @@ def whole_sheet(short_in: int, long_in: int) -> str:
 
 
 def test_a_half_pixel_rounds_up_and_the_odd_one_goes_right() -> None:
-    sheet = plan(opening("13 3/8 in", "10 5/8 in", "18x14 in", 'overlap = "0 mm"')).sheet
+    sheet = laid(opening("13 3/8 in", "10 5/8 in", "18x14 in", 'overlap = "0 mm"'))
     # 13 3/8 x 300 = 4012.5 and 10 5/8 x 300 = 3187.5.
-    assert sheet.image_px == (4013, 3188)
-    assert sheet.sheet_px == (5400, 4200)
-    assert sheet.picture_box == Box(693, 506, 4013, 3188)
-    assert sheet.margins_px == EdgesPx(top=506, right=694, bottom=506, left=693)
-    assert sheet.residual_mm == (Fraction(254, 6000), Fraction(0))
+    assert sheet.size.image_px == (4013, 3188)
+    assert sheet.stock.size_px == (5400, 4200)
+    assert sheet.place.box == Box(693, 506, 4013, 3188)
+    assert sheet.place.margins_px == EdgesPx(top=506, right=694, bottom=506, left=693)
+    assert sheet.place.residual_mm == (Fraction(254, 6000), Fraction(0))
 
 
 FRAMES = {
@@ -107,16 +107,16 @@ FRAMES = {
 @pytest.mark.parametrize("name", FRAMES)
 def test_sheets_of_the_frames(name: str) -> None:
     toml, image, sheet_px, box, margins_px, (top, side) = FRAMES[name]
-    sheet = plan(toml).sheet
-    assert sheet.image_mm == (mm(image[0]), mm(image[1]))
-    assert sheet.sheet_px == sheet_px
-    assert sheet.picture_box == box
-    assert sheet.margins_px == margins_px
-    assert sheet.margins_mm == Edges(mm(top), mm(side), mm(top), mm(side))
+    sheet = laid(toml)
+    assert sheet.size.image_mm == (mm(image[0]), mm(image[1]))
+    assert sheet.stock.size_px == sheet_px
+    assert sheet.place.box == box
+    assert sheet.place.margins_px == margins_px
+    assert sheet.place.margins_mm == Edges(mm(top), mm(side), mm(top), mm(side))
 
 
 def test_the_odd_pixel_is_reported_as_a_residual() -> None:
-    across, down = plan(TROPHY_CABINET).sheet.residual_mm
+    across, down = plan(TROPHY_CABINET).sheet.place.residual_mm
     # 3000 - 2409 = 591 px: half a pixel at 300 ppi is 25.4 / 600 mm.
     assert across == 0
     assert down == Fraction(254, 6000)
@@ -136,16 +136,16 @@ def test_the_odd_pixel_is_reported_as_a_residual() -> None:
     ],
 )
 def test_paper_by_size_or_by_name(size: str, name: str, sheet_px: tuple[int, int]) -> None:
-    sheet = plan(opening("143 mm", "198 mm", size)).sheet
-    assert sheet.media_name == name
-    assert sheet.sheet_px == sheet_px
+    sheet = laid(opening("143 mm", "198 mm", size))
+    assert sheet.stock.media_name == name
+    assert sheet.stock.size_px == sheet_px
 
 
 def test_resolution_is_exact_in_any_unit() -> None:
-    sheet = plan(TROPHY_CABINET + '[delivery]\nresolution = "100 px/cm"\n').sheet
+    sheet = laid(TROPHY_CABINET + '[delivery]\nresolution = "100 px/cm"\n')
     assert sheet.ppi == 254
-    assert sheet.image_px == (1490, 2040)
-    assert sheet.sheet_px == (2032, 2540)
+    assert sheet.size.image_px == (1490, 2040)
+    assert sheet.stock.size_px == (2032, 2540)
 
 
 # The opening and the picture's edges.
@@ -153,20 +153,20 @@ def test_resolution_is_exact_in_any_unit() -> None:
 
 def test_a_face_measurement_loses_two_boards() -> None:
     bevelled = 'measured_at = "face"\nmat_thickness = "1.4 mm"'
-    sheet = plan(opening("7 1/4 in", "9 5/8 in", "12x8 in", bevelled)).sheet
-    assert sheet.opening_mm == (mm("184.15") - mm("2.8"), mm("244.475") - mm("2.8"))
-    assert sheet.image_mm == (mm("187.35"), mm("247.675"))
+    sheet = laid(opening("7 1/4 in", "9 5/8 in", "12x8 in", bevelled))
+    assert sheet.size.opening_mm == (mm("184.15") - mm("2.8"), mm("244.475") - mm("2.8"))
+    assert sheet.size.image_mm == (mm("187.35"), mm("247.675"))
 
 
 def test_a_back_measurement_is_the_opening_whatever_the_board() -> None:
-    sheet = plan(opening("7 1/4 in", "9 5/8 in", "12x8 in", 'mat_thickness = "1.4 mm"')).sheet
-    assert sheet.opening_mm == (mm("184.15"), mm("244.475"))
+    sheet = laid(opening("7 1/4 in", "9 5/8 in", "12x8 in", 'mat_thickness = "1.4 mm"'))
+    assert sheet.size.opening_mm == (mm("184.15"), mm("244.475"))
 
 
 def test_a_reveal_makes_the_picture_smaller_than_the_opening() -> None:
-    sheet = plan(opening("7 1/4 in", "9 5/8 in", "12x8 in", 'reveal = "6 mm"')).sheet
-    assert sheet.opening_mm == (mm("184.15"), mm("244.475"))
-    assert sheet.image_mm == (mm("172.15"), mm("232.475"))
+    sheet = laid(opening("7 1/4 in", "9 5/8 in", "12x8 in", 'reveal = "6 mm"'))
+    assert sheet.size.opening_mm == (mm("184.15"), mm("244.475"))
+    assert sheet.size.image_mm == (mm("172.15"), mm("232.475"))
 
 
 @pytest.mark.parametrize(
@@ -174,8 +174,8 @@ def test_a_reveal_makes_the_picture_smaller_than_the_opening() -> None:
 )
 def test_each_edge_has_its_own_length(word: str, image: tuple[str, str]) -> None:
     edges = f'{word} = {{ top = "2 mm", right = "4 mm", bottom = "5 mm", left = "6 mm" }}'
-    sheet = plan(opening("143 mm", "198 mm", "10x8 in", edges)).sheet
-    assert sheet.image_mm == (mm(image[0]), mm(image[1]))
+    sheet = laid(opening("143 mm", "198 mm", "10x8 in", edges))
+    assert sheet.size.image_mm == (mm(image[0]), mm(image[1]))
 
 
 # Where the picture stands.
@@ -197,14 +197,14 @@ def test_the_way_round_of_the_sheet(
     opens: tuple[str, str], orientation: str, sheet_px: tuple[int, int], size: str
 ) -> None:
     toml = opening(*opens, size, paper_keys=f'orientation = "{orientation}"')
-    assert plan(toml).sheet.sheet_px == sheet_px
+    assert laid(toml).stock.size_px == sheet_px
 
 
 @pytest.mark.parametrize(("edge", "sheet_px"), [("top", (2400, 3000)), ("left", (3000, 2400))])
 def test_auto_turns_the_sheet_for_its_hinges(edge: str, sheet_px: tuple[int, int]) -> None:
     """182 x 182 mm on 10x8 in leaves 36 mm at two edges but 10.6 at the others, of 12 wanted."""
     toml = opening("176 mm", "176 mm", "10x8 in", paper_keys=f'hinge_edge = "{edge}"')
-    assert plan(toml).sheet.sheet_px == sheet_px
+    assert laid(toml).stock.size_px == sheet_px
 
 
 def test_two_pictures_placed_on_one_sheet() -> None:
@@ -214,11 +214,11 @@ def test_two_pictures_placed_on_one_sheet() -> None:
     for left in lefts:
         place = f'placement = {{ x = "{float(left)} mm", y = "19.225 mm" }}'
         keys = f'orientation = "landscape"\n{place}'
-        sheet = plan(opening("4 3/8 in", "6 1/4 in", "12x8 in", paper_keys=keys)).sheet
-        assert sheet.sheet_px == (3600, 2400)
-        assert sheet.margins_mm.left == left
-        assert sheet.residual_mm == (Fraction(0), Fraction(0))
-        boxes.append(sheet.picture_box)
+        sheet = laid(opening("4 3/8 in", "6 1/4 in", "12x8 in", paper_keys=keys))
+        assert sheet.stock.size_px == (3600, 2400)
+        assert sheet.place.margins_mm.left == left
+        assert sheet.place.residual_mm == (Fraction(0), Fraction(0))
+        boxes.append(sheet.place.box)
     assert [(box.width, box.height, box.top) for box in boxes] == [(1383, 1946, 227)] * 2
     apart = px_to_mm(boxes[1].left - boxes[0].left, Fraction(300))
     assert abs(apart - mm("136.525")) <= px_to_mm(Fraction(1, 2), Fraction(300))
@@ -269,8 +269,8 @@ def test_a_borderless_sheet_with_bleed() -> None:
     size = 'width = "10 in"\nheight = "8 in"\noverlap = "2.032 mm"'
     toml = f'[aperture]\n{size}\n[paper]\nsize = "258.064 x 207.264 mm"\n'
     planned = plan(toml, CATCH_FOUR)
-    assert planned.sheet.picture_box == Box(0, 0, 3048, 2448)
-    assert planned.sheet.sheet_px == (3048, 2448)
+    assert planned.sheet.place.box == Box(0, 0, 3048, 2448)
+    assert planned.sheet.stock.size_px == (3048, 2448)
     assert planned.crop is not None
     assert round(float(planned.crop.crop_loss), 2) == 0.17
 
@@ -360,7 +360,7 @@ def test_a_reveal_that_leaves_no_picture_is_planned_without_a_crop(reveal: str) 
     planned = plan(
         opening("7 1/4 in", "9 5/8 in", "12x8 in", f'reveal = "{reveal}"'), COX_MEGAPHONE
     )
-    assert min(planned.sheet.image_mm) <= 0
+    assert min(planned.sheet.size.image_mm) <= 0
     assert planned.crop is None
 
 

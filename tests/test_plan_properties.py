@@ -104,13 +104,13 @@ def test_margins_and_picture_make_the_sheet(
     aperture: Aperture, paper: Paper, ppi: Fraction
 ) -> None:
     sheet = plan_sheet(aperture, paper, ppi)
-    px, mm, box = sheet.margins_px, sheet.margins_mm, sheet.picture_box
-    assert px.left + box.width + px.right == sheet.sheet_px[0]
-    assert px.top + box.height + px.bottom == sheet.sheet_px[1]
+    px, mm, box = sheet.place.margins_px, sheet.place.margins_mm, sheet.place.box
+    assert px.left + box.width + px.right == sheet.stock.size_px[0]
+    assert px.top + box.height + px.bottom == sheet.stock.size_px[1]
     assert (px.left, px.top) == (box.left, box.top)
-    assert mm.left + sheet.image_mm[0] + mm.right == sheet.sheet_mm[0]
-    assert mm.top + sheet.image_mm[1] + mm.bottom == sheet.sheet_mm[1]
-    assert sorted(sheet.sheet_mm) == sorted(paper.size_mm)
+    assert mm.left + sheet.size.image_mm[0] + mm.right == sheet.stock.size_mm[0]
+    assert mm.top + sheet.size.image_mm[1] + mm.bottom == sheet.stock.size_mm[1]
+    assert sorted(sheet.stock.size_mm) == sorted(paper.size_mm)
 
 
 @given(apertures(), papers(), resolutions)
@@ -118,10 +118,10 @@ def test_a_centred_picture_is_centred_to_half_a_pixel(
     aperture: Aperture, paper: Paper, ppi: Fraction
 ) -> None:
     sheet = plan_sheet(aperture, paper, ppi)
-    px = sheet.margins_px
+    px = sheet.place.margins_px
     odd = px.right - px.left, px.bottom - px.top
     assert set(odd) <= {0, 1}
-    assert sheet.residual_mm == tuple(px_to_mm(Fraction(each, 2), ppi) for each in odd)
+    assert sheet.place.residual_mm == tuple(px_to_mm(Fraction(each, 2), ppi) for each in odd)
 
 
 @given(apertures(), papers(), resolutions)
@@ -129,7 +129,10 @@ def test_pixels_are_rounded_and_never_grown_for_parity(
     aperture: Aperture, paper: Paper, ppi: Fraction
 ) -> None:
     sheet = plan_sheet(aperture, paper, ppi)
-    lengths_mm, lengths_px = sheet.image_mm + sheet.sheet_mm, sheet.image_px + sheet.sheet_px
+    lengths_mm, lengths_px = (
+        sheet.size.image_mm + sheet.stock.size_mm,
+        sheet.size.image_px + sheet.stock.size_px,
+    )
     for length, px in zip(lengths_mm, lengths_px, strict=True):
         assert -Fraction(1, 2) <= length / MM_PER_INCH * ppi - px < Fraction(1, 2)
 
@@ -151,7 +154,7 @@ def test_a_picture_placed_on_its_sheet_stays_on_it(
     orientation = "portrait" if size[0] <= size[1] else "landscape"
     paper = replace(BASE.paper, size_mm=size, orientation=orientation, placement_mm=at)
     sheet = plan_sheet(aperture, paper, ppi)
-    px, mm = sheet.margins_px, sheet.margins_mm
+    px, mm = sheet.place.margins_px, sheet.place.margins_mm
     assert (mm.left, mm.top) == at
     assert min(px.top, px.right, px.bottom, px.left) >= 0
     assert abs(px_to_mm(px.left, ppi) - mm.left) <= px_to_mm(1, ppi)
@@ -173,8 +176,8 @@ def test_the_crop_has_the_exact_ratio(
 def test_scales_multiply_out(picture: Picture, upright: UprightPx, aperture: Aperture) -> None:
     crop, sheet = crop_of(picture, upright, aperture), sheet_of(aperture)
     assert crop.magnification * crop.effective_ppi == sheet.ppi
-    assert crop.effective_ppi * sheet.image_mm[0] / MM_PER_INCH == crop.exact.width
-    assert crop.effective_ppi * sheet.image_mm[1] / MM_PER_INCH == crop.exact.height
+    assert crop.effective_ppi * sheet.size.image_mm[0] / MM_PER_INCH == crop.exact.width
+    assert crop.effective_ppi * sheet.size.image_mm[1] / MM_PER_INCH == crop.exact.height
 
 
 @given(pictures(), uprights, apertures())

@@ -19,8 +19,9 @@ from plans import (
     planned_print,
 )
 from sightsize import report
+from sightsize.arrange import arrange
 from sightsize.batch import Outcome, PlannedPrint, plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.findings import Finding
 from sightsize.load import load_job
 from sightsize.report import finding_lines
@@ -223,8 +224,8 @@ def test_data_without_a_picture_or_a_plan() -> None:
 def test_data_name_a_profile_without_its_folder() -> None:
     planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
     assert planned.plan is not None
-    delivery = replace(planned.request.delivery, profile="/profiles/of/the/lab/lustre.icc")
-    request = replace(planned.request, delivery=delivery)
+    delivery = replace(planned.file.request.delivery, profile="/profiles/of/the/lab/lustre.icc")
+    request = replace(planned.file.request, delivery=delivery)
     (data,) = report.prints_data([PlannedPrint(request, planned.plan, ())])
     assert data["delivery"]["profile"] == "lustre.icc"
 
@@ -234,7 +235,7 @@ def test_data_name_a_profile_without_its_folder() -> None:
 
 def test_outcomes_in_lines_and_in_data() -> None:
     planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
-    name = planned.request.name
+    name = planned.name
     outcomes = [
         Outcome(planned, "made", "", 2_345_678, 1.234),
         Outcome(planned, "kept", "", 2_345_678),
@@ -282,7 +283,7 @@ def test_a_finding_of_many_prints_is_said_once_with_their_numbers(tmp_path: Path
     path = tmp_path / "wall.toml"
     path.write_text(toml, encoding="utf-8")
     job = load_job(path, check_ids())
-    prints = plan_prints(job, job.prints, pictures=False)
+    prints = plan_prints(job, arrange(job), pictures=False)
     overlap, resolution = finding_lines(prints)
     assert "warn [overlap]" in overlap
     assert overlap.endswith("(prints 1, 2, 4 to 6)")

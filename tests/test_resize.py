@@ -11,6 +11,7 @@ from scipy.ndimage import gaussian_filter, gaussian_filter1d
 
 from icc_profiles import Codes, Floats, built_in, colour_difference, lab_of
 from pictures import job, patches, picture_of, printed, save
+from sightsize.arrange import arrange
 from sightsize.batch import plan_prints
 from sightsize.decoding import print_shrink
 from sightsize.picture.resize import resize_to
@@ -141,7 +142,7 @@ def from_jpeg_and_from_tiff(
     jpeg = save(folder / "source.jpg", pixels, quality=95, subsampling=0)
     tiff = save(folder / "source.tif", np.asarray(Image.open(jpeg)))
     planned = job(folder, {"print": {"source": "source.jpg"}}, px)
-    plan = plan_prints(planned, planned.prints)[0].plan
+    plan = plan_prints(planned, arrange(planned))[0].plan
     assert plan is not None
     assert plan.header is not None
     assert plan.crop is not None

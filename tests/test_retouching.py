@@ -322,8 +322,8 @@ def test_dust_without_a_clean_donor_is_left_and_said(tmp_path: Path) -> None:
     cameras = {"launch-body": {"dust": thick(0.03, 0.01)}}
     (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400), cameras=cameras))
     assert outcome.status == "made"
-    assert "dust 1 of launch-body" in outcome.notes[0]
-    assert "left as it is" in outcome.notes[0]
+    assert "dust 1 of launch-body" in outcome.findings[0]
+    assert "left as it is" in outcome.findings[0]
 
 
 def test_a_mark_on_paper_can_be_too_large(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from every_stage import every_stage, printed_bytes
+from sightsize.arrange import arrange
 from sightsize.batch import make_prints, plan_prints
 from sightsize.job import Job
 from sightsize.making import set_libvips_threads
@@ -16,7 +17,7 @@ def made(planned: Job, workers: int, executor: Executor | None = None) -> dict[s
     planned.output.mkdir()
     outcomes = make_prints(
         planned,
-        plan_prints(planned, planned.prints),
+        plan_prints(planned, arrange(planned)),
         replace=False,
         workers=workers,
         executor=executor,

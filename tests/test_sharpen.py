@@ -14,6 +14,7 @@ from skimage.filters import unsharp_mask
 from icc_profiles import Floats
 from pictures import BORDER_PX, job, patches, picture_of, printed, read, save
 from sightsize.acutance import emphasis
+from sightsize.arrange import arrange
 from sightsize.batch import plan_prints
 from sightsize.picture.sharpen import OVERSHOOT, Sharpening, blur, sharpen
 from sightsize.picture.spread import spread
@@ -309,7 +310,7 @@ def test_radius_is_a_length_on_paper(tmp_path: Path) -> None:
             sharpen={"radius": "0.10 mm", "gain": 0.8},
             delivery={"resolution": f"{ppi} ppi"},
         )
-        (each,) = plan_prints(planned, planned.prints)
+        (each,) = plan_prints(planned, arrange(planned))
         assert each.plan is not None
         assert each.plan.sharpen.sigma_px == pytest.approx(sigma, abs=5e-5)
 

@@ -16,7 +16,7 @@ from scipy.ndimage import gaussian_filter
 
 from icc_profiles import Floats
 from pictures import BORDER_PX, Pixels, job, make, picture_of, printed, read, save
-from sightsize.layout import Box
+from sightsize.geometry import Box
 from sightsize.picture.level import level_and_crop
 
 BUSY = np.random.default_rng(8).integers(0, 256, size=(90, 60, 3)).astype(np.uint8)

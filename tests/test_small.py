@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from pictures import Pixels, job, picture_of, printed, save
+from sightsize.arrange import arrange
 from sightsize.batch import plan_prints
 from sightsize.picture.small import LONG_SIDE_PX, SmallPrint
-from sightsize.plan import Plan
 
 
 def waves(width: int, height: int) -> Pixels:
@@ -21,7 +21,7 @@ def waves(width: int, height: int) -> Pixels:
 
 def planned(folder: Path, source: Path, px: tuple[int, int], facts: dict[str, Any]) -> Plan:
     made = job(folder, {"waves": {"source": source.name, **facts}}, px)
-    (only,) = plan_prints(made, made.prints)
+    (only,) = plan_prints(made, arrange(made))
     assert only.plan is not None
     return only.plan
 
@@ -78,7 +78,7 @@ def test_the_opening_is_cut_out_of_the_print(tmp_path: Path) -> None:
     aperture = {"width": "36 mm", "height": "24 mm", "overlap": {
         "left": "1 mm", "right": "3 mm", "top": "2 mm", "bottom": "4 mm"}}  # fmt: skip
     made = job(tmp_path, {"waves": {"source": source.name}}, (400, 300), aperture=aperture)
-    (only,) = plan_prints(made, made.prints)
+    (only,) = plan_prints(made, arrange(made))
     assert only.plan is not None
     box = only.plan.opening
     assert (box.left, box.top, box.width, box.height) == (10, 20, 360, 240)

@@ -17,7 +17,7 @@ from scipy.ndimage import binary_dilation, gaussian_filter
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from icc_profiles import Floats
-from sightsize.layout import Box
+from sightsize.geometry import Box
 from sightsize.marks import Marks, depth
 from sightsize.picture.donor import Search, find_donor
 from sightsize.picture.light import COLOUR

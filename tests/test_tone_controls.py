@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from pictures import job, make, picture_of, printed, save
 from plans import NEUTRAL_TONE
 from plans import job as job_of
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.job import SplitGrade
 from sightsize.load import load_job
 from sightsize.picture.tone import ToneScale, toned
@@ -183,7 +183,7 @@ def test_a_ladder_of_filters() -> None:
         "yellow_green",
         "red",
     ]
-    assert made.prints[0].tone.split_grade == SplitGrade(dark=3, light=1, start=30, end=70)
+    assert made.prints[0].look.tone.split_grade == SplitGrade(dark=3, light=1, start=30, end=70)
 
 
 def test_the_step_stands_where_the_name_wants_it() -> None:
@@ -206,7 +206,7 @@ def test_a_ladder_of_exposures_gets_lighter(tmp_path: Path) -> None:
     made.path.write_text(tomli_w.dumps(values), encoding="utf-8")
     outcomes = make(load_job(made.path, check_ids()))
     assert [each.status for each in outcomes] == ["made"] * 3
-    files = [made.output / each.planned.request.name for each in outcomes]
+    files = [made.output / each.planned.name for each in outcomes]
     means = [picture_of(file, (64, 64)).mean() for file in files]
     assert means[0] < means[1] == pytest.approx(100, abs=0.1)
     assert means[1] < means[2]

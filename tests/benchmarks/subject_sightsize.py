@@ -8,8 +8,9 @@ from typing import Any
 import tomli_w
 from brief import MONO_24X16, Brief
 
+from sightsize.arrange import arrange
 from sightsize.batch import make_prints, plan_prints
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.docket import NAME as DOCKET
 from sightsize.docket import Docket
 from sightsize.load import load_job
@@ -40,7 +41,7 @@ def run_job(job_path: Path, workers: int = 1) -> None:
     docket = Docket(job.output / DOCKET)
     outcomes = make_prints(
         job,
-        plan_prints(job, job.prints, docket=docket),
+        plan_prints(job, arrange(job), docket=docket),
         replace=False,
         workers=workers,
         docket=docket,

@@ -25,7 +25,7 @@ from killing import PROGRAM, Run, Standing, audit, snapshot, untrue
 
 from icc_profiles import built_in
 from pictures import Pixels
-from sightsize.checks import check_ids
+from sightsize.checks.run import check_ids
 from sightsize.docket import Docket
 from sightsize.job import Job
 from sightsize.load import load_job

@@ -20,6 +20,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from mutants import KINDS, mutant
 from pictures import job
+from sightsize.arrange import arrange
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.docket import Docket
 
@@ -64,7 +65,7 @@ def one_print(kind: str, seed: int, folder: Path) -> tuple[str, list[str]]:
     )
     planned.output.mkdir(exist_ok=True)
     try:
-        prints = plan_prints(planned, planned.prints)
+        prints = plan_prints(planned, arrange(planned))
         docket = Docket(planned.output / "docket.toml")
         (outcome,) = make_prints(
             planned,
@@ -94,7 +95,7 @@ def _faults(outcome: Outcome) -> list[str]:
 
 def _leftovers(folder: Path, outcome: Outcome) -> list[str]:
     """Names that should not stand in the folder; what should is taken away for the next print."""
-    own = outcome.planned.request.name
+    own = outcome.planned.name
     wanted = {own, "docket.toml", ".docket.json"} if outcome.status in ("made", "kept") else set()
     names = {each.name for each in folder.iterdir()}
     for name in names:
