@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 from fnmatch import fnmatch
 from pathlib import Path
 
-from sightsize.findings import Finding, JobError
+from sightsize.errors import FileNameError, JobError
+from sightsize.findings import Finding
 from sightsize.job import Job, PrintRequest
 from sightsize.layout import lay_out
 from sightsize.masters import files_of
@@ -22,7 +23,7 @@ def arrange(job: Job) -> tuple[FilePlan[UnopenedPicture], ...]:
     for request in job.prints:
         try:
             files.append(plan_file(request, job.reference))
-        except ValueError as error:
+        except FileNameError as error:
             findings.append(_name_finding(job, request, "delivery.name", f"{error}."))
     findings += _clashes(job, files)
     if findings:
@@ -32,7 +33,7 @@ def arrange(job: Job) -> tuple[FilePlan[UnopenedPicture], ...]:
 
 
 def plan_file(request: PrintRequest, reference: str) -> FilePlan[UnopenedPicture]:
-    """Return one print on a sheet of its own. Raises ValueError when its name cannot be."""
+    """Return one print on a sheet of its own. Raises FileNameError."""
     look, paper = request.look, request.paper
     size = plan_size(look.aperture, request.delivery.ppi)
     stock, place = lay_out(size, look.aperture, paper, request.frame)

@@ -90,7 +90,7 @@ def _opened(
 ) -> tuple[FilePlan[PicturePlan] | None, list[Finding]]:
     """The file with its pictures opened, or what is wrong with those that cannot be."""
     # Imported here so that a check without pictures never loads libvips.
-    from sightsize.picture.source import SourceError
+    from sightsize.errors import SourceError
     from sightsize.picture.upright import read_header
 
     placed, findings = [], []

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from sightsize import __version__
+from sightsize.errors import ClusterError
 from sightsize.handing import Make
 from sightsize.making import Order, Outcome, cores, make_print, set_libvips_threads
 
@@ -34,10 +35,6 @@ _ROOM_FOR_LATER = 16
 _IN_STOCK = 2
 """Prints handed out for each thread, so that none waits for its next one to travel; and at least so
 many, for workers that join later."""
-
-
-class ClusterError(Exception):
-    """A cluster that cannot make prints; the message is a sentence that says why."""
 
 
 @dataclass(frozen=True)

@@ -13,14 +13,12 @@ from threading import Event, Thread
 from time import monotonic
 from typing import TYPE_CHECKING
 
+from sightsize.errors import OutOfTimeError
+
 if TYPE_CHECKING:
     import pyvips
 
 _AGAIN_SECONDS = 0.05
-
-
-class OutOfTimeError(Exception):
-    """A print that took too long; the message is a sentence that says so."""
 
 
 class _Deadline:

@@ -18,6 +18,7 @@ from sightsize.captions import write_exif_words
 from sightsize.checks.finished import FinishedPicture
 from sightsize.checks.run import check_finished
 from sightsize.deadline import check_time, stopped_in_time
+from sightsize.errors import DeliveryError, SourceError
 from sightsize.findings import Finding
 from sightsize.identity import file_sha256, print_identity, unchanged_sha256
 from sightsize.masters import FOLDER as MASTERS
@@ -26,17 +27,12 @@ from sightsize.memory import coding_bytes
 from sightsize.paths import is_file, places
 from sightsize.picture.chain import master_image, sheet_image
 from sightsize.picture.finish import output_profile
-from sightsize.picture.source import SourceError
 from sightsize.picture.study import Study
 from sightsize.picture.wide import master_profile
 from sightsize.plan import FilePlan, PicturePlan
 from sightsize.tagging import captions_of, identity_of, save_tiff, tagged
 from sightsize.verify import Seen, verify_file, verify_master
 from sightsize.whole import part_of
-
-
-class DeliveryError(Exception):
-    """A print that was not delivered; the message is a sentence that says why."""
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ import tomli_w
 from jsonschema import Draft202012Validator
 
 from sightsize.docket_versions import of_today
+from sightsize.errors import DocketError
 from sightsize.grammar import schema_file
 from sightsize.whole import write_whole
 
@@ -35,10 +36,6 @@ _HEAD = f"""\
 #   height = "250.5 mm"
 docket = {_VERSION}
 """
-
-
-class DocketError(Exception):
-    """A docket that cannot be used; the message is a sentence that says what to do."""
 
 
 class Docket:

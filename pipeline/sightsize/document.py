@@ -15,7 +15,8 @@ from typing import Any
 import tree_sitter
 import tree_sitter_toml
 
-from sightsize.findings import Finding, JobError, KeyPath
+from sightsize.errors import JobError
+from sightsize.findings import Finding, KeyPath
 
 _LINE = 'Text stands in quotes ("..."), numbers without, one key = value a line.'
 

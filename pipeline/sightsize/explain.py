@@ -3,12 +3,9 @@
 import json
 
 from sightsize.checks.run import all_checks
+from sightsize.errors import UnknownKeyError
 from sightsize.findings import nearest
 from sightsize.grammar import RECIPE_TABLES, Node, key_range, kind_text, known_keys
-
-
-class UnknownKeyError(Exception):
-    """A key that the grammar does not have; the message names the nearest."""
 
 
 def explain_text(key: str | None) -> str:

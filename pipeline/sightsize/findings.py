@@ -44,14 +44,6 @@ class Finding:
         return replace(self, file=file, line=line, column=column, key=key)
 
 
-class JobError(Exception):
-    """A job that cannot be used; carries every finding that says why."""
-
-    def __init__(self, findings: Iterable[Finding]) -> None:
-        self.findings = tuple(findings)
-        super().__init__("\n".join(finding.sentence() for finding in self.findings))
-
-
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return the known name most like a mistyped one, or nothing."""
     spellings = {name.casefold(): name for name in known}

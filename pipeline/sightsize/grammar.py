@@ -17,10 +17,11 @@ from typing import Any, cast
 from jsonschema import Draft202012Validator, FormatChecker, ValidationError
 
 from sightsize.document import Document
+from sightsize.errors import UnitError
 from sightsize.findings import Finding, KeyPath, key_text, nearest, quoted_key
 from sightsize.media import parse_size_mm
 from sightsize.paths import has_controls, read_path
-from sightsize.units import UnitError, parse_length_mm, parse_resolution_ppi
+from sightsize.units import parse_length_mm, parse_resolution_ppi
 
 Node = dict[str, Any]
 

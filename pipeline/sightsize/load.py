@@ -14,7 +14,8 @@ from sightsize import convert, ladder
 from sightsize.agreement import setting_problems
 from sightsize.cascade import Settings, merge
 from sightsize.document import Document, read_document
-from sightsize.findings import Finding, JobError, KeyPath, key_text, nearest, quoted_key
+from sightsize.errors import JobError
+from sightsize.findings import Finding, KeyPath, key_text, nearest, quoted_key
 from sightsize.grammar import RECIPE_TABLES, grammar_finding, table_defaults, validate
 from sightsize.job import BUILT_IN_PROFILES, Camera, Frame, Job, Look, Origin, Picture, PrintRequest
 from sightsize.paths import is_file, is_folder, read_path, resolved

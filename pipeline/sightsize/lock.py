@@ -14,14 +14,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from sightsize.errors import LockedError
+
 NAME = ".run.lock"
 _NO_LOCKS = {errno.ENOLCK, errno.ENOTSUP, errno.ENOSYS}
 _BUSY = {errno.EACCES, errno.EAGAIN, errno.EDEADLK}
 _BEYOND_THE_TEXT = 2**20
-
-
-class LockedError(Exception):
-    """A folder that cannot be held, mostly since another run does; the message is a sentence."""
 
 
 @contextmanager

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from sightsize.deadline import OutOfTimeError, deadline
+from sightsize.deadline import deadline
 from sightsize.docket import Record
+from sightsize.errors import OutOfTimeError
 from sightsize.findings import Finding
 from sightsize.header import RAW
 from sightsize.plan import FilePlan, PicturePlan, UnopenedPicture
@@ -76,8 +77,7 @@ def make_print(order: Order) -> Outcome:
     """Make one print; whatever goes wrong with it is its outcome."""
     import pyvips
 
-    from sightsize.deliver import DeliveryError
-    from sightsize.picture.source import SourceError
+    from sightsize.errors import DeliveryError, SourceError
 
     planned = order.planned
     try:

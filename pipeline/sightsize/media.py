@@ -8,7 +8,8 @@ Names are short side first and so have no way up.
 import re
 from fractions import Fraction
 
-from sightsize.units import UnitError, parse_length_mm
+from sightsize.errors import UnitError
+from sightsize.units import parse_length_mm
 
 STANDARD_NAMES = (
     "oe_photo-l_3.5x5in",

@@ -10,9 +10,9 @@ from contextlib import suppress
 from pathlib import Path
 
 from sightsize.decoding import is_streamed, needs_any_order, print_shrink
+from sightsize.errors import UnitError
 from sightsize.header import RAW
 from sightsize.plan import FilePlan, PicturePlan, estimated_bytes
-from sightsize.units import UnitError
 
 _MIB = 2**20
 _PROGRAM_BYTES = 110 * _MIB

@@ -5,6 +5,7 @@ import string
 import unicodedata
 from collections.abc import Mapping
 
+from sightsize.errors import FileNameError
 from sightsize.findings import nearest
 
 FIELDS = ("reference", "picture", "frame", "recipe", "paper", "surface", "number", "variant")
@@ -32,12 +33,12 @@ def paper_slug(size_text: str) -> str:
 def fill_template(template: str, fields: Mapping[str, str]) -> str:
     """Return the file name for a template; an empty field takes its separator away with it.
 
-    Raises ValueError with a sentence when the template or the name it makes is not usable.
+    Raises FileNameError when the template or the name it makes is not usable.
     """
     try:
         parts = list(string.Formatter().parse(template))
     except ValueError as error:
-        raise ValueError("the name has a { or } without its partner") from error
+        raise FileNameError("the name has a { or } without its partner") from error
     text = ""
     for literal, name, spec, conversion in parts:
         text += literal
@@ -52,30 +53,34 @@ def _check_field(name: str, spec: str | None, conversion: str | None) -> None:
         shown = ", ".join(f"{{{field}}}" for field in FIELDS)
         guess = nearest(name, FIELDS)
         hint = f"perhaps {{{guess}}} is meant" if guess else f"the fields are {shown}"
-        raise ValueError(f"{{{name}}} is not a field of a name; {hint}")
+        raise FileNameError(f"{{{name}}} is not a field of a name; {hint}")
     if spec or conversion:
-        raise ValueError(f"a field takes nothing beside its name; write {{{name}}}")
+        raise FileNameError(f"a field takes nothing beside its name; write {{{name}}}")
 
 
 def _checked(name: str, filled: str) -> str:
     if not name:
-        raise ValueError("the name is empty once its fields are filled; add {picture} or {number}")
+        raise FileNameError(
+            "the name is empty once its fields are filled; add {picture} or {number}"
+        )
     if re.search(r"[/\\]", filled):
-        raise ValueError(f"the name {filled!r} has a folder in it; set job.output for the folder")
+        raise FileNameError(
+            f"the name {filled!r} has a folder in it; set job.output for the folder"
+        )
     if _PORTABLE.fullmatch(name) is None:
         strange = ", ".join(
             repr(each) for each in dict.fromkeys(re.sub(r"[A-Za-z0-9._-]", "", name))
         )
-        raise ValueError(
+        raise FileNameError(
             f"the name {name!r} is not portable because of {strange}; use A-Z, a-z, 0-9, point, "
             "dash and underscore"
         )
     if name.lower().endswith(_ENDINGS):
-        raise ValueError(f"the name {name!r} has an ending; leave it to delivery.format")
+        raise FileNameError(f"the name {name!r} has an ending; leave it to delivery.format")
     if name.split(".")[0].lower() in _DEVICES:
-        raise ValueError(f"the name {name!r} is a device on some systems; choose another")
+        raise FileNameError(f"the name {name!r} is a device on some systems; choose another")
     if len(name) > LONGEST_NAME:
-        raise ValueError(
+        raise FileNameError(
             f"the name {name!r} has {len(name)} characters; at most {LONGEST_NAME} fit"
         )
     return name

@@ -14,7 +14,7 @@ from sightsize.audit import standing
 from sightsize.batch import Outcome, PlannedPrint, make_prints, plan_prints
 from sightsize.checks.run import check_ids
 from sightsize.docket import Docket, Record
-from sightsize.findings import JobError
+from sightsize.errors import JobError
 from sightsize.identity import file_sha256
 from sightsize.load import load_job
 from sightsize.matching import from_masters, master_job, not_in_master

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import tomli_w
 
+from sightsize.errors import StarterError
 from sightsize.load import natural_order
 
 PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
@@ -29,10 +30,6 @@ overlap = "3 mm"
 [delivery]
 name = "{{reference}}-{{number}}-{{picture}}-{{paper}}"
 """
-
-
-class StarterError(Exception):
-    """A starter that cannot be written; the message says why."""
 
 
 def write_starter(folder: Path, target: Path) -> int:

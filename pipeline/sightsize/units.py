@@ -11,6 +11,8 @@ from fractions import Fraction
 from functools import lru_cache
 from math import floor
 
+from sightsize.errors import UnitError
+
 MM_PER_INCH = Fraction(254, 10)
 """Exact by the international yard and pound agreement of 1959 (from memory)."""
 
@@ -41,10 +43,6 @@ _NUMBER = (
     r"(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)|(?P<decimal>\d+(?:\.\d*)?|\.\d+)"
 )
 _QUANTITY = re.compile(rf"\s*(?P<sign>[-+−]?)\s*(?:{_NUMBER})\s*(?P<unit>[^\d\s].*?)?\s*")
-
-
-class UnitError(ValueError):
-    """A quantity that cannot be read; the message is a sentence for the job file's author."""
 
 
 def parse_length_mm(text: str) -> Fraction:

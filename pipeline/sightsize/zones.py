@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import log
 
+from sightsize.errors import ZoneError
 from sightsize.tones import lightness, luminance
 
 Function = Callable[[float], float]
@@ -25,10 +26,6 @@ _ONE_TONE = 2.0
 """L* between two patches below which their contrast says nothing."""
 _LEAST_POWER, _GREATEST_POWER = 0.6, 1.8
 """Contrast that a negative's development can give: common practice, no source."""
-
-
-class ZoneError(ValueError):
-    """Patches that cannot be placed; the message is a sentence."""
 
 
 @dataclass(frozen=True)

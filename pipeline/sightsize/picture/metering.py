@@ -6,15 +6,15 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
+from sightsize.errors import SourceError, ZoneError
 from sightsize.job import AreaShare, Zone
 from sightsize.picture.light import mix
 from sightsize.picture.pixels import pixels
 from sightsize.picture.small import SmallPrint, rows_of
-from sightsize.picture.source import SourceError
 from sightsize.picture.tone import ToneScale, exposed, printed
 from sightsize.plan import PicturePlan
 from sightsize.tones import lightness, luminance
-from sightsize.zones import ZoneError, place
+from sightsize.zones import place
 
 _NO_LIGHT = 1e-6
 

@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING
 
 import pyvips
 
+from sightsize.errors import SourceError
 from sightsize.header import RAW, Header
 from sightsize.paths import is_file, missing_file
-from sightsize.picture.source import SourceError, camera_names
+from sightsize.picture.source import camera_names
 from sightsize.picture.table import LAST
 from sightsize.white_balance import RawDevelopment, camera_multipliers, tinted_xy, white_xy
 

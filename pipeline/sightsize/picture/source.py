@@ -9,6 +9,7 @@ from pathlib import Path
 import pyvips
 
 from sightsize.deadline import stopped_in_time
+from sightsize.errors import SourceError
 from sightsize.header import ColourModel, Header
 from sightsize.memory import share_one_heap
 from sightsize.paths import is_file, missing_file
@@ -39,10 +40,6 @@ _BANDS = {"rgb": 3, "grey": 1, "cmyk": 4}
 _CAMERA_TAGS = {0x0110: "model", 0xA431: "serial"}
 """Model of TIFF 6.0 and BodySerialNumber of Exif 2.3."""
 _BITS = {"uchar": 8, "ushort": 16}
-
-
-class SourceError(Exception):
-    """A picture that cannot be used; the message is a sentence for the job's author."""
 
 
 def read_header(path: Path) -> Header:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from sightsize.errors import SpottingError
 from sightsize.geometry import Box
 from sightsize.marks import (
     Marks,
@@ -38,7 +39,6 @@ from sightsize.picture.donor import (
 )
 from sightsize.picture.membrane import membrane
 from sightsize.picture.patches import Patch
-from sightsize.picture.source import SourceError
 from sightsize.placing import Mark
 
 SOFT_EDGE = 0.15
@@ -48,10 +48,6 @@ _MOST_TOLD = 10
 """Marks that one message tells of; the rest are counted."""
 
 _SMALLER = "make the radius smaller"
-
-
-class SpottingError(SourceError):
-    """Marks that must be cleared and cannot be; the message is for the job's author."""
 
 
 class _NoDonorError(Exception):

@@ -6,13 +6,14 @@ from pathlib import Path
 import pyvips
 
 from sightsize.deadline import stopped_in_time
+from sightsize.errors import SourceError
 from sightsize.header import RAW, Header
 from sightsize.job import BUILT_IN_PROFILES, Picture
 from sightsize.picture import source
 from sightsize.picture.icc import profile_colour
 from sightsize.picture.light import Rows, built_in_profile, mix, to_light
 from sightsize.picture.raw import RAW_SUFFIXES, raw_light, read_raw_header
-from sightsize.picture.source import SourceError, embedded_profile, expect_size, open_upright
+from sightsize.picture.source import embedded_profile, expect_size, open_upright
 
 
 @dataclass(frozen=True)

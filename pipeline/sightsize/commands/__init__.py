@@ -1,0 +1,1 @@
+"""What each command does, once the command line is read; each returns its exit code."""

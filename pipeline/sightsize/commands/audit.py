@@ -1,0 +1,45 @@
+"""Read everything delivered again and hold it against the docket, and the job if given."""
+
+from pathlib import Path
+
+import typer
+
+from sightsize.audit import audit_text, audited
+from sightsize.batch import plan_prints
+from sightsize.commands.shared import echo_json, load_and_report, open_docket
+from sightsize.docket import NAME, Docket
+from sightsize.errors import UsageError
+from sightsize.paths import is_file, is_folder
+
+
+def run(path: Path, *, as_json: bool) -> int:
+    """Audit a docket, or the docket of a job beside that job."""
+    if path.name == NAME:
+        docket, prints = find_docket(path), []
+    else:
+        refuse_neither(path)
+        job, files = load_and_report(path, as_json=as_json)
+        docket = find_docket(job.output / NAME)
+        prints = plan_prints(job, files, docket=docket)
+    found = audited(docket, prints)
+    if as_json:
+        echo_json({"docket": str(docket.path), "files": [each._asdict() for each in found]})
+    else:
+        typer.echo(audit_text(docket, found))
+    return 0 if all(each.state == "whole" for each in found) else 1
+
+
+def find_docket(path: Path) -> Docket:
+    """Return a docket that must be there. Raises UsageError and DocketError."""
+    if not path.is_file():
+        raise UsageError(f"there is no docket {path}; make the prints first")
+    return open_docket(path.parent)
+
+
+def refuse_neither(path: Path) -> None:
+    """Raise UsageError where no file stands that could be a job or a docket."""
+    if is_folder(path):
+        docket = f" such as {path / NAME}" if is_file(path / NAME) else ""
+        raise UsageError(f"{path} is a folder; name a job file or a docket{docket}")
+    if not is_file(path):
+        raise UsageError(f"there is no file {path}; name a job file or a docket")

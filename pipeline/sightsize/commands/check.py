@@ -1,0 +1,68 @@
+"""Say whether jobs still validate: grammar, pictures, geometry."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from sightsize.batch import plan_prints
+from sightsize.commands.shared import as_data, echo_json, load
+from sightsize.errors import JobError, UsageError
+from sightsize.findings import Finding
+from sightsize.report import counted, finding_lines, junit_xml, prints_data
+
+Cases = list[tuple[str, Sequence[Finding]]]
+
+
+def run(jobs: list[Path], *, pictures: bool, as_json: bool, junit: Path | None) -> int:
+    """Check each job file; one that is wrong stops no other."""
+    code = 0
+    data: list[dict[str, Any]] = []
+    cases: dict[str, Cases] = {}
+    for path in jobs:
+        one, facts, cases[str(path)] = _check(path, pictures=pictures, as_json=as_json)
+        code = max(code, one)
+        data.append(facts)
+    if as_json:
+        echo_json(data)
+    if junit:
+        _write_junit(junit, junit_xml(cases))
+    return code
+
+
+def _check(path: Path, *, pictures: bool, as_json: bool) -> tuple[int, dict[str, Any], Cases]:
+    """Check one job file: its exit code, its data, and its cases for JUnit."""
+    try:
+        job, files = load(path)
+    except JobError as error:
+        lines = [finding.sentence() for finding in error.findings]
+        _say(f"{path}: {len(lines)} to mend", lines, as_json=as_json)
+        facts = {"job": str(path), "findings": as_data(error.findings), "prints": []}
+        return error.exit_code, facts, [("job file", error.findings)]
+    prints = plan_prints(job, files, pictures=pictures)
+    refused = sum(each.refused for each in prints)
+    verdict = f"{refused} refused" if refused else "valid"
+    _say(
+        f"{path}: {verdict}, {counted(len(prints), 'print')}",
+        finding_lines(prints),
+        as_json=as_json,
+    )
+    facts = {"job": str(path), "findings": [], "prints": prints_data(prints) if as_json else []}
+    return min(refused, 1), facts, [(each.name, each.findings) for each in prints]
+
+
+def _say(verdict: str, lines: Sequence[str], *, as_json: bool) -> None:
+    if as_json:
+        return
+    for line in (*lines, verdict):
+        typer.echo(line)
+
+
+def _write_junit(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(
+            f"cannot write {path}: {(error.strerror or str(error)).lower()}"
+        ) from error

@@ -1,0 +1,130 @@
+"""Make the print files of a job, or say in a dry run what they would be."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from sightsize import report
+from sightsize.arrange import chosen
+from sightsize.batch import PlannedPrint, make_prints, plan_prints
+from sightsize.commands.shared import echo_json, hold_folder, load_and_report, open_docket
+from sightsize.docket import Docket
+from sightsize.errors import INTERRUPTED, UnitError, UsageError
+from sightsize.job import Job
+from sightsize.memory import machine_bytes, parse_size_bytes
+from sightsize.plan import FilePlan, UnopenedPicture
+from sightsize.progress import Progress
+
+
+@dataclass(frozen=True, kw_only=True)
+class How:
+    """How prints are made: by whom, in how much memory, and whether files are replaced."""
+
+    workers: int | None
+    memory: str | None
+    scheduler: str | None
+    replace: bool
+
+
+def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
+    """Make the prints that ``only`` names, or all."""
+    memory_bytes = _memory_bytes(how)
+    path = job_file.absolute() if how.scheduler else job_file
+    job, files = _load(path, only, as_json=as_json)
+    try:
+        with hold_folder(job.output), _hands(how, job.output, memory_bytes) as hands:
+            docket = open_docket(job.output)
+            prints = plan_prints(job, files, docket=docket)
+            return _make(job, prints, docket, hands, how.replace, as_json)
+    except KeyboardInterrupt:
+        typer.echo("interrupted; the same command goes on where it stopped", err=True)
+        return INTERRUPTED
+
+
+def dry_run(
+    job_file: Path, only: Sequence[str], how: How, *, lines: bool | None, as_json: bool
+) -> int:
+    """Print every computed dimension, one line a print where the job is long; write nothing."""
+    _memory_bytes(how)
+    job, files = _load(job_file, only, as_json=as_json)
+    prints = plan_prints(job, files, docket=open_docket(job.output))
+    if as_json:
+        echo_json({"job": str(job.path), "prints": report.prints_data(prints)})
+    else:
+        in_lines = len(prints) > report.LONG_JOB if lines is None else lines
+        for each in prints:
+            typer.echo(report.plan_line(each) if in_lines else report.plan_text(each, job) + "\n")
+        typer.echo(report.totals_text(prints))
+    return 1 if any(each.refused for each in prints) else 0
+
+
+def _load(
+    job_file: Path, only: Sequence[str], *, as_json: bool
+) -> tuple[Job, Sequence[FilePlan[UnopenedPicture]]]:
+    job, files = load_and_report(job_file, as_json=as_json)
+    files = chosen(files, only)
+    if not files:
+        raise UsageError(f"no print of {job_file} matches --only {' '.join(only)}")
+    return job, files
+
+
+def _memory_bytes(how: How) -> int | None:
+    """The memory for prints made together here. Raises UsageError for options that clash."""
+    if how.scheduler is not None and (how.workers is not None or how.memory is not None):
+        raise UsageError(
+            "--workers and --memory are about this machine; leave them out with --scheduler"
+        )
+    if how.memory is None:
+        all_of_it = machine_bytes()
+        return all_of_it // 2 if all_of_it else None
+    try:
+        return parse_size_bytes(how.memory)
+    except UnitError as error:
+        raise UsageError(f"--memory {error}") from error
+
+
+@contextmanager
+def _hands(how: How, folder: Path, memory_bytes: int | None) -> Iterator[dict[str, Any]]:
+    """Who makes the prints, as ``make_prints`` takes it."""
+    if how.scheduler is None:
+        yield {"workers": how.workers, "memory_bytes": memory_bytes}
+        return
+    from sightsize.cluster import joined
+
+    with joined(how.scheduler, folder) as far:
+        yield {"workers": far.prints_at_once, "executor": far.executor, "make": far.make}
+
+
+def _make(
+    job: Job,
+    prints: list[PlannedPrint],
+    docket: Docket,
+    hands: dict[str, Any],
+    replace: bool,
+    as_json: bool,
+) -> int:
+    for line in report.finding_lines(prints):
+        typer.echo(line, err=True)
+    with Progress(len(prints)) as progress:
+        outcomes = make_prints(
+            job,
+            prints,
+            replace=replace,
+            started=progress.started,
+            finished=progress.finished,
+            docket=docket,
+            **hands,
+        )
+    if as_json:
+        echo_json({"job": str(job.path), "prints": report.outcomes_data(outcomes)})
+    else:
+        for outcome in outcomes:
+            typer.echo(report.outcome_line(outcome))
+        there = any(outcome.status in ("made", "kept") for outcome in outcomes)
+        files = f"; files in {job.output}" if there else ""
+        typer.echo(f"{report.outcomes_text(outcomes)}{files}")
+    return 0 if all(outcome.status in ("made", "kept") for outcome in outcomes) else 1

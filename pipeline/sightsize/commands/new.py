@@ -1,0 +1,16 @@
+"""Write a starter job for a folder of pictures."""
+
+from pathlib import Path
+
+import typer
+
+from sightsize.report import counted
+from sightsize.starter import write_starter
+
+
+def run(folder: Path, job: Path) -> int:
+    """Write the job. Raises StarterError."""
+    count = write_starter(folder, job)
+    pictures = counted(count, "picture")
+    typer.echo(f"wrote {job} with {pictures}; measure the frame, then: sightsize check {job}")
+    return 0

@@ -1,0 +1,61 @@
+"""Make the same prints again, bit for bit, or say exactly what is not the same."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import typer
+
+from sightsize.commands.audit import find_docket, refuse_neither
+from sightsize.commands.shared import echo_json, hold_folder, load_and_report
+from sightsize.docket import NAME
+from sightsize.errors import INTERRUPTED, UsageError
+from sightsize.paths import resolved
+from sightsize.reprint import Reprinted, reprint_line, reprint_totals, reprinted
+
+
+def run(
+    path: Path,
+    only: Sequence[str],
+    look_in: Sequence[Path],
+    output: Path | None,
+    *,
+    match: bool,
+    as_json: bool,
+) -> int:
+    """Reprint what a docket, or that of a job, records: what ``only`` names, or all."""
+    if match and look_in:
+        raise UsageError(
+            "--match needs no sources; leave --look-in out, or make the prints without it"
+        )
+    docket = find_docket(_docket_path(path, as_json=as_json))
+    folder = output or docket.path.parent / "reprints"
+    if resolved(folder) == resolved(docket.path.parent):
+        raise UsageError(f"the first prints stand in {folder}; name another folder with --output")
+    try:
+        with hold_folder(folder):
+            results = list(reprinted(docket, only, look_in, folder, match=match))
+    except KeyboardInterrupt:
+        typer.echo("interrupted; the same command goes on where it stopped", err=True)
+        return INTERRUPTED
+    if not results:
+        raise UsageError(f"no print of {docket.path} matches --only {' '.join(only)}")
+    _report(results, folder, as_json=as_json)
+    return 0 if all(each.state in ("identical", "matched") for each in results) else 1
+
+
+def _docket_path(path: Path, *, as_json: bool) -> Path:
+    """A docket as it is given, or that of a job."""
+    if path.name == NAME:
+        return path
+    refuse_neither(path)
+    job, _ = load_and_report(path, as_json=as_json)
+    return job.output / NAME
+
+
+def _report(results: Sequence[Reprinted], folder: Path, *, as_json: bool) -> None:
+    if as_json:
+        echo_json([each._asdict() for each in results])
+        return
+    for each in results:
+        typer.echo(reprint_line(each))
+    typer.echo(reprint_totals(results, folder))

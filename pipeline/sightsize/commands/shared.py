@@ -1,0 +1,85 @@
+"""What several commands do: load a job, hold an output folder, open a docket, print JSON."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from sightsize.errors import JobError, SightsizeError
+
+if TYPE_CHECKING:
+    from sightsize.docket import Docket
+    from sightsize.findings import Finding
+    from sightsize.job import Job
+    from sightsize.plan import FilePlan, UnopenedPicture
+
+
+def load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
+    """Return a job and the files that it comes to. Raises JobError."""
+    from sightsize.arrange import arrange
+    from sightsize.checks.run import check_ids
+    from sightsize.load import load_job
+
+    job = load_job(path, check_ids())
+    return job, arrange(job)
+
+
+def load_and_report(
+    path: Path, *, as_json: bool
+) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
+    """Return what ``load`` does; findings go to standard output before JobError is raised."""
+    try:
+        return load(path)
+    except JobError as error:
+        if as_json:
+            echo_json({"job": str(path), "findings": as_data(error.findings), "prints": []})
+        else:
+            for finding in error.findings:
+                typer.echo(finding.sentence())
+        raise typer.Exit(error.exit_code) from None
+
+
+def open_docket(folder: Path) -> "Docket":
+    """Return the docket of an output folder, with no record where there is none."""
+    from sightsize.docket import NAME, Docket
+
+    return Docket(folder / NAME)
+
+
+def as_data(findings: "Sequence[Finding]") -> list[dict[str, Any]]:
+    """Return findings as plain data."""
+    return [asdict(finding) for finding in findings]
+
+
+def echo_json(data: object) -> None:
+    """Print data as JSON."""
+    from sightsize.report import as_json
+
+    typer.echo(as_json(data))
+
+
+@contextmanager
+def hold_folder(folder: Path) -> Iterator[None]:
+    """Hold an output folder for this run, without what a dead one or a dead worker left there.
+
+    A folder that the run makes and puts nothing in is taken away again. Raises LockedError, and
+    SightsizeError where the folder cannot be written in.
+    """
+    from sightsize.lock import locked
+    from sightsize.whole import remove_if_empty, remove_leftovers
+
+    with ExitStack() as held:
+        if not folder.exists():
+            held.callback(remove_if_empty, folder)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            held.enter_context(locked(folder))
+            remove_leftovers(folder)
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise SightsizeError(f"cannot write in {folder}: {reason}") from error
+        yield
+        remove_leftovers(folder)
