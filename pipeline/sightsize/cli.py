@@ -9,21 +9,18 @@ import sys
 import tempfile
 import traceback
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 from sightsize.errors import FAULT, INTERRUPTED, SightsizeError
 
-if TYPE_CHECKING:
-    from typer import Context
-
 
 class _Commands(TyperGroup):
     """Commands whose errors are a sentence on standard error, and their kind's exit code."""
 
-    def invoke(self, ctx: "Context") -> object:
+    def invoke(self, ctx: Any) -> Any:
         """Run a command."""
         try:
             return super().invoke(ctx)
