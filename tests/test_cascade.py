@@ -10,10 +10,11 @@ import pytest
 from sightsize.cascade import merge
 from sightsize.checks import check_ids, run_checks
 from sightsize.findings import Finding, JobError, KeyPath
-from sightsize.grammar import RECIPE_TABLES, table_defaults
 from sightsize.job import PrintRequest
 from sightsize.load import load_job
 from sightsize.plan import plan_print
+from sightsize.schema import RECIPE_TABLES
+from sightsize.values import table_defaults
 
 WriteJob = Callable[..., Path]
 

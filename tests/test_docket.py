@@ -20,9 +20,9 @@ from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.checks import check_ids
 from sightsize.cli import app
 from sightsize.docket import Docket, DocketError
-from sightsize.grammar import schema_file
 from sightsize.job import Job
 from sightsize.reprint import reprinted
+from sightsize.schema import schema_file
 
 PX = (96, 64)
 CRAFT: dict[str, Any] = {

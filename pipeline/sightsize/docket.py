@@ -15,7 +15,7 @@ from typing import Any
 import tomli_w
 from jsonschema import Draft202012Validator
 
-from sightsize.grammar import schema_file
+from sightsize.schema import schema_file
 from sightsize.whole import write_whole
 
 Record = dict[str, Any]

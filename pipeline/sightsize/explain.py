@@ -4,7 +4,8 @@ import json
 
 from sightsize.checks import check_help, check_levels, is_acceptable
 from sightsize.findings import nearest
-from sightsize.grammar import RECIPE_TABLES, Node, key_range, kind_text, known_keys
+from sightsize.messages import key_range, kind_text
+from sightsize.schema import RECIPE_TABLES, Node, known_keys
 
 
 class UnknownKeyError(Exception):
