@@ -11,7 +11,7 @@ from icc_profiles import built_in
 from pictures import job, make, picture_of, printed, save
 from plans import COX_MEGAPHONE, findings, request
 from plans import job as job_of
-from sightsize.findings import JobError
+from sightsize.errors import JobError
 from sightsize.header import Header
 from sightsize.picture import chain
 from sightsize.picture.upright import read_header

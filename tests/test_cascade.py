@@ -9,11 +9,13 @@ import pytest
 
 from sightsize.cascade import merge
 from sightsize.checks.run import check_ids
-from sightsize.findings import Finding, JobError, KeyPath
-from sightsize.grammar import RECIPE_TABLES, table_defaults
+from sightsize.findings import Finding, KeyPath
+from sightsize.errors import JobError
 from sightsize.job import PrintRequest
 from sightsize.load import load_job
 from sightsize.plan import plan_print
+from sightsize.schema import RECIPE_TABLES
+from sightsize.values import table_defaults
 
 WriteJob = Callable[..., Path]
 

@@ -16,8 +16,8 @@ from sightsize import __version__
 from sightsize.batch import Outcome
 from sightsize.checks.run import check_ids
 from sightsize.cli import app
-from sightsize.grammar import known_keys
 from sightsize.progress import Progress
+from sightsize.schema import known_keys
 
 WriteJob = Callable[..., Path]
 

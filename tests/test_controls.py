@@ -11,9 +11,10 @@ import tomli_w
 
 import plans
 from sightsize.checks.run import check_ids
-from sightsize.grammar import known_keys
+from sightsize.schema import known_keys
 from sightsize.load import load_job
 from sightsize.plan import plan_print
+from sightsize.schema import known_keys
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "jobs-demo"

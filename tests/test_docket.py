@@ -20,10 +20,11 @@ from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.checks.run import check_ids
 from sightsize.cli import app
-from sightsize.docket import Docket, DocketError
-from sightsize.grammar import schema_file
+from sightsize.docket import Docket
+from sightsize.errors import DocketError
 from sightsize.job import Job
 from sightsize.reprint import reprinted
+from sightsize.schema import schema_file
 
 PX = (96, 64)
 CRAFT: dict[str, Any] = {

@@ -13,8 +13,9 @@ from sightsize.arrange import arrange
 from sightsize.audit import audited
 from sightsize.batch import plan_prints
 from sightsize.checks.run import check_ids
-from sightsize.docket import Docket, DocketError
-from sightsize.findings import JobError
+from sightsize.docket import Docket
+from sightsize.errors import DocketError
+from sightsize.errors import JobError
 from sightsize.load import load_job
 
 HUNDRED = settings(max_examples=100, suppress_health_check=list(HealthCheck))

@@ -19,11 +19,12 @@ from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.checks.run import check_ids
 from sightsize.docket import Docket
-from sightsize.findings import JobError
+from sightsize.errors import JobError
 from sightsize.job import Job, PrintRequest
 from sightsize.load import load_job
 from sightsize.paths import read_path
-from sightsize.picture.source import SourceError, read_header
+from sightsize.errors import SourceError
+from sightsize.picture.source import read_header
 
 PX = (64, 48)
 SCENE = np.random.default_rng(31).integers(40, 200, (48, 64, 3)).astype(np.uint8)

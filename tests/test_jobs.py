@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from sightsize.batch import plan_prints
 from sightsize.checks.run import check_ids
-from sightsize.findings import Finding, JobError
+from sightsize.findings import Finding
+from sightsize.errors import JobError
 from sightsize.job import PrintRequest
 from sightsize.load import load_job
 from sightsize.paths import missing_file

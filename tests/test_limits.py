@@ -21,7 +21,8 @@ from sightsize import deliver
 from sightsize.arrange import arrange
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.checks.run import check_ids
-from sightsize.deadline import OutOfTimeError, briefly, deadline, stopped_in_time
+from sightsize.errors import OutOfTimeError
+from sightsize.deadline import briefly, deadline, stopped_in_time
 from sightsize.docket import Docket
 from sightsize.identity import print_identity
 from sightsize.job import Job

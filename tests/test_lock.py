@@ -13,7 +13,8 @@ import pytest
 
 from pictures import job, save
 from sightsize.job import Job
-from sightsize.lock import NAME, LockedError, locked
+from sightsize.lock import NAME, locked
+from sightsize.errors import LockedError
 
 HOLD = (
     "import sys; from pathlib import Path; from sightsize.lock import locked\n"

@@ -18,7 +18,7 @@ from sightsize.arrange import arrange
 from sightsize.batch import plan_prints
 from sightsize.cli import app
 from sightsize.memory import machine_bytes, parse_size_bytes, peak_bytes
-from sightsize.units import UnitError
+from sightsize.errors import UnitError
 
 MIB = 2**20
 

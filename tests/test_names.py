@@ -9,9 +9,10 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sightsize.findings import JobError
-from sightsize.load import load_job, natural_order
+from sightsize.errors import JobError
+from sightsize.load import load_job
 from sightsize.names import FIELDS, LONGEST_NAME, fill_template, paper_slug, slug
+from sightsize.sources import natural_order
 
 # Names that Windows reserves whatever their ending (its own documentation, from memory).
 DEVICES = {

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import fields
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -9,19 +10,13 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from sightsize import job
-from sightsize.findings import JobError
-from sightsize.grammar import (
-    RECIPE_TABLES,
-    follow,
-    key_range,
-    kind_text,
-    known_keys,
-    schema,
-    table_defaults,
-)
+from sightsize.errors import JobError
 from sightsize.load import load_job
 from sightsize.media import parse_size_mm
-from sightsize.units import parse_length_mm, parse_resolution_ppi
+from sightsize.messages import key_range, kind_text
+from sightsize.schema import RECIPE_TABLES, follow, known_keys, schema
+from sightsize.units import Length, parse_length_mm, parse_resolution_ppi
+from sightsize.values import table_defaults
 from sightsize.white_balance import RawDevelopment
 
 KEYS = dict(known_keys())
@@ -234,9 +229,10 @@ def test_ranges_in_words(name: str, words: str) -> None:
 
 
 def test_defaults_are_not_shared_with_the_schema() -> None:
-    assert table_defaults("paper")["hinge_margin"] == "12 mm"
-    table_defaults("paper")["hinge_margin"] = "0 mm"
-    assert table_defaults("paper")["hinge_margin"] == "12 mm"
+    default = Length("12 mm", Fraction(12))
+    assert table_defaults("paper")["hinge_margin"] == default
+    table_defaults("paper").clear()
+    assert table_defaults("paper")["hinge_margin"] == default
 
 
 CONTRACT_JOB = """

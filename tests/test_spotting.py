@@ -23,8 +23,9 @@ from sightsize.picture.donor import Search, find_donor
 from sightsize.picture.light import COLOUR
 from sightsize.picture.membrane import membrane
 from sightsize.picture.patches import Patch, lay_patches
-from sightsize.picture.source import SourceError
-from sightsize.picture.spotting import SpottingError, find_patches
+from sightsize.errors import SourceError
+from sightsize.errors import SpottingError
+from sightsize.picture.spotting import find_patches
 from sightsize.placing import Mark
 
 Light = NDArray[np.float32]

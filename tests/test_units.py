@@ -12,7 +12,6 @@ from sightsize.units import (
     MM_PER_INCH,
     MM_PER_UNIT,
     PPI_PER_UNIT,
-    UnitError,
     inch_text,
     mm_text,
     parse_length_mm,
@@ -20,6 +19,9 @@ from sightsize.units import (
     px_to_mm,
     round_half_up,
     to_px,
+)
+from sightsize.errors import (
+    UnitError,
 )
 
 WHOLE = st.integers(0, 999)

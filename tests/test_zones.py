@@ -15,7 +15,8 @@ from plans import NEUTRAL_TONE
 from sightsize.picture.tone import ToneScale, toned
 from sightsize.picture.tone import printed as printed_on_paper
 from sightsize.tones import lightness, luminance
-from sightsize.zones import Placement, ZoneError, place, placement_function
+from sightsize.zones import Placement, place, placement_function
+from sightsize.errors import ZoneError
 
 
 def unchanged(value: float) -> float:

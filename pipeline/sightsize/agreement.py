@@ -5,11 +5,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from sightsize import convert
 from sightsize.cascade import Settings
+from sightsize.convert import build
 from sightsize.findings import KeyPath
 from sightsize.header import ColourModel
-from sightsize.job import BUILT_IN_PROFILES
+from sightsize.job import BUILT_IN_PROFILES, SplitGrade, Toner
 from sightsize.picture.icc import profile_colour
 from sightsize.tones import split_grade_rises
 
@@ -75,7 +75,7 @@ def _colour_problems(path: KeyPath, settings: Settings, folder: Path) -> Iterato
             "a chroma without hue has no colour to tint with; add hue = 75 or so, or a kind of "
             "toner.",
         )
-    elif convert.toner(toner).is_tinted:
+    elif build(Toner, "toner", toner).is_tinted:
         if not settings.mono_wanted:
             yield (
                 place,
@@ -111,7 +111,7 @@ def _split_grade_problems(path: KeyPath, settings: Settings) -> Iterator[Said]:
     tone = settings.tables["tone"]
     if "split_grade" not in tone:
         return
-    grades = convert.split_grade(tone["split_grade"])
+    grades = build(SplitGrade, "split_grade", tone["split_grade"])
     place = settings.origins.get("tone.split_grade", path)
     if grades.end <= grades.start:
         yield (

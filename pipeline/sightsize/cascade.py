@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from sightsize.findings import KeyPath
-from sightsize.grammar import RECIPE_TABLES, table_defaults
+from sightsize.schema import RECIPE_TABLES
+from sightsize.values import table_defaults
 
 _REPLACES = {
     "overlap": ("reveal",),

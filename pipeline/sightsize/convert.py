@@ -1,233 +1,235 @@
-"""From checked tables of a job file to frozen objects with exact lengths."""
+"""From typed tables of a job to frozen settings.
 
+A field of a settings class is a key of its table, and the field's type says what the value becomes.
+The few that are made of several keys, or of no table, have a function each at the end.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import fields, is_dataclass
 from fractions import Fraction
-from typing import Any, Literal
+from functools import cache
+from types import NoneType, UnionType
+from typing import Any, Literal, NamedTuple, TypeVar, Union, get_args, get_origin, get_type_hints
 
-from sightsize.grammar import BY_VIEWING_DISTANCE, table_defaults
 from sightsize.job import (
     EDGES,
     Aperture,
-    AreaShare,
-    Camera,
-    Delivery,
-    Dust,
-    EdgeBurn,
     Edges,
-    Grain,
-    KeepClear,
-    LocalContrast,
-    Mono,
     Paper,
     Point,
-    PrintLimits,
     Reach,
     Region,
     Shade,
-    Sharpen,
-    SplitGrade,
     Spot,
-    Thresholds,
     Tint,
-    Tone,
     Toner,
-    Zone,
 )
-from sightsize.media import parse_size_mm
+from sightsize.media import PaperSize
+from sightsize.schema import Node, child_node, table_node
 from sightsize.toning import TINTS
-from sightsize.units import parse_length_mm, parse_resolution_ppi
-from sightsize.white_balance import RawDevelopment
+from sightsize.units import Length, Resolution
+from sightsize.values import Table, node_defaults
+
+Settings = TypeVar("Settings")
+Read = Callable[[Any], Any]
+Make = Callable[[Table, Table], Any]
+
+_UNITS = ("_mm", "_ppi", "_stops", "_degrees", "_lightness")
+"""What the name of a field has beyond its key."""
 
 
-def fraction(number: float) -> Fraction:
-    """Return a number of the file exactly: 0.1 is a tenth."""
-    return Fraction(str(number))
+def build(cls: Callable[..., Settings], name: str, table: Table, /, **given: Any) -> Settings:
+    """Return the settings of a table, which is called ``name`` in the schema's ``$defs``.
+
+    A field's key is its name without its unit, or ``key`` in its metadata. A key that the table
+    lacks has the schema's default, else the class's. ``given`` are fields that are not read.
+    """
+    make: Make = _table_maker(cls, name)
+    made: Settings = make(table, given)
+    return made
 
 
-def point(pair: list[float]) -> Point:
-    """Return a point of the picture."""
-    return fraction(pair[0]), fraction(pair[1])
+def exact(value: Any) -> Fraction:
+    """Return a number of the file, or what was read from a text, exactly: 0.1 is a tenth."""
+    match value:
+        case Length(mm=mm):
+            return mm
+        case Resolution(ppi=ppi):
+            return ppi
+        case Fraction():
+            return value
+    return Fraction(str(value))
 
 
-def reach(value: str | float) -> Reach:
-    """Return a length on paper, or a share."""
-    if isinstance(value, str):
-        return Reach(parse_length_mm(value), None)
-    return Reach(None, fraction(value))
+def region(box: list[float]) -> Region:
+    """Return a region of the picture from left, top, width and height."""
+    return Region(*map(exact, box))
 
 
-def edges(value: str | dict[str, str]) -> Edges:
-    """Return one length for every edge, or a table of edges."""
-    if isinstance(value, str):
-        length = parse_length_mm(value)
-        return Edges(length, length, length, length)
-    return Edges(*(parse_length_mm(value[edge]) for edge in EDGES))
+# A class from a table.
 
 
-def region(table: dict[str, float]) -> Region:
-    """Return a region of the picture."""
-    return Region(*(fraction(table[key]) for key in ("left", "top", "width", "height")))
+class _Field(NamedTuple):
+    """A field of a class, the key that sets it, and what turns the key's value into its own."""
+
+    name: str
+    key: str
+    read: Read
 
 
-def keep_clear(table: dict[str, Any]) -> KeepClear:
-    """Return a part that must stay clear."""
-    facts = {**table_defaults("keep_clear"), **table}
-    return KeepClear(
-        box=Region(*(fraction(number) for number in facts["box"])),
-        clearance_mm=parse_length_mm(facts["clearance"]),
-        label=facts["label"],
-    )
+@cache
+def _table_maker(cls: Any, name: str) -> Make:
+    return _class_maker(cls, table_node(name))
 
 
-def aperture(table: dict[str, Any]) -> Aperture:
-    """Return the opening."""
-    thickness = table.get("mat_thickness")
-    return Aperture(
-        width_mm=parse_length_mm(table["width"]),
-        height_mm=parse_length_mm(table["height"]),
-        overlap_mm=edges(table["overlap"]) if "overlap" in table else None,
-        reveal_mm=edges(table["reveal"]) if "reveal" in table else None,
-        measured_at=table["measured_at"],
-        mat_thickness_mm=parse_length_mm(thickness) if thickness else None,
-        viewing_distance_mm=parse_length_mm(table["viewing_distance"]),
-    )
+def _class_maker(cls: Any, node: Node) -> Make:
+    """Return what makes an object of a class from a table of a node, and from fields given."""
+    defaults, known = node_defaults(node), _fields(cls, node)
+    join = _JOINED.get(cls)
+
+    def made(table: Table, given: Table) -> Any:
+        full = {**defaults, **table}
+        values = {**join(full), **given} if join else {**given}
+        for name, key, read in known:
+            if key in full and name not in values:
+                values[name] = read(full[key])
+        return cls(**values)
+
+    return made
 
 
-def paper(table: dict[str, Any]) -> Paper:
-    """Return the sheet."""
-    placement = table["placement"]
-    return Paper(
-        size_mm=parse_size_mm(table["size"]),
-        label=table["size"].strip(),
-        orientation=table["orientation"],
-        surface=table["surface"],
-        placement_mm=None
-        if placement == "centre"
-        else (parse_length_mm(placement["x"]), parse_length_mm(placement["y"])),
-        hinge_edge=table["hinge_edge"],
-        hinge_margin_mm=parse_length_mm(table["hinge_margin"]),
-        margin_mm=parse_length_mm(table["margin"]),
-        tone_lightness=100.0 if table["tone"] == "white" else float(table["tone"]),
-    )
+def _fields(cls: Any, node: Node) -> list[_Field]:
+    """Return the fields of a class that a key of the table sets."""
+    hints = get_type_hints(cls)
+    keys = {each.name: each.metadata.get("key", _key(each.name)) for each in fields(cls)}
+    return [
+        _Field(name, key, _reader(hints[name], child_node(node, key)))
+        for name, key in keys.items()
+        if key in node["properties"]
+    ]
 
 
-def mono(table: dict[str, Any]) -> Mono:
-    """Return the black-and-white conversion."""
-    response = table["response"]
-    if isinstance(response, list):
-        red, green, blue = (float(weight) for weight in response)
-        response = (red, green, blue)
-    return Mono(
-        response=response,
-        filter=table["filter"],
-        filter_strength=float(table["filter_strength"]),
-    )
+def _key(name: str) -> str:
+    """Return a field's name without its unit."""
+    unit = next((each for each in _UNITS if name.endswith(each)), "")
+    return name.removesuffix(unit)
 
 
-def tone(table: dict[str, Any]) -> Tone:
-    """Return exposure, end points, grade and curve."""
-    split, burn = table.get("split_grade"), table.get("edge_burn")
-    return Tone(
-        exposure_stops=float(table["exposure"]),
-        black_point=_end_point(table["black_point"]),
-        white_point=_end_point(table["white_point"]),
-        grade=float({**table_defaults("tone"), **table}["grade"]),
-        split_grade=split_grade(split) if split is not None else None,
-        pivot=float(table["pivot"]),
-        curve=tuple((float(x), float(y)) for x, y in table["curve"]),
-        edge_burn=_edge_burn(burn) if burn else None,
-    )
+# A value from what a key holds.
+
+_NUMBERS: Mapping[Any, Read] = {float: float, int: int, Fraction: exact}
 
 
-def _end_point(value: float | dict[str, float]) -> float | AreaShare:
-    return AreaShare(float(value["share"])) if isinstance(value, dict) else float(value)
+def _reader(hint: Any, node: Node) -> Read:
+    """Return what turns the value of a node's key into one of a type."""
+    if is_dataclass(hint):
+        return _class_reader(hint, node)
+    if get_origin(hint) is tuple:
+        return _tuple_reader(get_args(hint), node)
+    if get_origin(hint) in (Union, UnionType):
+        return _union_reader(get_args(hint), node)
+    return _NUMBERS.get(hint, lambda value: value)
 
 
-def split_grade(table: dict[str, float]) -> SplitGrade:
-    """Return the grades of dark and light tones."""
-    facts = {**table_defaults("split_grade"), **table}
-    return SplitGrade(
-        dark=float(facts["dark"]),
-        light=float(facts["light"]),
-        start=float(facts["from"]),
-        end=float(facts["to"]),
-    )
+def _class_reader(cls: Any, node: Node) -> Read:
+    if "properties" not in node:
+        return _WHOLE[cls]
+    made = _class_maker(cls, node)
+    return lambda value: made(value, {}) if isinstance(value, Mapping) else _WHOLE[cls](value)
 
 
-def _edge_burn(table: dict[str, Any]) -> EdgeBurn:
-    facts = {**table_defaults("edge_burn"), **table}
-    return EdgeBurn(stops=float(facts["stops"]), width_mm=parse_length_mm(facts["width"]))
+def _tuple_reader(parts: tuple[Any, ...], node: Node) -> Read:
+    """Return what makes a tuple: of a list, of a sheet's sides, or of a table in its order."""
+    if parts[-1] is Ellipsis:
+        each = _reader(parts[0], child_node(node, 0))
+        return lambda value: tuple(map(each, value))
+    reads = [_reader(part, child_node(node, 0)) for part in parts]
+    keys = list(node.get("properties", {}))
+
+    def read(value: Any) -> tuple[Any, ...]:
+        if isinstance(value, PaperSize):
+            value = (value.width_mm, value.height_mm)
+        elif isinstance(value, Mapping):
+            value = [value[key] for key in keys]
+        return tuple(read(part) for read, part in zip(reads, value, strict=True))
+
+    return read
 
 
-def local_contrast(table: dict[str, Any]) -> LocalContrast:
-    """Return the local contrast."""
-    return LocalContrast(neighbourhood=reach(table["neighbourhood"]), gain=float(table["gain"]))
+def _union_reader(members: tuple[Any, ...], node: Node) -> Read:
+    """Return what makes one of several types; None for a word where none of them is a text."""
+    reads = [(_kinds(each), _reader(each, node)) for each in members if each is not NoneType]
+
+    def read(value: Any) -> Any:
+        return next((read(value) for kinds, read in reads if isinstance(value, kinds)), None)
+
+    return read
 
 
-def toner(table: dict[str, Any]) -> Toner:
-    """Return the toner: the named one, changed by what is given beside it."""
+def _kinds(hint: Any) -> tuple[type, ...]:
+    """Return the types of the values that can become one of a type."""
+    if hint in (str, bool):
+        return (hint,)
+    if get_origin(hint) is Literal:
+        return (str, int)
+    if hint in (int, float, Fraction):
+        return (int, float, Length, Resolution)
+    return (Mapping, list, PaperSize, Length)
+
+
+# What is special.
+
+
+def _toner(table: Table) -> dict[str, Any]:
+    """The named toner, changed by what is given beside it."""
     named = TINTS[table["kind"]]
-    both = Tint(
-        float(table.get("hue", named.hue_degrees)), float(table.get("chroma", named.chroma))
-    )
-    return Toner(
-        dark=_tint(table["dark"]) if "dark" in table else both,
-        light=_tint(table["light"]) if "light" in table else both,
-        split=float(table["split"]),
-        crossover=float(table["crossover"]),
-    )
+    hue, chroma = table.get("hue", named.hue_degrees), table.get("chroma", named.chroma)
+    both = Tint(float(hue), float(chroma))
+    return {key: both for key in ("dark", "light") if key not in table}
 
 
-def _tint(table: dict[str, float]) -> Tint:
-    return Tint(float(table["hue"]), float(table["chroma"]))
+def _paper(table: Table) -> dict[str, Any]:
+    """The sheet as the job calls it, and the lightness that white stands for."""
+    white = {"tone_lightness": 100.0} if table["tone"] == "white" else {}
+    return {"label": table["size"].text.strip(), **white}
 
 
-def grain(table: dict[str, Any]) -> Grain:
-    """Return the grain."""
-    return Grain(granularity=float(table["granularity"]), size_mm=parse_length_mm(table["size"]))
+def _aperture(table: Table) -> dict[str, Any]:
+    """No overlap, not even the default, beside a reveal."""
+    return {"overlap_mm": None} if "reveal" in table else {}
 
 
-def sharpen(table: dict[str, Any]) -> Sharpen:
-    """Return the sharpening; None is left to the surface, the distance or the picture."""
-    radius = table["radius"]
-    return Sharpen(
-        radius_mm=None if radius == BY_VIEWING_DISTANCE else parse_length_mm(radius),
-        gain=_number(table["gain"]),
-        noise_floor=_number(table["noise_floor"]),
-        skin=float(table["skin"]),
-        damping=_number(table["damping"]),
-        deblur=table["deblur"],
-    )
+def _spot(table: Table) -> dict[str, Any]:
+    """A round mark, which ends where it starts, or a scratch of half its width to each side."""
+    if "at" in table:
+        return {"start": _point(table["at"]), "end": _point(table["at"])}
+    start, end = map(_point, table["line"])
+    return {"start": start, "end": end, "radius": _half(_reach(table["width"]))}
 
 
-def _number(value: float | str) -> float | None:
-    """A number, or None for the one word that a key takes in its place."""
-    return None if isinstance(value, str) else float(value)
+def _shade(table: Table) -> dict[str, Any]:
+    """The one shape by its points; an ellipse by the corners of its box."""
+    shape = next(key for key in ("ellipse", "polygon", "edge") if key in table)
+    if shape != "ellipse":
+        return {"shape": shape, "points": tuple(map(_point, table[shape]))}
+    left, top, width, height = map(exact, table[shape])
+    right, bottom = left + width, top + height
+    corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+    return {"shape": shape, "points": corners}
 
 
-def camera(name: str, table: dict[str, Any]) -> Camera:
-    """Return a camera and its dust."""
-    facts = {**table_defaults("camera"), **table}
-    return Camera(
-        name=name,
-        model=facts.get("model", ""),
-        serial=facts.get("serial", ""),
-        dust=tuple(Dust(point(each["at"]), fraction(each["radius"])) for each in facts["dust"]),
-    )
+def _point(pair: list[float]) -> Point:
+    return exact(pair[0]), exact(pair[1])
 
 
-def spot(table: dict[str, Any]) -> Spot:
-    """Return a mark to clear."""
-    facts = {**table_defaults("spot"), **table}
-    round_mark = "at" in facts
-    start, end = (facts["at"], facts["at"]) if round_mark else facts["line"]
-    radius = reach(facts["radius" if round_mark else "width"])
-    return Spot(
-        start=point(start),
-        end=point(end),
-        radius=radius if round_mark else _half(radius),
-        donor=point(facts["donor"]) if "donor" in facts else None,
-        strength=float(facts["strength"]),
-    )
+def _edges(length: Length) -> Edges:
+    """One length for every edge."""
+    return Edges(*[length.mm] * len(EDGES))
+
+
+def _reach(value: Length | float) -> Reach:
+    """A length on paper, or a share."""
+    return Reach(value.mm, None) if isinstance(value, Length) else Reach(None, exact(value))
 
 
 def _half(width: Reach) -> Reach:
@@ -235,77 +237,14 @@ def _half(width: Reach) -> Reach:
     return Reach(None if mm is None else mm / 2, None if share is None else share / 2)
 
 
-def zone(table: dict[str, Any]) -> Zone:
-    """Return a patch and its zone."""
-    facts = {**table_defaults("zone"), **table}
-    return Zone(at=point(facts["at"]), size=fraction(facts["size"]), zone=float(facts["zone"]))
+_JOINED: Mapping[type, Callable[[Table], dict[str, Any]]] = {
+    Aperture: _aperture,
+    Paper: _paper,
+    Shade: _shade,
+    Spot: _spot,
+    Toner: _toner,
+}
+"""Fields that are made of several keys, or of one that makes several."""
 
-
-def shade(table: dict[str, Any], sign: int) -> Shade:
-    """Return a dodge (sign 1) or a burn (sign -1)."""
-    facts = {**table_defaults("shade"), **table}
-    softness = parse_length_mm(facts["softness"])
-    stops = sign * float(facts["stops"])
-    if "ellipse" in facts:
-        left, top, width, height = (fraction(number) for number in facts["ellipse"])
-        corners = ((left, top), (left + width, top), (left + width, top + height),
-                   (left, top + height))  # fmt: skip
-        return Shade(stops=stops, shape="ellipse", points=corners, softness_mm=softness)
-    shape: Literal["polygon", "edge"] = "polygon" if "polygon" in facts else "edge"
-    points = tuple(point(each) for each in facts[shape])
-    return Shade(stops=stops, shape=shape, points=points, softness_mm=softness)
-
-
-def raw(table: dict[str, Any]) -> RawDevelopment:
-    """Return the development of a raw camera file."""
-    facts = {**table_defaults("raw"), **table}
-    return RawDevelopment(
-        kelvin=_number(facts["white_balance"]),
-        duv=float(facts["duv"]),
-        exposure_stops=float(facts["exposure"]),
-        highlights=facts["highlights"],
-    )
-
-
-def delivery(table: dict[str, Any], profile: str) -> Delivery:
-    """Return the delivery; ``profile`` is already resolved."""
-    return Delivery(
-        ppi=parse_resolution_ppi(table["resolution"]),
-        format=table["format"],
-        quality=int(table["quality"]),
-        bit_depth=table["bit_depth"],
-        profile=profile,
-        rendering_intent=table["rendering_intent"],
-        black_point_compensation=table["black_point_compensation"],
-        location=table["location"],
-        serial_numbers=table["serial_numbers"],
-        keep_master=table["keep_master"],
-    )
-
-
-def thresholds(table: dict[str, Any]) -> Thresholds:
-    """Return the thresholds of the checks."""
-    return Thresholds(
-        accept=tuple(table["accept"]),
-        strict=table["strict"],
-        crop_loss_note=float(table["crop_loss_note"]),
-        crop_loss_warn=float(table["crop_loss_warn"]),
-        crop_loss_stop=float(table["crop_loss_stop"]),
-        resolution_note_ppi=parse_resolution_ppi(table["resolution_note"]),
-        resolution_warn_ppi=parse_resolution_ppi(table["resolution_warn"]),
-        resolution_stop_ppi=parse_resolution_ppi(table["resolution_stop"]),
-        overlap_warn_mm=parse_length_mm(table["overlap_warn"]),
-        overlap_stop_mm=parse_length_mm(table["overlap_stop"]),
-        reveal_warn_mm=parse_length_mm(table["reveal_warn"]),
-        rebate_clearance_mm=parse_length_mm(table["rebate_clearance"]),
-        clipping_warn=float(table["clipping_warn"]),
-        clipping_stop=float(table["clipping_stop"]),
-        gamut_warn=float(table["gamut_warn"]),
-    )
-
-
-def limits(table: dict[str, Any]) -> PrintLimits:
-    """Return what a print may cost."""
-    return PrintLimits(
-        source_megapixels=float(table["source_megapixels"]), seconds=table.get("seconds")
-    )
+_WHOLE: Mapping[type, Read] = {Edges: _edges, Reach: _reach, Region: region}
+"""Classes that are made of a value that is no table."""

@@ -17,7 +17,7 @@ from jsonschema import Draft202012Validator
 
 from sightsize.docket_versions import of_today
 from sightsize.errors import DocketError
-from sightsize.grammar import schema_file
+from sightsize.schema import schema_file
 from sightsize.whole import write_whole
 
 Record = dict[str, Any]

@@ -5,7 +5,8 @@ import json
 from sightsize.checks.run import all_checks
 from sightsize.errors import UnknownKeyError
 from sightsize.findings import nearest
-from sightsize.grammar import RECIPE_TABLES, Node, key_range, kind_text, known_keys
+from sightsize.messages import key_range, kind_text
+from sightsize.schema import RECIPE_TABLES, Node, known_keys
 
 
 def explain_text(key: str | None) -> str:

@@ -8,9 +8,9 @@ from functools import lru_cache
 from pathlib import Path
 
 from sightsize import __version__
-from sightsize.grammar import Node, schema
 from sightsize.job import BUILT_IN_PROFILES, AreaShare, Delivery, Tone
 from sightsize.plan import FilePlan, PicturePlan
+from sightsize.schema import Node, schema
 
 
 def file_sha256(path: Path) -> str:

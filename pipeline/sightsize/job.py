@@ -1,10 +1,11 @@
 """A job as frozen objects: every default filled, every length exact, every name resolved.
 
-Lengths are exact millimetres (Fraction) and say so in their names.
+Lengths are exact millimetres (Fraction) and say so in their names. A field is named after the key
+that sets it, with its unit, unless ``key`` in its metadata says which one does (see ``convert``).
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -36,9 +37,9 @@ class Aperture:
     width_mm: Fraction
     height_mm: Fraction
     overlap_mm: Edges | None
-    reveal_mm: Edges | None
+    reveal_mm: Edges | None = None
     measured_at: Literal["back", "face"]
-    mat_thickness_mm: Fraction | None
+    mat_thickness_mm: Fraction | None = None
     viewing_distance_mm: Fraction
 
     @property
@@ -80,8 +81,8 @@ class SplitGrade:
 
     dark: float
     light: float
-    start: float
-    end: float
+    start: float = field(metadata={"key": "from"})
+    end: float = field(metadata={"key": "to"})
 
 
 @dataclass(frozen=True)
@@ -107,10 +108,10 @@ class Tone:
     black_point: float | AreaShare
     white_point: float | AreaShare
     grade: float
-    split_grade: SplitGrade | None
+    split_grade: SplitGrade | None = None
     pivot: float
     curve: tuple[tuple[float, float], ...]
-    edge_burn: EdgeBurn | None
+    edge_burn: EdgeBurn | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,7 +181,7 @@ class Grain:
 class Delivery:
     """The file as the lab wants it; ``profile`` is srgb, gray or an absolute path."""
 
-    ppi: Fraction
+    ppi: Fraction = field(metadata={"key": "resolution"})
     format: Literal["jpeg", "tiff"]
     quality: int
     bit_depth: Literal[8, 16]
@@ -223,7 +224,7 @@ class PrintLimits:
     """What a print may cost: the size of its source, and its time; None for as long as it takes."""
 
     source_megapixels: float
-    seconds: float | None
+    seconds: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -231,9 +232,9 @@ class Frame:
     """A frame's own facts beside its opening."""
 
     name: str
-    rebate_mm: tuple[Fraction, Fraction] | None
+    rebate_mm: tuple[Fraction, Fraction] | None = None
     bottom_weight_mm: Fraction
-    moulding_width_mm: Fraction | None
+    moulding_width_mm: Fraction | None = None
 
 
 @dataclass(frozen=True)
@@ -265,7 +266,7 @@ class Spot:
     start: Point
     end: Point
     radius: Reach
-    donor: Point | None
+    donor: Point | None = None
     strength: float
     in_faces: int = 0
 
@@ -283,8 +284,8 @@ class Camera:
     """A camera and its dust; model and serial number are empty when any will do."""
 
     name: str
-    model: str
-    serial: str
+    model: str = ""
+    serial: str = ""
     dust: tuple[Dust, ...]
 
 
@@ -322,7 +323,7 @@ class Picture:
     source: Path
     straighten_degrees: float
     focus: Point | None
-    crop: Region | None
+    crop: Region | None = None
     keep_clear: tuple[KeepClear, ...]
     assume_profile: str | None
     cameras: tuple[Camera, ...] = ()

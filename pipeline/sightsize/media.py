@@ -6,10 +6,12 @@ Names are short side first and so have no way up.
 """
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from sightsize.errors import UnitError
-from sightsize.units import parse_length_mm
+from sightsize.units import Written, parse_length_mm
 
 STANDARD_NAMES = (
     "oe_photo-l_3.5x5in",
@@ -51,6 +53,20 @@ _NAME = re.compile(
 )
 _SIZE = re.compile(r"(?P<width>[^_]+?)\s*[x×]\s*(?P<height>[^_]+)", re.IGNORECASE)
 _NOT_OF_A_UNIT = re.compile(r"[\d\s.,/¼½¾⅛⅜⅝⅞]")
+
+
+@dataclass(frozen=True)
+class PaperSize(Written):
+    """A sheet: its exact width and height in mm."""
+
+    width_mm: Fraction
+    height_mm: Fraction
+
+
+@lru_cache(maxsize=64)  # a job says the same few sheets for every print
+def read_paper_size(text: str) -> PaperSize:
+    """Return a sheet as it is written. Raises UnitError as ``parse_size_mm`` does."""
+    return PaperSize(text, *parse_size_mm(text))
 
 
 def parse_size_mm(text: str) -> tuple[Fraction, Fraction]:

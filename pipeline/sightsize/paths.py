@@ -22,8 +22,11 @@ def has_controls(text: str) -> bool:
     return _CONTROLS.search(text) is not None
 
 
-def read_path(text: str) -> None:
-    """Raise ValueError, with a sentence, for a path that cannot be, or that no line can show."""
+def read_path(text: str) -> str:
+    """Return a path as it is written.
+
+    Raises ValueError, with a sentence, for one that cannot be, or that no line can show.
+    """
     if has_controls(text):
         raise ValueError(f"the path {text!a} has a control character; name the file without")
     if _NOT_TEXT.search(text):
@@ -32,6 +35,7 @@ def read_path(text: str) -> None:
         raise ValueError(
             f"a name in the path has more than {LONGEST_PART} bytes, which no file has; shorten it"
         )
+    return text
 
 
 def is_file(path: Path) -> bool:

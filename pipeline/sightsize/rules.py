@@ -1,18 +1,17 @@
 """Rules inside one table that a schema cannot say, wherever the table stands in a job file."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from sightsize import convert
+from sightsize.convert import build, region
 from sightsize.findings import KeyPath, nearest, quoted_key
 from sightsize.header import ColourModel
 from sightsize.job import BUILT_IN_PROFILES, Region
 from sightsize.paths import is_file
 from sightsize.picture.icc import profile_colour
-from sightsize.units import parse_length_mm
-
-Table = Mapping[str, Any]
+from sightsize.units import Length
+from sightsize.values import Table
 
 _LARGEST_GRAIN_MM = 1
 
@@ -51,7 +50,7 @@ def _aperture(path: KeyPath, table: Table) -> Iterator[Problem]:
             "or shows white inside the opening. Remove one.",
         )
     for key in ("width", "height"):
-        if key in table and parse_length_mm(table[key]) == 0:
+        if key in table and table[key].mm == 0:
             yield Problem((*path, key), "an opening of no size; write what was measured.")
 
 
@@ -64,7 +63,7 @@ def _tone(path: KeyPath, table: Table) -> Iterator[Problem]:
             "two. Remove one.",
         )
     width = table.get("edge_burn", {}).get("width")
-    if width is not None and parse_length_mm(width) == 0:
+    if width is not None and width.mm == 0:
         yield Problem((*path, "edge_burn", "width"), "a burn of no width; write how far it fades.")
 
 
@@ -85,8 +84,8 @@ def _curve(path: KeyPath, curve: list[list[float]]) -> Iterator[Problem]:
             )
 
 
-def _grain(path: KeyPath, size: str | None) -> Iterator[Problem]:
-    if size is not None and not 0 < parse_length_mm(size) <= _LARGEST_GRAIN_MM:
+def _grain(path: KeyPath, size: Length | None) -> Iterator[Problem]:
+    if size is not None and not 0 < size.mm <= _LARGEST_GRAIN_MM:
         yield Problem(
             path, f"a grain of {size}; write a size above 0 and at most {_LARGEST_GRAIN_MM} mm."
         )
@@ -128,9 +127,9 @@ def _profile_colour(path: Path) -> ColourModel | None:
 def _picture(path: KeyPath, picture: Table, cameras: Table, folder: Path) -> Iterator[Problem]:
     crop = picture.get("crop")
     if crop is not None:
-        yield from _inside((*path, "crop"), convert.region(crop))
+        yield from _inside((*path, "crop"), build(Region, "region", crop))
     for index, part in enumerate(picture.get("keep_clear", [])):
-        yield from _inside((*path, "keep_clear", index, "box"), convert.keep_clear(part).box)
+        yield from _inside((*path, "keep_clear", index, "box"), region(part["box"]))
     for index, spot in enumerate(picture.get("spotting", [])):
         yield from _spot((*path, "spotting", index), spot)
     for key in ("dodge", "burn"):
@@ -169,7 +168,7 @@ def _spot(path: KeyPath, spot: Table) -> Iterator[Problem]:
         yield Problem((*path, other), f"{place} goes with {size}, not with {other}.")
     elif size not in spot:
         yield Problem(path, f"{size} is missing: how far the mark reaches, and a little more.")
-    elif isinstance(spot[size], str) and parse_length_mm(spot[size]) == 0:
+    elif isinstance(spot[size], Length) and spot[size].mm == 0:
         yield Problem((*path, size), "a mark of no size; write what covers it.")
 
 
@@ -178,8 +177,7 @@ def _shade(path: KeyPath, shade: Table) -> Iterator[Problem]:
     if len(shapes) != 1:
         yield Problem(path, "give exactly one shape: ellipse, polygon or edge.")
     elif shapes == ["ellipse"]:
-        left, top, width, height = (convert.fraction(each) for each in shade["ellipse"])
-        yield from _inside((*path, "ellipse"), Region(left, top, width, height))
+        yield from _inside((*path, "ellipse"), region(shade["ellipse"]))
     elif shapes == ["edge"] and shade["edge"][0] == shade["edge"][1]:
         yield Problem((*path, "edge"), "both points are the same; the second shows a side.")
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import tomli_w
 
 from sightsize.errors import StarterError
-from sightsize.load import natural_order
+from sightsize.sources import natural_order
 
 PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 

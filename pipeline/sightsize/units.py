@@ -7,6 +7,7 @@ Fraction(3683, 20)
 """
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import floor
@@ -43,6 +44,42 @@ _NUMBER = (
     r"(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)|(?P<decimal>\d+(?:\.\d*)?|\.\d+)"
 )
 _QUANTITY = re.compile(rf"\s*(?P<sign>[-+−]?)\s*(?:{_NUMBER})\s*(?P<unit>[^\d\s].*?)?\s*")
+
+
+@dataclass(frozen=True)
+class Written:
+    """A value that remembers the text it was read from."""
+
+    text: str
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True)
+class Length(Written):
+    """A length: its exact millimetres."""
+
+    mm: Fraction
+
+
+@dataclass(frozen=True)
+class Resolution(Written):
+    """A resolution: its exact pixels per inch."""
+
+    ppi: Fraction
+
+
+@lru_cache(maxsize=1024)  # a job says the same few lengths for every print
+def read_length(text: str) -> Length:
+    """Return a length as it is written. Raises UnitError as ``parse_length_mm`` does."""
+    return Length(text, parse_length_mm(text))
+
+
+@lru_cache(maxsize=64)
+def read_resolution(text: str) -> Resolution:
+    """Return a resolution as it is written. Raises UnitError as ``parse_resolution_ppi`` does."""
+    return Resolution(text, parse_resolution_ppi(text))
 
 
 def parse_length_mm(text: str) -> Fraction:
@@ -91,7 +128,6 @@ def _short(text: str) -> str:
     return repr(text if len(text) <= 40 else f"{text[:40]}...")
 
 
-@lru_cache(maxsize=1024)  # a job says the same few lengths for every print
 def _parse_quantity(text: str) -> tuple[Fraction, str | None]:
     for glyph, fraction in _VULGAR.items():
         text = text.replace(glyph, f" {fraction}")

@@ -7,7 +7,7 @@ comes out cooler, and one whose light is stated greener comes out more magenta.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import hypot
 from typing import Literal
 
@@ -26,7 +26,7 @@ _SPAN = 0.01
 class RawDevelopment:
     """How a raw picture is developed; ``kelvin`` is None for the white balance as shot."""
 
-    kelvin: float | None
+    kelvin: float | None = field(metadata={"key": "white_balance"})
     duv: float
     exposure_stops: float
     highlights: Highlights
