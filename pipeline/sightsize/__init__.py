@@ -1,7 +1,7 @@
-"""From a job file to print files that drop into frames the client already owns.
+"""Print files sized to measured mat openings, from a job file.
 
-A reader follows one print through the modules in this order:
-document -> grammar -> job -> plan -> checks -> picture/ -> deliver, run by batch and cli.
+A reader follows one print through the folders in this order: job, plan, checks, imaging, delivery,
+docket. Run and archive make many prints and make them again, report says what became of them.
 """
 
 __version__: str

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, ClassVar
 
 if TYPE_CHECKING:
-    from sightsize.findings import Finding
+    from sightsize.base.findings import Finding
 
 FAULT = 3
 INTERRUPTED = 130

@@ -3,11 +3,12 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from sightsize.base.findings import Finding
 from sightsize.checks.registry import check, say
-from sightsize.findings import Finding
-from sightsize.job import AreaShare
-from sightsize.plan import PicturePlan, PlacedPicture
-from sightsize.tones import VISIBLE_DE00
+from sightsize.model.settings import AreaShare
+from sightsize.numbers.tone import VISIBLE_DE00
+from sightsize.plan.file import PlacedPicture
+from sightsize.plan.picture import PicturePlan
 
 
 @dataclass(frozen=True, kw_only=True)

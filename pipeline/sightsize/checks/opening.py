@@ -4,12 +4,13 @@ from collections.abc import Iterator
 from fractions import Fraction
 from functools import cache
 
+from sightsize.base.findings import Finding
+from sightsize.base.units import mm_text
 from sightsize.checks.registry import check, say
 from sightsize.checks.wording import apart
-from sightsize.findings import Finding
-from sightsize.job import EDGES, Edges
-from sightsize.plan import AnyPicture, PlacedPicture
-from sightsize.units import mm_text
+from sightsize.model.settings import EDGES, Edges
+from sightsize.plan.file import PlacedPicture
+from sightsize.plan.picture import AnyPicture
 
 _MOST_OVERLAP_MM = 10
 

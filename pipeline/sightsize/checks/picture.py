@@ -3,15 +3,16 @@
 from collections.abc import Iterator
 from fractions import Fraction
 
+from sightsize.base.findings import Finding
+from sightsize.base.units import mm_text
 from sightsize.checks.registry import check, say
 from sightsize.checks.wording import apart
-from sightsize.crop import ACUITY_MM_PPI
-from sightsize.findings import Finding
-from sightsize.header import RAW
-from sightsize.plan import PicturePlan, PlacedPicture
-from sightsize.retouching import face_of
-from sightsize.units import mm_text
-from sightsize.white_balance import AS_SHOT
+from sightsize.job.face_marks import face_of
+from sightsize.model.header import RAW
+from sightsize.model.settings import AS_SHOT
+from sightsize.plan.crop import ACUITY_MM_PPI
+from sightsize.plan.file import PlacedPicture
+from sightsize.plan.picture import PicturePlan
 
 _NORMAL_DISTANCE_MM = 300
 _LARGEST_MARK = 0.03
@@ -250,7 +251,9 @@ def _tiny_mark(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
 def _donor(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     if all(mark.donor is None for mark in placed.picture.marks):
         return
-    from sightsize.marks import donor_faults  # and numpy, which few jobs need for their checks
+    from sightsize.plan.mark_shapes import (
+        donor_faults,  # and numpy, which few jobs need for their checks
+    )
 
     for mark, fault in donor_faults(placed.picture.marks, placed.picture.header.upright_px):
         yield say("stop", f"{mark.label} cannot be cleared: {fault}.", "Name another donor.")

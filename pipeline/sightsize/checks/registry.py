@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Generic, Literal, TypeVar
 
-from sightsize.findings import Finding, Level
-from sightsize.job import PrintRequest
+from sightsize.base.findings import Finding, Level
+from sightsize.model.settings import PrintRequest
 
 Scope = Literal["opening", "sheet", "picture", "finished"]
 

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator
 
+from sightsize.base.findings import Finding
 from sightsize.checks import finished, opening, picture, sheet
 from sightsize.checks.finished import FinishedPicture
 from sightsize.checks.registry import CHECKS, Check, of_scope
-from sightsize.findings import Finding
-from sightsize.plan import FilePlan, PicturePlan, UnopenedPicture
+from sightsize.plan.file import FilePlan
+from sightsize.plan.picture import PicturePlan, UnopenedPicture
 
 __all__ = ["all_checks", "check_file", "check_finished", "check_ids", "check_opened"]
 

@@ -3,11 +3,12 @@
 from collections.abc import Iterator
 from fractions import Fraction
 
+from sightsize.base.findings import Finding
 from sightsize.checks.registry import check, say
 from sightsize.checks.wording import apart, at_least
-from sightsize.findings import Finding
-from sightsize.layout import least_margins, rebate_room, short_margins
-from sightsize.plan import AnyPicture, PlacedPicture
+from sightsize.plan.file import PlacedPicture
+from sightsize.plan.picture import AnyPicture
+from sightsize.plan.sheet import least_margins, rebate_room, short_margins
 
 _FILE_PPI = (100, 1440)
 """What lies beyond these is a slip more often than not: common practice."""

@@ -3,7 +3,7 @@
 from fractions import Fraction
 from math import ceil
 
-from sightsize.units import mm_text
+from sightsize.base.units import mm_text
 
 
 def apart(length: Fraction, limit: Fraction) -> tuple[str, str]:

@@ -4,12 +4,12 @@ from pathlib import Path
 
 import typer
 
-from sightsize.audit import audit_text, audited
-from sightsize.batch import plan_prints
+from sightsize.archive.audit import audit_text, audited
+from sightsize.base.paths import is_file, is_folder
 from sightsize.commands.shared import echo_json, load_and_report, open_docket
-from sightsize.docket import NAME, Docket
+from sightsize.docket.store import NAME, Docket
 from sightsize.errors import UsageError
-from sightsize.paths import is_file, is_folder
+from sightsize.run.planner import plan_prints
 
 
 def run(path: Path, *, as_json: bool) -> int:

@@ -6,11 +6,13 @@ from typing import Any
 
 import typer
 
-from sightsize.batch import plan_prints
+from sightsize.base.findings import Finding
 from sightsize.commands.shared import as_data, echo_json, load
 from sightsize.errors import JobError, UsageError
-from sightsize.findings import Finding
-from sightsize.report import counted, finding_lines, junit_xml, prints_data
+from sightsize.report.data import prints_data
+from sightsize.report.junit import junit_xml
+from sightsize.report.text import counted, finding_lines
+from sightsize.run.planner import plan_prints
 
 Cases = list[tuple[str, Sequence[Finding]]]
 

@@ -2,7 +2,7 @@
 
 import typer
 
-from sightsize.explain import explain_text
+from sightsize.report.explain import explain_text
 
 
 def run(key: str | None) -> int:

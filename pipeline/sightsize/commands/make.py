@@ -8,16 +8,20 @@ from typing import Any
 
 import typer
 
-from sightsize import report
-from sightsize.arrange import chosen
-from sightsize.batch import PlannedPrint, make_prints, plan_prints
+from sightsize.base.memory import machine_bytes, parse_size_bytes
 from sightsize.commands.shared import echo_json, hold_folder, load_and_report, open_docket
-from sightsize.docket import Docket
+from sightsize.docket.store import Docket
 from sightsize.errors import INTERRUPTED, UnitError, UsageError
-from sightsize.job import Job
-from sightsize.memory import machine_bytes, parse_size_bytes
-from sightsize.plan import FilePlan, UnopenedPicture
-from sightsize.progress import Progress
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import chosen
+from sightsize.plan.file import FilePlan
+from sightsize.plan.picture import UnopenedPicture
+from sightsize.report import text as report
+from sightsize.report.data import outcomes_data, prints_data
+from sightsize.report.progress import Progress
+from sightsize.run.batch import make_prints
+from sightsize.run.planned import PlannedPrint
+from sightsize.run.planner import plan_prints
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +57,7 @@ def dry_run(
     job, files = _load(job_file, only, as_json=as_json)
     prints = plan_prints(job, files, docket=open_docket(job.output))
     if as_json:
-        echo_json({"job": str(job.path), "prints": report.prints_data(prints)})
+        echo_json({"job": str(job.path), "prints": prints_data(prints)})
     else:
         in_lines = len(prints) > report.LONG_JOB if lines is None else lines
         for each in prints:
@@ -93,7 +97,7 @@ def _hands(how: How, folder: Path, memory_bytes: int | None) -> Iterator[dict[st
     if how.scheduler is None:
         yield {"workers": how.workers, "memory_bytes": memory_bytes}
         return
-    from sightsize.cluster import joined
+    from sightsize.run.dask import joined
 
     with joined(how.scheduler, folder) as far:
         yield {"workers": far.prints_at_once, "executor": far.executor, "make": far.make}
@@ -120,7 +124,7 @@ def _make(
             **hands,
         )
     if as_json:
-        echo_json({"job": str(job.path), "prints": report.outcomes_data(outcomes)})
+        echo_json({"job": str(job.path), "prints": outcomes_data(outcomes)})
     else:
         for outcome in outcomes:
             typer.echo(report.outcome_line(outcome))

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import typer
 
-from sightsize.report import counted
-from sightsize.starter import write_starter
+from sightsize.job.starter import write_starter
+from sightsize.report.text import counted
 
 
 def run(folder: Path, job: Path) -> int:

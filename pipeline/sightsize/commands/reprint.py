@@ -5,12 +5,12 @@ from pathlib import Path
 
 import typer
 
+from sightsize.archive.reprint import Reprinted, reprint_line, reprint_totals, reprinted
+from sightsize.base.paths import resolved
 from sightsize.commands.audit import find_docket, refuse_neither
 from sightsize.commands.shared import echo_json, hold_folder, load_and_report
-from sightsize.docket import NAME
+from sightsize.docket.store import NAME
 from sightsize.errors import INTERRUPTED, UsageError
-from sightsize.paths import resolved
-from sightsize.reprint import Reprinted, reprint_line, reprint_totals, reprinted
 
 
 def run(

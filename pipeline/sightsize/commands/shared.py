@@ -11,17 +11,18 @@ import typer
 from sightsize.errors import JobError, SightsizeError
 
 if TYPE_CHECKING:
-    from sightsize.docket import Docket
-    from sightsize.findings import Finding
-    from sightsize.job import Job
-    from sightsize.plan import FilePlan, UnopenedPicture
+    from sightsize.base.findings import Finding
+    from sightsize.docket.store import Docket
+    from sightsize.model.settings import Job
+    from sightsize.plan.file import FilePlan
+    from sightsize.plan.picture import UnopenedPicture
 
 
 def load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
     """Return a job and the files that it comes to. Raises JobError."""
-    from sightsize.arrange import arrange
     from sightsize.checks.run import check_ids
-    from sightsize.load import load_job
+    from sightsize.job.load import load_job
+    from sightsize.plan.arrange import arrange
 
     job = load_job(path, check_ids())
     return job, arrange(job)
@@ -44,7 +45,7 @@ def load_and_report(
 
 def open_docket(folder: Path) -> "Docket":
     """Return the docket of an output folder, with no record where there is none."""
-    from sightsize.docket import NAME, Docket
+    from sightsize.docket.store import NAME, Docket
 
     return Docket(folder / NAME)
 
@@ -56,7 +57,7 @@ def as_data(findings: "Sequence[Finding]") -> list[dict[str, Any]]:
 
 def echo_json(data: object) -> None:
     """Print data as JSON."""
-    from sightsize.report import as_json
+    from sightsize.report.data import as_json
 
     typer.echo(as_json(data))
 
@@ -68,18 +69,20 @@ def hold_folder(folder: Path) -> Iterator[None]:
     A folder that the run makes and puts nothing in is taken away again. Raises LockedError, and
     SightsizeError where the folder cannot be written in.
     """
-    from sightsize.lock import locked
-    from sightsize.whole import remove_if_empty, remove_leftovers
+    from sightsize.base.atomic import remove_if_empty, remove_leftovers
+    from sightsize.base.lock import locked
+    from sightsize.plan.file_names import MASTERS
 
+    folders = folder, folder / MASTERS
     with ExitStack() as held:
         if not folder.exists():
-            held.callback(remove_if_empty, folder)
+            held.callback(remove_if_empty, *reversed(folders))
         try:
             folder.mkdir(parents=True, exist_ok=True)
             held.enter_context(locked(folder))
-            remove_leftovers(folder)
+            remove_leftovers(*folders)
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
             raise SightsizeError(f"cannot write in {folder}: {reason}") from error
         yield
-        remove_leftovers(folder)
+        remove_leftovers(*folders)

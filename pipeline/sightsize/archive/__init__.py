@@ -1,0 +1,1 @@
+"""Years later: audit, reprint, match."""

@@ -1,0 +1,1 @@
+"""What everything stands on: units, paper sizes, findings, files, locks, deadlines."""

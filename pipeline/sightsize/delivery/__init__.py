@@ -1,0 +1,1 @@
+"""A print written, read again, verified and put under its name."""

@@ -1,0 +1,50 @@
+"""A sheet encoded: JPEG or TIFF with its tags."""
+
+import struct
+from mmap import mmap
+from pathlib import Path
+
+from sightsize.base.deadline import stopped_in_time
+from sightsize.delivery.captions import write_exif_words
+from sightsize.delivery.metadata import captions_of, save_tiff, tagged
+from sightsize.imaging.analysis.study import Study
+from sightsize.imaging.colour.output import output_profile
+from sightsize.imaging.render import sheet_image
+from sightsize.plan.estimates import coding_bytes
+from sightsize.plan.file import FilePlan
+from sightsize.plan.picture import PicturePlan
+
+
+def write_file(file: FilePlan[PicturePlan], part: Path, identity: str) -> tuple[Study, ...]:
+    """Write the sheet; return what was found in its pictures."""
+    source, delivery = file.request.look.picture.source, file.delivery
+    captions = captions_of(source)
+    sheet = sheet_image(file)
+    image = stopped_in_time(
+        tagged(sheet.image, delivery, output_profile(delivery), source, captions, identity)
+    )
+    if delivery.format == "tiff":
+        save_tiff(image, part)
+        return sheet.found
+    image.jpegsave(
+        str(part),
+        Q=delivery.quality,
+        subsample_mode="off",
+        optimize_coding=coding_bytes(image.width, image.height) > 0,
+        keep="all",
+    )
+    write_exif_words(part, captions)
+    if image.bands in (1, 3):  # the colours that JFIF knows
+        _insert_jfif(part, round(delivery.ppi))
+    return sheet.found
+
+
+def _insert_jfif(path: Path, ppi: int) -> None:
+    """Put a JFIF 1.02 header with the density in front; libvips leaves it out beside Exif."""
+    header = b"\xff\xe0" + struct.pack(">H5sHBHHBB", 16, b"JFIF\0", 0x0102, 1, ppi, ppi, 0, 0)
+    size = path.stat().st_size
+    with path.open("r+b") as file:
+        file.truncate(size + len(header))
+        with mmap(file.fileno(), 0) as held:
+            held.move(2 + len(header), 2, size - 2)
+            held[2 : 2 + len(header)] = header

@@ -1,0 +1,1 @@
+"""What a run leaves beside its prints, and how it is recalled."""

@@ -1,0 +1,130 @@
+"""The docket: what a run leaves beside its prints, enough to make each of them again.
+
+It is TOML for people and for programs, one table a print in the order in which they were made, and
+is replaced as a whole each time a print is finished. A hidden mirror in JSON, read a hundred
+times faster, stands beside it; it counts only as long as the docket is the one it mirrors.
+"""
+
+import json
+import os
+import tomllib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+from jsonschema import Draft202012Validator
+
+from sightsize.base.atomic import write_whole
+from sightsize.base.schemas import schema_file
+from sightsize.docket.versions import of_today
+from sightsize.errors import DocketError
+
+Record = dict[str, Any]
+
+NAME = "docket.toml"
+_MIRROR = ".docket.json"
+_VERSION = 2
+_KEPT = ("measured", "masters")
+"""What a record hands on to one of the same print."""
+_HEAD = f"""\
+# The docket of this folder's prints, written by sightsize as they are finished.
+# Fill in what was measured on the sheets that came back, below a print's other tables:
+#   [prints.measured]
+#   on = "2026-05-04"
+#   width = "190.2 mm"
+#   height = "250.5 mm"
+docket = {_VERSION}
+"""
+
+
+class Docket:
+    """The records of a folder, by file name."""
+
+    def __init__(self, path: Path) -> None:
+        """Read a docket; one that is not there has no records. Raises DocketError."""
+        self.path = path
+        self.records: dict[str, Record] = _read(path)
+        self._blocks: dict[str, str] = {}
+
+    def note(self, record: Record) -> None:
+        """Add a print, in place of an earlier one of its name, and write the docket.
+
+        What somebody measured on the earlier print is kept when the new one is the same, and so is
+        its master when none was made with the new one.
+        """
+        name = record["file"]
+        before = self.records.get(name, {})
+        if before.get("identity") == record["identity"]:
+            record = {key: before[key] for key in _KEPT if key in before} | record
+        self.records.pop(name, None)
+        self._blocks.pop(name, None)
+        self.records[name] = record
+        write_whole(self.path, (_HEAD + "".join(map(self._block, self.records))).encode())
+        self._write_mirror()
+
+    def _block(self, name: str) -> str:
+        """A record as it stands in the file, written out once; a run that notes nothing never."""
+        if name not in self._blocks:
+            self._blocks[name] = "\n" + tomli_w.dumps({"prints": [self.records[name]]})
+        return self._blocks[name]
+
+    def _write_mirror(self) -> None:
+        status = self.path.stat()
+        mirrored = [status.st_size, status.st_mtime_ns, list(self.records.values())]
+        write_whole(self.path.with_name(_MIRROR), json.dumps(mirrored).encode())
+
+
+def _read(path: Path) -> dict[str, Record]:
+    if not path.exists():
+        return {}
+    records = _read_mirror(path)
+    if records is None:
+        records = _read_toml(path)
+    return {record["file"]: record for record in records}
+
+
+def _read_mirror(path: Path) -> list[Record] | None:
+    """The records of the mirror, None when it is not the docket's."""
+    try:
+        size, changed_ns, records = json.loads(path.with_name(_MIRROR).read_bytes())
+        status = path.stat()
+    except (OSError, ValueError, TypeError, RecursionError):
+        return None
+    same = (size, changed_ns) == (status.st_size, status.st_mtime_ns)
+    return list(records) if same and _are_records(records) else None
+
+
+def _are_records(records: Any) -> bool:
+    """Whether a mirror holds what a docket does; what stands in it was checked when it was read."""
+    return isinstance(records, list) and all(
+        isinstance(each, dict) and isinstance(each.get("file"), str) and "sources" in each
+        for each in records
+    )
+
+
+def _read_toml(path: Path) -> list[Record]:
+    try:
+        values = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError) as error:
+        raise DocketError(
+            f"{path} cannot be read as a docket ({error}); mend it, or move it away"
+        ) from error
+    values = of_today(values)
+    for problem in _validator().iter_errors(values):
+        where = ".".join(str(part) for part in problem.absolute_path) or "the docket"
+        raise DocketError(f"{path}: {where}: {problem.message}; mend it, or move it away")
+    return list(values["prints"])
+
+
+@cache
+def _validator() -> Draft202012Validator:
+    return Draft202012Validator(schema_file("docket"))
+
+
+def relative(path: Path, folder: Path) -> str:
+    """Return how a path is written in a docket: from the docket's folder, with forward slashes."""
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:  # another drive
+        return path.as_posix()

@@ -1,0 +1,1 @@
+"""What is looked for in a picture before it is printed."""

@@ -1,0 +1,1 @@
+"""Colour: to linear light, and from it to the output."""

@@ -1,0 +1,1 @@
+"""Pixels as arrays, tables and maps."""

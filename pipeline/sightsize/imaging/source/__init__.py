@@ -1,0 +1,1 @@
+"""Source pictures opened upright, of any kind."""

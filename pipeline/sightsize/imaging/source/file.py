@@ -1,0 +1,186 @@
+"""Source pictures: what a header says, and the upright pixels.
+
+Reads JPEG, PNG, TIFF and WebP, and HEIF where the libvips at hand can. A source is only ever read.
+"""
+
+from io import BytesIO
+from pathlib import Path
+
+import pyvips
+
+from sightsize.base.deadline import stopped_in_time
+from sightsize.base.icc import ColourModel, profile_colour, profile_name
+from sightsize.base.memory import share_one_heap
+from sightsize.base.paths import is_file, missing_file
+from sightsize.base.tiff_words import texts
+from sightsize.errors import SourceError
+from sightsize.model.header import Header
+
+# Finished operations would keep pictures alive long after their print is written.
+pyvips.cache_set_max(0)
+share_one_heap()
+
+READERS = {
+    "jpegload": "JPEG",
+    "pngload": "PNG",
+    "tiffload": "TIFF",
+    "webpload": "WebP",
+    "heifload": "HEIF",
+}
+
+_COLOURS: dict[str, ColourModel] = {
+    "srgb": "rgb",
+    "rgb": "rgb",
+    "rgb16": "rgb",
+    "b-w": "grey",
+    "grey16": "grey",
+    "cmyk": "cmyk",
+}
+_BANDS = {"rgb": 3, "grey": 1, "cmyk": 4}
+_CAMERA_TAGS = {0x0110: "model", 0xA431: "serial"}
+"""Model of TIFF 6.0 and BodySerialNumber of Exif 2.3."""
+_BITS = {"uchar": 8, "ushort": 16}
+
+
+def read_header(path: Path) -> Header:
+    """Return a picture's header. Raises SourceError when there is none to read."""
+    try:
+        return _read_header(path)
+    except OSError as error:
+        raise SourceError(unreadable(path, error)) from error
+
+
+def unreadable(path: Path, error: OSError) -> str:
+    """Return a sentence about a file that the system does not let be read."""
+    return f"{path.name} cannot be read ({(error.strerror or str(error)).lower()})"
+
+
+def _read_header(path: Path) -> Header:
+    image = _open(path, sequential=True)
+    bands = _BANDS.get(_COLOURS.get(image.interpretation, ""), 0)
+    if not bands or image.format not in _BITS or image.bands not in (bands, bands + 1):
+        raise SourceError(
+            f"{path.name} holds {image.bands} {image.format} channels ({image.interpretation}); "
+            "save it as 8 or 16-bit grey, RGB or CMYK"
+        )
+    return _header(path, image, _COLOURS[image.interpretation])
+
+
+def _header(path: Path, image: pyvips.Image, colour: ColourModel) -> Header:
+    format_name = READERS[_loader(image)]
+    profile = embedded_profile(image, colour)
+    exif = bytes(image.get("exif-data")) if image.get_typeof("exif-data") else b""
+    model, serial = camera_names(path, exif)
+    return Header(
+        width_px=image.width,
+        height_px=image.height,
+        orientation=_orientation(image),
+        colour=colour,
+        bits=_BITS[image.format],
+        has_alpha=image.bands > _BANDS[colour],
+        format=format_name,
+        profile=profile_name(profile) if profile else "",
+        says_srgb=profile is None and colour != "cmyk" and _says_srgb(image, format_name),
+        bytes=path.stat().st_size,
+        camera_model=model,
+        camera_serial=serial,
+    )
+
+
+def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
+    """Return camera model and serial number from an Exif block, or from a file built like a TIFF.
+
+    Either is empty when it is not there.
+    """
+    with path.open("rb") as file:
+        found = texts(BytesIO(exif.removeprefix(b"Exif\0\0")), _CAMERA_TAGS) or texts(
+            file, _CAMERA_TAGS
+        )
+    return found.get("model", "").strip(), found.get("serial", "").strip()
+
+
+def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
+    if not is_file(path):
+        raise SourceError(missing_file(path))
+    options: dict[str, str | int] = {
+        "access": "sequential" if sequential else "random",
+        "fail_on": "error",
+    }
+    if shrink > 1:
+        options["shrink"] = shrink
+    try:
+        image = pyvips.Image.new_from_file(str(path), **options)
+    except pyvips.Error as error:
+        raise SourceError(
+            f"{path.name} is not a picture that can be read ({last_word(error)}); export it anew"
+        ) from error
+    if _loader(image) not in READERS:
+        raise SourceError(f"{path.name} is of a kind that is not read here")
+    return stopped_in_time(image)
+
+
+def can_be_decoded(path: Path) -> bool:
+    """Return whether all of a picture can be decoded, which is tried."""
+    try:
+        _open(path, sequential=True).avg()
+    except (OSError, SourceError, pyvips.Error):
+        return False
+    return True
+
+
+def _loader(image: pyvips.Image) -> str:
+    name = str(image.get("vips-loader")) if image.get_typeof("vips-loader") else ""
+    return name.removesuffix("_source").removesuffix("_buffer")
+
+
+def last_word(error: pyvips.Error) -> str:
+    """Return the last line of what libvips says of an error."""
+    lines = [line.strip() for line in str(error.detail).splitlines() if line.strip()]
+    return lines[-1] if lines else "no reason given"
+
+
+def _orientation(image: pyvips.Image) -> int:
+    if image.get_typeof("orientation") == 0:
+        return 1
+    value = int(image.get("orientation"))
+    return value if 1 <= value <= 8 else 1
+
+
+def embedded_profile(image: pyvips.Image, colour: ColourModel) -> bytes | None:
+    """Return the embedded ICC profile, or None when there is none that fits the channels."""
+    if image.get_typeof("icc-profile-data") == 0:
+        return None
+    profile = bytes(image.get("icc-profile-data"))
+    return profile if profile_colour(profile) == colour else None
+
+
+def _says_srgb(image: pyvips.Image, format_name: str) -> bool:
+    # WebP and HEIF without a profile are sRGB by their own specifications (from memory).
+    if format_name in ("WebP", "HEIF"):
+        return True
+    tag = "exif-ifd2-ColorSpace"
+    return image.get_typeof(tag) != 0 and str(image.get(tag)).startswith("1 ")
+
+
+def expect_size(path: Path, image: pyvips.Image, header: Header, shrink: int) -> None:
+    """Raise SourceError when an opened picture is not of the size that its header stated.
+
+    Decoders that shrink differ in what becomes of a last, incomplete pixel.
+    """
+    sides = ((image.width, header.width_px), (image.height, header.height_px))
+    if any(not whole // shrink <= found <= -(-whole // shrink) for found, whole in sides):
+        raise SourceError(f"{path.name} has changed since it was planned; start again")
+
+
+def open_upright(path: Path, header: Header, *, streamed: bool, shrink: int = 1) -> pyvips.Image:
+    """Return the upright pixels, alpha laid onto white, streamed from the file where possible.
+
+    An orientation other than 1, or parts wanted in any order, need the pixels out of order; they
+    are then decoded to memory (or to a temporary file beyond libvips' limit). Raises SourceError.
+    """
+    image = _open(path, sequential=streamed and header.orientation == 1, shrink=shrink)
+    expect_size(path, image, header, shrink)
+    if image.hasalpha():
+        white = 255 if header.bits == 8 else 65535
+        image = image.flatten(background=white)
+    return image if header.orientation == 1 else image.autorot()

@@ -1,0 +1,66 @@
+"""An opened source, upright, whose parts can be had as linear light."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyvips
+
+from sightsize.base.deadline import stopped_in_time
+from sightsize.base.icc import profile_colour
+from sightsize.errors import SourceError
+from sightsize.imaging.colour.light import Rows, built_in_profile, mix, to_light
+from sightsize.imaging.source import file as source
+from sightsize.imaging.source.file import embedded_profile, expect_size, open_upright
+from sightsize.imaging.source.raw import RAW_SUFFIXES, raw_light, read_raw_header
+from sightsize.model.header import RAW, Header
+from sightsize.model.settings import BUILT_IN_PROFILES, Picture
+
+
+@dataclass(frozen=True)
+class Upright:
+    """The upright pixels of a source, and what they mean; no profile when they are light."""
+
+    image: pyvips.Image
+    header: Header
+    profile: bytes | None
+
+    def light(self, part: pyvips.Image, rows: Rows) -> pyvips.Image:
+        """Return linear light of a part of the image: one band for each row, or one if grey."""
+        if self.profile is None:
+            return mix(part, rows)
+        return to_light(part, self.header.colour, self.profile, rows)
+
+
+def read_header(path: Path) -> Header:
+    """Return the header of a picture of any kind. Raises SourceError."""
+    if path.suffix.lower() in RAW_SUFFIXES:
+        return read_raw_header(path)
+    return source.read_header(path)
+
+
+def open_source(picture: Picture, header: Header, *, streamed: bool, shrink: int = 1) -> Upright:
+    """Return an opened source, ``shrink`` times smaller where its decoder can shrink.
+
+    Without ``streamed`` its parts can be read in any order. Raises SourceError.
+    """
+    if header.format == RAW:
+        light = stopped_in_time(raw_light(picture.source, picture.raw, half=shrink > 1))
+        expect_size(picture.source, light, header, shrink)
+        return Upright(light.autorot(), header, None)
+    image = open_upright(picture.source, header, streamed=streamed, shrink=shrink)
+    return Upright(image, header, _profile(image, header, picture.assume_profile))
+
+
+def _profile(image: pyvips.Image, header: Header, assumed: str | None) -> bytes:
+    """The embedded profile, else the one the job assumes, else sRGB or its grey twin."""
+    embedded = embedded_profile(image, header.colour)
+    if embedded is not None:
+        return embedded
+    if assumed is not None and assumed not in BUILT_IN_PROFILES:
+        profile = Path(assumed).read_bytes()
+        if profile_colour(profile) != header.colour:
+            raise SourceError(f"assume_profile {assumed} is not a profile for {header.colour}")
+        return profile
+    if header.colour == "cmyk":
+        raise SourceError("CMYK without profile; give assume_profile a path to a CMYK profile")
+    return built_in_profile("gray" if header.colour == "grey" else "srgb")

@@ -1,0 +1,1 @@
+"""From a job file to a job: read, validate, merge, check, build."""

@@ -1,0 +1,154 @@
+"""The pictures of a job: files found by name or pattern, and what the job says of them.
+
+Paths start at the job file's folder.
+"""
+
+import glob
+import re
+from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from sightsize.base.findings import KeyPath, quoted_key
+from sightsize.base.paths import is_file, is_folder, read_path, resolved
+from sightsize.job.build import build
+from sightsize.job.values import Table
+from sightsize.model.settings import BUILT_IN_PROFILES, Camera, Picture, Shade
+
+Stop = Callable[[KeyPath, str], None]
+
+
+def natural_order(name: str) -> tuple[list[tuple[int, int, str]], str]:
+    """Return a sort key that puts ``2.jpg`` before ``10.jpg``, and both before ``a.jpg``."""
+    parts = [part for part in re.split(r"(\d+)", name.casefold()) if part]
+    numbers_first = [(0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts]
+    # The name itself settles what differs only in case or in leading zeros.
+    return numbers_first, name
+
+
+def profile_of(profile: str, folder: Path) -> str:
+    """Return a profile's name, or its path from the job file's folder in full."""
+    return profile if profile in BUILT_IN_PROFILES else str(resolved(folder / profile))
+
+
+class Sources:
+    """The pictures of a job's values; what is wrong with a print's is told to ``stop``."""
+
+    def __init__(self, values: Table, folder: Path, output: Path, stop: Stop) -> None:
+        self._values = values
+        self._folder = folder
+        self._output = output
+        self._stop = stop
+
+    def found(self, path: KeyPath, pattern: str) -> list[Picture]:
+        """Return the pictures that the ``source`` of the print at ``path`` finds, in order."""
+        names = self._names(pattern)
+        problem = self._problem(pattern, names)
+        if problem:
+            self._stop((*path, "source"), problem)
+        if is_folder(self._folder / pattern):
+            return []
+        return [
+            self.picture(Path(name).stem, {**self._facts(path, name), "source": name})
+            for name in sorted(names, key=natural_order)
+            if self._has_a_name(path, name)
+        ]
+
+    def _names(self, pattern: str) -> list[str]:
+        # A file whose name has brackets is meant as itself before it is read as a pattern.
+        if is_file(self._folder / pattern) or not glob.has_magic(pattern):
+            return [pattern]
+        found = glob.glob(pattern, root_dir=self._folder, recursive=True)  # noqa: PTH207
+        return [name for name in found if is_file(self._folder / name)]
+
+    def _problem(self, pattern: str, names: list[str]) -> str:
+        """Return what is wrong with what a pattern finds, or nothing."""
+        if is_folder(self._folder / pattern):
+            every = f"{pattern.rstrip('/')}/*.jpg"
+            return f'{pattern!r} is a folder; to take all of it, write "{every}".'
+        if not names:
+            return f"no picture matches {pattern!r}; paths start at the job file's folder."
+        if glob.has_magic(pattern) and self._in_output(names):
+            return (
+                f"{pattern!r} takes pictures from the folder that prints come to lie in, so that "
+                "the next run would print these prints; write another job.output."
+            )
+        return ""
+
+    def _in_output(self, names: Iterable[str]) -> bool:
+        return any(resolved(self._folder / name).parent == self._output for name in names)
+
+    def _has_a_name(self, path: KeyPath, name: str) -> bool:
+        """Whether a file that a pattern found has a name that can be shown and kept."""
+        try:
+            read_path(name)
+        except ValueError as error:
+            self._stop((*path, "source"), f"{error}.")
+            return False
+        return True
+
+    # What the job says of a file.
+
+    def _facts(self, path: KeyPath, name: str) -> dict[str, Any]:
+        """What a picture's table says of a file that a print names itself."""
+        tables = self._tables_of(self._folder / name)
+        if len(tables) > 1:
+            which = " and ".join(f"pictures.{quoted_key(each)}" for each in tables)
+            self._stop(
+                (*path, "source"),
+                f"{which} both describe {name}; write picture = with one of them.",
+            )
+        return {**self._values["pictures"][tables[0]]} if tables else {}
+
+    @cached_property
+    def _described(self) -> dict[Path, list[str]]:
+        """The names of the tables that describe each file, which few jobs need."""
+        names: dict[Path, list[str]] = {}
+        for name, table in self._values.get("pictures", {}).items():
+            names.setdefault(resolved(self._folder / table["source"]), []).append(name)
+        return names
+
+    def _tables_of(self, source: Path) -> list[str]:
+        """The names of the tables that describe a file."""
+        return self._described.get(resolved(source), []) if self._described else []
+
+    def table_of(self, entry: Mapping[str, Any], picture: Picture) -> str | None:
+        """Return the name of the table that describes a print's picture, if any."""
+        if "picture" in entry:
+            return str(entry["picture"])
+        return next(iter(self._tables_of(picture.source)), None)
+
+    def picture(self, name: str, table: Table) -> Picture:
+        """Return a picture by its table, which names its file."""
+        assume = table.get("assume_profile")
+        middle = {} if "focus" in table else {"focus": None}
+        return build(
+            Picture,
+            "picture",
+            table,
+            name=name,
+            source=self._folder / table["source"],
+            assume_profile=profile_of(assume, self._folder) if assume else None,
+            cameras=self._cameras(table.get("camera")),
+            shades=tuple(_shades(table)),
+            **middle,
+        )
+
+    def _cameras(self, name: str | None) -> tuple[Camera, ...]:
+        """The camera a picture names, which then needs no match, or all with one to match."""
+        cameras = self._values.get("cameras", {})
+        if name is not None:
+            named = {"dust": cameras[name].get("dust", [])}
+            return (build(Camera, "camera", named, name=name),)
+        every = [build(Camera, "camera", table, name=each) for each, table in cameras.items()]
+        return tuple(camera for camera in every if camera.model or camera.serial)
+
+
+def _shades(table: Table) -> list[Shade]:
+    """A picture's dodges, and its burns, which are written positive too."""
+    return [
+        build(Shade, "shade", each, stops=sign * float(each["stops"]))
+        for key, sign in (("dodge", 1), ("burn", -1))
+        for each in table.get(key, [])
+    ]

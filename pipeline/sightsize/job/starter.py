@@ -1,0 +1,62 @@
+"""A starter job for a folder of pictures."""
+
+import os
+from pathlib import Path
+
+import tomli_w
+
+from sightsize.errors import StarterError
+from sightsize.job.picture_files import natural_order
+
+PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
+
+_HEAD = """\
+# Every key, its unit, range and default: sightsize explain
+sightsize = 1
+
+[job]
+{job}
+# Measure the mat opening itself with a steel rule, at two places each way; never trust the label.
+# Then take the mark off these two lines and write what you measured.
+[aperture]
+# width = "7 1/4 in"
+# height = "9 5/8 in"
+overlap = "3 mm"
+
+# The lab's stock sheet, with a unit.
+[paper]
+# size = "12x8 in"
+
+[delivery]
+name = "{{reference}}-{{number}}-{{picture}}-{{paper}}"
+"""
+
+
+def write_starter(folder: Path, target: Path) -> int:
+    """Write a job with one print for each picture in ``folder``; return their number.
+
+    Raises StarterError when there are none or the job file exists; nothing is ever overwritten.
+    """
+    if not folder.is_dir():
+        raise StarterError(f"{folder} is not a folder")
+    files = [each for each in folder.iterdir() if each.suffix.lower() in PICTURE_ENDINGS]
+    if not files:
+        raise StarterError(f"there is no picture in {folder} ({', '.join(PICTURE_ENDINGS)})")
+    names = sorted((each.name for each in files), key=natural_order)
+    text = _starter_text(folder, target, names)
+    try:
+        with target.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise StarterError(f"{target} exists; name another file with --job") from None
+    except OSError as error:
+        raise StarterError(f"cannot write {target}: {error.strerror}") from error
+    return len(names)
+
+
+def _starter_text(folder: Path, target: Path, names: list[str]) -> str:
+    beside = Path(os.path.relpath(folder, target.parent)).as_posix()
+    job = {"title": folder.resolve().name, "reference": "", "output": "prints"}
+    prints = [tomli_w.dumps({"source": f"{beside}/{name}"}) for name in names]
+    head = _HEAD.format(job=tomli_w.dumps(job))
+    return head + "".join(f"\n[[prints]]\n{each}" for each in prints)

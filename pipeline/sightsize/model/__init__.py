@@ -1,0 +1,1 @@
+"""A job as frozen objects, headers of pictures, and plain shapes."""

@@ -1,0 +1,1 @@
+"""Arithmetic of tone, zones, toning, sharpening and colour temperature: no pictures."""

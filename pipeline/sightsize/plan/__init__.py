@@ -1,0 +1,1 @@
+"""Every number of a print before a pixel moves."""

@@ -1,0 +1,1 @@
+"""Many prints: planned, handed out, made."""

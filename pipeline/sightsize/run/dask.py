@@ -1,0 +1,194 @@
+"""Prints made by the workers of a scheduler, on this machine or others that share its folders.
+
+distributed is an extra and is loaded only when a scheduler is named. It gives a print whose worker
+dies to another worker; a file that stands whole under its name by then is kept, as in any rerun.
+"""
+
+import logging
+import os
+import re
+import secrets
+import socket
+import sys
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from sightsize import __version__
+from sightsize.errors import ClusterError
+from sightsize.run.queue import Make
+from sightsize.run.worker import Order, Outcome, cores, make_print, set_libvips_threads
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+TIMEOUT_SECONDS = 10
+_RETRIES = 2
+_ADDRESS = re.compile(r"(?:(tcp|tls)://)?([^\s:/?#@\[\]]+|\[[0-9A-Fa-f:.]+\]):(\d{1,5})")
+_LONGEST_GREETING = 2**20
+_ROOM_FOR_LATER = 16
+_IN_STOCK = 2
+"""Prints handed out for each thread, so that none waits for its next one to travel; and at least so
+many, for workers that join later."""
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """An executor whose workers see the output folder, and what it is to run."""
+
+    executor: Executor
+    make: Make
+    prints_at_once: int
+
+
+class _Worker(NamedTuple):
+    """What a worker says of itself."""
+
+    host: str
+    cores: int
+    threads: int
+    version: str
+    sees_folder: bool
+
+
+@contextmanager
+def joined(address: str, folder: Path) -> Iterator[Cluster]:
+    """Join the scheduler at ``address`` to make prints in ``folder``. Raises ClusterError."""
+    with _client(address) as client, _token(folder) as token:
+        workers = _workers(client, address, token)
+        for name, worker in workers.items():
+            _require_fit(name, worker, folder)
+        make = partial(make_on_worker, token=token, libvips_threads=_shares([*workers.values()]))
+        threads = sum(worker.threads for worker in workers.values())
+        executor = client.get_executor(pure=False, retries=_RETRIES)
+        yield Cluster(executor, make, max(threads * _IN_STOCK, _ROOM_FOR_LATER))
+
+
+def make_on_worker(order: Order, *, token: Path, libvips_threads: Mapping[str, int]) -> Outcome:
+    """Make a print on a worker, which may have joined after the others were asked."""
+    host = socket.gethostname()
+    if not token.exists():
+        return Outcome(order.planned, "failed", _not_shared(host, token.parent))
+    set_libvips_threads(libvips_threads.get(host, 1))
+    return make_print(order)
+
+
+@contextmanager
+def _client(address: str) -> "Iterator[Client]":
+    try:
+        from distributed import Client
+    except ImportError:
+        raise ClusterError(
+            "--scheduler needs the package distributed; install sightsize[cluster]"
+        ) from None
+    for name in ("distributed", "distributed.client", "distributed.core"):
+        logging.getLogger(name).setLevel(logging.CRITICAL)  # we say in a sentence what counts
+    _require_answer(address)
+    try:
+        client = Client(address, timeout=TIMEOUT_SECONDS, set_as_default=False)
+    except Exception as error:  # whatever comes of one that greets otherwise
+        raise ClusterError(_no_answer(address)) from error
+    with client:
+        yield client
+
+
+def _require_answer(address: str) -> None:
+    """Raise ClusterError where no scheduler speaks: distributed would go on trying at exit.
+
+    A scheduler greets whoever connects, the greeting's length before it; with TLS it waits.
+    """
+    parts = _ADDRESS.fullmatch(address)
+    if parts is None:
+        raise ClusterError(
+            f"{address!r} is not the address of a scheduler; write it as tcp://host:port"
+        )
+    scheme, host, port = parts.groups()
+    try:
+        with socket.create_connection((host.strip("[]"), int(port)), TIMEOUT_SECONDS) as there:
+            length = 1 if scheme == "tls" else int.from_bytes(_read(there, 8), sys.byteorder)
+    except (OSError, OverflowError) as error:
+        raise ClusterError(_no_answer(address)) from error
+    if not 0 < length < _LONGEST_GREETING:
+        raise ClusterError(_no_answer(address))
+
+
+def _read(there: socket.socket, count: int) -> bytes:
+    """So many bytes, or what came before the other end hung up."""
+    found = b""
+    while len(found) < count and (more := there.recv(count - len(found))):
+        found += more
+    return found
+
+
+def _no_answer(address: str) -> str:
+    return (
+        f"no scheduler answers at {address} within {TIMEOUT_SECONDS} s; start one with "
+        "dask scheduler, or correct the address"
+    )
+
+
+@contextmanager
+def _token(folder: Path) -> Iterator[Path]:
+    """A file by which a worker knows the folder; named so that a later run clears it away."""
+    token = folder / f".shared.{os.getpid()}-{secrets.token_hex(4)}.part"
+    token.touch()
+    try:
+        yield token
+    finally:
+        token.unlink(missing_ok=True)
+
+
+def _workers(client: "Client", address: str, token: Path) -> dict[str, _Worker]:
+    try:
+        client.wait_for_workers(1, timeout=TIMEOUT_SECONDS)
+    except TimeoutError as error:
+        raise ClusterError(
+            f"the scheduler at {address} has no workers; start some with dask worker {address}"
+        ) from error
+    threads = client.nthreads()
+    try:
+        found = client.run(_look, token, callback_timeout=TIMEOUT_SECONDS)
+    except Exception as error:  # whatever was raised on a worker
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise ClusterError(
+            f"a worker of {address} cannot run sightsize ({reason}); install the same version there"
+        ) from error
+    return {
+        name: _Worker(host, cores, threads.get(name, 1), version, sees_folder)
+        for name, (host, cores, version, sees_folder) in found.items()
+    }
+
+
+def _look(token: Path) -> tuple[str, int, str, bool]:
+    """Run on a worker: its host, cores and version, and whether it sees the token."""
+    return socket.gethostname(), cores(), __version__, token.exists()
+
+
+def _require_fit(name: str, worker: _Worker, folder: Path) -> None:
+    where = f"{name} on {worker.host}"
+    if worker.version != __version__:
+        raise ClusterError(
+            f"{where} has sightsize {worker.version}, this is {__version__}; install the same"
+        )
+    if not worker.sees_folder:
+        raise ClusterError(_not_shared(where, folder))
+
+
+def _not_shared(worker: str, folder: Path) -> str:
+    return (
+        f"the worker {worker} does not see {folder}; every machine must have the job's folders "
+        "under the same paths"
+    )
+
+
+def _shares(workers: Sequence[_Worker]) -> dict[str, int]:
+    """The threads that libvips gets for each print, by host."""
+    prints: Counter[str] = Counter()
+    for worker in workers:
+        prints[worker.host] += worker.threads
+    return {worker.host: max(worker.cores // prints[worker.host], 1) for worker in workers}

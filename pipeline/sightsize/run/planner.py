@@ -1,0 +1,96 @@
+"""Prints planned and checked: each picture's header is read, no pixel decoded."""
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from sightsize.base.findings import Finding
+from sightsize.base.paths import places, resolved
+from sightsize.checks.run import check_file, check_opened
+from sightsize.docket.recall import recorded_header
+from sightsize.docket.store import Docket, Record
+from sightsize.model.settings import Job, PrintRequest
+from sightsize.plan.file import FilePlan, PlacedPicture
+from sightsize.plan.file_names import files_of
+from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture
+from sightsize.run.planned import PlannedPrint
+
+
+def plan_prints(
+    job: Job,
+    files: Iterable[FilePlan[UnopenedPicture]],
+    *,
+    pictures: bool = True,
+    docket: Docket | None = None,
+) -> list[PlannedPrint]:
+    """Plan and check a job's files; without ``pictures`` no file but the job is opened.
+
+    What a docket says of a picture that has not changed since is not read again.
+    """
+    records = docket.records if docket else {}
+    sources = job_sources(job)
+    return [_plan(job, each, pictures, records.get(each.name), sources) for each in files]
+
+
+def job_sources(job: Job) -> frozenset[Path]:
+    """Return the job's pictures, links followed, none of which is ever written."""
+    return frozenset(resolved(each.look.picture.source) for each in job.prints)
+
+
+def _plan(
+    job: Job,
+    file: FilePlan[UnopenedPicture],
+    pictures: bool,
+    record: Record | None,
+    sources: frozenset[Path],
+) -> PlannedPrint:
+    findings = [*check_file(file, str(job.path)), *_hit_sources(job, file, sources)]
+    if not pictures:
+        return PlannedPrint(file, None, tuple(findings))
+    opened, unreadable = _opened(job, file, record)
+    findings += unreadable
+    if opened is not None:
+        findings += check_opened(opened, str(job.path))
+    return PlannedPrint(file, opened, tuple(findings))
+
+
+def _opened(
+    job: Job, file: FilePlan[UnopenedPicture], record: Record | None
+) -> tuple[FilePlan[PicturePlan] | None, list[Finding]]:
+    """The file with its pictures opened, or what is wrong with those that cannot be."""
+    # Imported here so that a check without pictures never loads libvips.
+    from sightsize.errors import SourceError
+    from sightsize.imaging.source.upright import read_header
+
+    placed, findings = [], []
+    for each in file.pictures:
+        look, size = each.request.look, each.picture.size
+        try:
+            header = recorded_header(record, look.picture.source, job.output)
+            header = header or read_header(look.picture.source)
+        except SourceError as error:
+            findings.append(_source_finding(job, each.request, "picture.source", str(error)))
+            continue
+        if not size.is_empty:
+            picture = plan_picture(look, header, size)
+            placed.append(PlacedPicture(request=each.request, picture=picture, place=each.place))
+    if len(placed) < len(file.pictures):
+        return None, findings
+    return file.with_pictures(tuple(placed)), []
+
+
+def _hit_sources(
+    job: Job, file: FilePlan[UnopenedPicture], sources: frozenset[Path]
+) -> Iterator[Finding]:
+    """Yield each file of a print that would be written over a source."""
+    for each in files_of(file, job.output):
+        if sources & places(each):
+            name = each.relative_to(job.output).as_posix()
+            said = f"{name} is a source picture of this job; choose another name or output"
+            yield _source_finding(job, file.request, "delivery.name", said)
+
+
+def _source_finding(job: Job, request: PrintRequest, key: str, message: str) -> Finding:
+    origin = request.origin(key)
+    said = message if message.endswith("?") else f"{message}."
+    finding = Finding(level="stop", check="source", message=said)
+    return finding.at(str(job.path), origin.line, origin.column, origin.key)

@@ -1,0 +1,98 @@
+"""Orders handed to an executor, no more at a time than it has hands and the memory has room for."""
+
+import logging
+from collections import deque
+from collections.abc import Callable, Collection
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from dataclasses import dataclass
+
+from sightsize.run.worker import Order, Outcome
+
+Make = Callable[[Order], Outcome]
+
+
+@dataclass(frozen=True)
+class Task:
+    """An order with its place in the batch and the memory it is estimated to take."""
+
+    number: int
+    order: Order
+    peak_bytes: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """How many prints may be made at a time, and what they may take together."""
+
+    prints: int
+    bytes: int | None = None
+
+    def admit(self, task: Task, others: Collection[Task]) -> bool:
+        """Return whether a task may join others; one alone always may."""
+        if not others:
+            return True
+        if len(others) >= self.prints:
+            return False
+        total = task.peak_bytes + sum(other.peak_bytes for other in others)
+        return self.bytes is None or total <= self.bytes
+
+
+def hand_out(
+    tasks: deque[Task],
+    executor: Executor,
+    make: Make,
+    limits: Limits,
+    started: Callable[[str], None],
+    finish: Callable[[Task, Outcome], None],
+) -> None:
+    """Have every task made; ``started`` and ``finish`` are called in this thread.
+
+    The next print is handed out before the last one is dealt with, so that no hand waits for it.
+    After an interrupt, which is raised again, nothing more is handed out, and what is being made is
+    finished where the executor cannot drop it.
+    """
+    running: dict[Future[Outcome], Task] = {}
+    ended: set[Future[Outcome]] = set()
+    try:
+        while tasks or running:
+            made = [task for future, task in running.items() if future not in ended]
+            while tasks and limits.admit(tasks[0], made):
+                task = tasks.popleft()
+                started(task.order.planned.name)
+                running[_submitted(executor, make, task)] = task
+                made.append(task)
+            for future in ended:
+                finish(running[future], _outcome(future, running[future]))
+                del running[future]
+            ended = wait(running, return_when=FIRST_COMPLETED).done
+    except BaseException:
+        _wind_up(running, finish)
+        raise
+
+
+def _wind_up(running: dict[Future[Outcome], Task], finish: Callable[[Task, Outcome], None]) -> None:
+    kept = [future for future in running if not future.cancel()]
+    unfinished = sum(not future.done() for future in kept)
+    if unfinished:
+        logging.getLogger(__name__).warning("finishing the prints being made: %d", unfinished)
+    for future in kept:
+        finish(running[future], _outcome(future, running[future]))
+
+
+def _submitted(executor: Executor, make: Make, task: Task) -> Future[Outcome]:
+    try:
+        return executor.submit(make, task.order)
+    except Exception as error:  # an executor that is broken says so here
+        failed: Future[Outcome] = Future()
+        failed.set_exception(error)
+        return failed
+
+
+def _outcome(future: Future[Outcome], task: Task) -> Outcome:
+    """What became of a task, also when whoever made it is gone."""
+    try:
+        return future.result()
+    except Exception as error:
+        reason = " ".join(str(error).split()) or type(error).__name__
+        message = f"its worker or its scheduler was lost ({reason}); the same command goes on"
+        return Outcome(task.order.planned, "failed", message)

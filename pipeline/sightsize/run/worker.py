@@ -1,0 +1,131 @@
+"""One print made, in whatever thread, process or machine: an order goes in, an outcome comes out.
+
+Both can be pickled. Nothing here writes but the print itself; the docket is the caller's.
+"""
+
+import logging
+import os
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from sightsize.base.deadline import deadline
+from sightsize.base.findings import Finding
+from sightsize.docket.record import print_record
+from sightsize.docket.store import Record
+from sightsize.errors import OutOfTimeError
+from sightsize.model.header import RAW
+from sightsize.plan.file import FilePlan
+from sightsize.plan.picture import PicturePlan
+from sightsize.run.planned import PlannedPrint
+
+if TYPE_CHECKING:
+    import pyvips
+
+Status = Literal["made", "kept", "refused", "failed"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """A print to be made: ``sources`` are pictures of the job that its name would hit.
+
+    ``noted`` are the identity and the SHA-256 that the docket has of a print of its name.
+    """
+
+    planned: PlannedPrint
+    plan: FilePlan[PicturePlan]
+    folder: Path
+    sources: frozenset[Path]
+    replace: bool
+    noted: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a print."""
+
+    planned: PlannedPrint
+    status: Status
+    message: str = ""
+    bytes: int = 0
+    seconds: float = 0.0
+    findings: tuple[Finding, ...] = ()
+    record: Record | None = None
+    """What the docket is to keep of it, None when that is there or there is nothing."""
+
+
+def make_print(order: Order) -> Outcome:
+    """Make one print; whatever goes wrong with it is its outcome."""
+    import pyvips
+
+    from sightsize.errors import DeliveryError, SourceError
+
+    planned = order.planned
+    try:
+        return _made(order)
+    except (SourceError, DeliveryError, OutOfTimeError) as error:
+        return Outcome(planned, "failed", str(error))
+    except pyvips.Error as error:
+        return Outcome(planned, "failed", _not_printed(order.plan, error))
+    except OSError as error:
+        return Outcome(planned, "failed", f"{error.strerror or error} ({planned.name})")
+    except Exception as error:
+        logging.getLogger(__name__).debug("print %s", planned.name, exc_info=True)
+        return Outcome(
+            planned,
+            "failed",
+            f"a fault of the program ({type(error).__name__}: {error}); please report it with "
+            "the job and the picture",
+        )
+
+
+def _not_printed(plan: FilePlan[PicturePlan], error: "pyvips.Error") -> str:
+    """What libvips says of a print, and whether a source is to blame."""
+    from sightsize.imaging.source.file import can_be_decoded, last_word
+
+    for each in plan.pictures:
+        source = each.picture.look.picture.source
+        is_raw = each.picture.header.format == RAW  # LibRaw speaks for itself
+        if not is_raw and not can_be_decoded(source):
+            return f"{source.name} is damaged or cut short; export it anew ({last_word(error)})"
+    names = " and ".join(each.picture.look.picture.source.name for each in plan.pictures)
+    return f"{names} could not be printed: {last_word(error)}"
+
+
+def _made(order: Order) -> Outcome:
+    from sightsize.delivery.deliver import deliver
+
+    begin = time.perf_counter()
+    plan, folder = order.plan, order.folder
+    with deadline(plan.request.limits.seconds):
+        done = deliver(plan, folder, order.sources, replace=order.replace, noted=order.noted)
+    seconds = time.perf_counter() - begin
+    noted = print_record(plan, done, seconds, folder)
+    return Outcome(order.planned, done.status, "", done.bytes, seconds, done.findings, noted)
+
+
+def set_libvips_threads(count: int) -> int:
+    """Have libvips use ``count`` threads for a picture, and return how many it used before.
+
+    A number that VIPS_CONCURRENCY asks for is left alone.
+    """
+    import pyvips
+
+    before = int(pyvips.vips_lib.vips_concurrency_get())
+    if "VIPS_CONCURRENCY" not in os.environ:
+        pyvips.vips_lib.vips_concurrency_set(count)
+    return before
+
+
+def fair_share(prints_at_once: int) -> int:
+    """Return the cores that each of several prints gets on this machine."""
+    return max(cores() // prints_at_once, 1)
+
+
+def cores() -> int:
+    """Return the cores that this process may use."""
+    if sys.platform == "linux":
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
