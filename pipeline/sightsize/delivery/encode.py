@@ -4,6 +4,8 @@ import struct
 from mmap import mmap
 from pathlib import Path
 
+import pyvips
+
 from sightsize.base.deadline import stopped_in_time
 from sightsize.delivery.captions import write_exif_words
 from sightsize.delivery.metadata import captions_of, save_tiff, tagged
@@ -31,7 +33,7 @@ def write_file(file: FilePlan[PicturePlan], part: Path, identity: str) -> tuple[
         Q=delivery.quality,
         subsample_mode="off",
         optimize_coding=coding_bytes(image.width, image.height) > 0,
-        keep="all",
+        keep=pyvips.ForeignKeep.ALL,
     )
     write_exif_words(part, captions)
     if image.bands in (1, 3):  # the colours that JFIF knows

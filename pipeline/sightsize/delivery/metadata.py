@@ -13,6 +13,7 @@ from sightsize.delivery.captions import (
     read_captions,
     xmp_packet,
 )
+from sightsize.imaging.raster.fields import blob, set_blob, text
 from sightsize.model.settings import Delivery
 
 _BIG_TIFF_ABOVE = 3 * 2**30
@@ -23,7 +24,7 @@ def captions_of(source: Path) -> Captions:
     """Return the words of a source."""
     header = _header(source)
     return read_captions(
-        source, *(_blob(header, name) for name in ("exif-data", "xmp-data", "iptc-data"))
+        source, *(blob(header, name) for name in ("exif-data", "xmp-data", "iptc-data"))
     )
 
 
@@ -33,11 +34,7 @@ def identity_of(path: Path) -> str:
         image = pyvips.Image.new_from_file(str(path), access="sequential")
     except pyvips.Error:
         return ""
-    return identity_in_xmp(_blob(image, "xmp-data"))
-
-
-def _blob(image: pyvips.Image, name: str) -> bytes:
-    return bytes(image.get(name)) if image.get_typeof(name) else b""
+    return identity_in_xmp(blob(image, "xmp-data"))
 
 
 def _header(source: Path) -> pyvips.Image:
@@ -56,7 +53,7 @@ def save_tiff(image: pyvips.Image, path: Path) -> None:
         predictor="horizontal",
         resunit="inch",
         bigtiff=image.width * image.height * image.bands * 2 > _BIG_TIFF_ABOVE,
-        keep="all",
+        keep=pyvips.ForeignKeep.ALL,
     )
 
 
@@ -77,10 +74,10 @@ def tagged(
     )
     image = _without_metadata(image)
     image.set_type(pyvips.GValue.gstr_type, "resolution-unit", "in")
-    _set_blob(image, "icc-profile-data", profile)
-    _set_blob(image, "xmp-data", xmp_packet(captions, f"sightsize {__version__}", identity))
-    for name, text in _exif_fields(source, delivery, captions).items():
-        image.set_type(pyvips.GValue.gstr_type, name, text)
+    set_blob(image, "icc-profile-data", profile)
+    set_blob(image, "xmp-data", xmp_packet(captions, f"sightsize {__version__}", identity))
+    for name, words in _exif_fields(source, delivery, captions).items():
+        image.set_type(pyvips.GValue.gstr_type, name, words)
     if captions.caption:
         image.set_type(pyvips.GValue.gstr_type, "image-description", captions.caption)
     return image
@@ -104,10 +101,6 @@ def _without_metadata(image: pyvips.Image) -> pyvips.Image:
     return image
 
 
-def _set_blob(image: pyvips.Image, name: str, data: bytes) -> None:
-    image.set_type(pyvips.GValue.blob_type, name, data)
-
-
 def _exif_fields(source: Path, delivery: Delivery, captions: Captions) -> dict[str, str]:
     fields = {
         "exif-ifd0-ImageDescription": exif_placeholder(captions.caption),
@@ -123,5 +116,5 @@ def _exif_fields(source: Path, delivery: Delivery, captions: Captions) -> dict[s
             *(place if delivery.location else ()),
             *(_SERIALS if delivery.serial_numbers else ()),
         )
-        fields |= {name: str(header.get(name)) for name in wanted if header.get_typeof(name)}
-    return {name: text for name, text in fields.items() if text}
+        fields |= {name: text(header, name) for name in wanted}
+    return {name: words for name, words in fields.items() if words}

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from sightsize.base.units import MM_PER_INCH
 from sightsize.imaging.colour.output import border_value, output_profile
+from sightsize.imaging.raster.fields import blob, orientation
 from sightsize.imaging.source.file import last_word
 from sightsize.model.geometry import Box, turned_box
 from sightsize.model.settings import BUILT_IN_PROFILES
@@ -68,7 +69,7 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
         for name in ("width", "height", "bands", "format"):
             if image.get(name) != wanted.get(name):
                 return Seen((f"a {name} of {image.get(name)}, planned {wanted.get(name)}",))
-        if bytes(image.get("icc-profile-data")) != profile:
+        if blob(image, "icc-profile-data") != profile:
             return Seen(("another ICC profile than planned",))
         digest = hashlib.sha256()
         for _, strip in _strips(image, np.uint16):
@@ -83,7 +84,7 @@ def _header_differences(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Ite
     if (image.width, image.height) != size_px:
         planned = f"{size_px[0]} x {size_px[1]}"
         yield f"{image.width} x {image.height} px, planned {planned}"
-    depth = {"uchar": 8, "ushort": 16}.get(image.format, 0)
+    depth = {"uchar": 8, "ushort": 16}.get(str(image.format), 0)
     if depth != delivery.bit_depth:
         yield f"{depth} bits, planned {delivery.bit_depth}"
     if delivery.profile in BUILT_IN_PROFILES:
@@ -94,11 +95,12 @@ def _header_differences(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Ite
     wanted = delivery.ppi if delivery.format == "tiff" else Fraction(round(delivery.ppi))
     if any(abs(each - wanted) > _PPI_WITHIN for each in ppi):
         yield f"a density of {float(ppi[0]):.2f} ppi, planned {float(wanted):.2f}"
-    if not image.get_typeof("icc-profile-data"):
+    profile = blob(image, "icc-profile-data")
+    if not profile:
         yield "no ICC profile"
-    elif bytes(image.get("icc-profile-data")) != output_profile(delivery):
+    elif profile != output_profile(delivery):
         yield "another ICC profile than planned"
-    if image.get_typeof("orientation") and int(image.get("orientation")) != 1:
+    if orientation(image) != 1:
         yield "an orientation that turns it"
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from sightsize.imaging.colour.light import rgb_to_xyz, xyz_to_rgb
 from sightsize.imaging.colour.output import light_of, shown_by
+from sightsize.imaging.raster.pixels import at_least
 from sightsize.imaging.raster.table import look_up, tabulate
 from sightsize.model.settings import Delivery
 from sightsize.numbers import tone as tones
@@ -74,7 +75,7 @@ def _highest(light: pyvips.Image) -> pyvips.Image:
 
 
 def _limit(before: pyvips.Image) -> pyvips.Image:
-    return _highest(before).maxpair(1)
+    return at_least(_highest(before), 1)
 
 
 def _recombed(image: pyvips.Image, rows: list[list[float]]) -> pyvips.Image:

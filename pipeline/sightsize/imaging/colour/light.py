@@ -19,6 +19,7 @@ import pyvips
 
 from sightsize.base.icc import ColourModel
 from sightsize.imaging.colour.profile_curves import Curve, tone_curves
+from sightsize.imaging.raster.fields import set_blob
 from sightsize.imaging.raster.table import LAST, table_image
 
 Rows = tuple[tuple[float, ...], ...]
@@ -183,7 +184,7 @@ def _xyz_of(profile: bytes, colour: ColourModel, values: list[list[int]]) -> lis
 def _import(image: pyvips.Image, profile: bytes) -> pyvips.Image:
     """Through LittleCMS to XYZ under D65, white at Y = 100."""
     tagged = image.copy()
-    tagged.set_type(pyvips.GValue.blob_type, "icc-profile-data", profile)
+    set_blob(tagged, "icc-profile-data", profile)
     return tagged.icc_import(
         embedded=True, intent="relative", black_point_compensation=True, pcs="xyz"
     )

@@ -13,6 +13,7 @@ import pyvips
 
 from sightsize.base.icc import profile_colour
 from sightsize.imaging.colour.light import COLOUR, built_in_profile, rgb_to_xyz, to_light
+from sightsize.imaging.raster.pixels import at_least, at_most, three_alike
 from sightsize.imaging.raster.table import (
     LAST,
     STEPS_PER_L,
@@ -51,9 +52,9 @@ def finish_mono(
         value = _rounded(
             lightness.maplut(_lightness_to_code(delivery.bit_depth)), delivery.bit_depth
         )
-        return value if delivery.profile == "gray" else value.bandjoin([value, value])
+        return value if delivery.profile == "gray" else three_alike(value)
     light = light_of(lightness)
-    return finish_colour(light.bandjoin([light, light]), delivery)
+    return finish_colour(three_alike(light), delivery)
 
 
 def _finish_toned(lightness: pyvips.Image, delivery: Delivery, toner: Toner) -> pyvips.Image:
@@ -84,7 +85,7 @@ def finish_colour(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
 def shown_by(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
     """Return linear RGB as the output's profile shows it, before its bits."""
     if delivery.profile == "srgb":
-        return light.maxpair(0).minpair(1)
+        return at_most(at_least(light, 0), 1)
     profile = output_profile(delivery)
     colour = profile_colour(profile)
     assert colour is not None
@@ -100,8 +101,8 @@ def at_lightness(
     cannot reach next to black is added as grey. Light whose lightness stays as it was stays too.
     """
     wanted = light_of(lightness)
-    seen = luminance.maxpair(0)  # colours that no eye can see may have luminance below black
-    scale = wanted.linear(1, _NEXT_TO_BLACK) / seen.linear(1, _NEXT_TO_BLACK)
+    seen = at_least(luminance, 0)  # colours that no eye can see may have luminance below black
+    scale = wanted.linear([1], [_NEXT_TO_BLACK]) / seen.linear([1], [_NEXT_TO_BLACK])
     return light * scale + (wanted - seen * scale)
 
 

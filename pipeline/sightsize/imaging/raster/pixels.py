@@ -1,6 +1,7 @@
 """Pixels of small pictures as arrays."""
 
 from collections.abc import Sequence
+from typing import Any, cast
 
 import numpy as np
 import pyvips
@@ -25,3 +26,26 @@ def weighted(light: NDArray[np.float32], weights: Sequence[float]) -> NDArray[np
     for band, weight in enumerate(weights):
         total += light[..., band] * np.float32(weight)
     return total
+
+
+def image_of(array: NDArray[Any], bands: int, band_format: str) -> pyvips.Image:
+    """Return an image of an array whose columns hold ``bands`` values each."""
+    height, width = array.shape[0], array[0].size // bands
+    data = memoryview(cast(Any, np.ascontiguousarray(array))).cast("B")
+    return pyvips.Image.new_from_memory(data, width, height, bands, band_format)
+
+
+def at_least(image: pyvips.Image, least: float) -> pyvips.Image:
+    """Return an image with no value below one."""
+    return image.maxpair(cast(Any, least))  # pyvips makes an image of it
+
+
+def at_most(image: pyvips.Image, most: float) -> pyvips.Image:
+    """Return an image with no value above one."""
+    return image.minpair(cast(Any, most))
+
+
+def three_alike(band: pyvips.Image) -> pyvips.Image:
+    """Return red, green and blue that are all the one band."""
+    others: list[pyvips.Image | int | float] = [band, band]
+    return band.bandjoin(others)

@@ -4,6 +4,7 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
+from sightsize.imaging.raster.pixels import image_of
 from sightsize.imaging.raster.resize import enlarged
 
 _TOGETHER = 64
@@ -22,7 +23,7 @@ def spread(small: Map, width_px: int, height_px: int) -> pyvips.Image:
     rows = len(small)
     groups = -(-width_px // _TOGETHER)
     wide = _widened(small, width_px, groups * _TOGETHER)
-    folded = pyvips.Image.new_from_memory(wide, groups, rows, _TOGETHER, "float")
+    folded = image_of(wide, _TOGETHER, "float")
     high = enlarged(folded, 1, height_px / rows, groups, height_px, "bilinear")
     return high.bandunfold(factor=_TOGETHER).crop(0, 0, width_px, height_px)
 

@@ -104,9 +104,9 @@ def _off(row: Callable[[int], Sequence[float]], first: int, place: int, last: in
 def look_up(image: pyvips.Image, table: pyvips.Image, low: float, high: float) -> pyvips.Image:
     """Return an image through a table made for ``low`` to ``high``; values beyond are cut."""
     scale = LAST / (high - low)
-    return image.linear(scale, 0.5 - low * scale).cast("ushort").maplut(table)
+    return image.linear([scale], [0.5 - low * scale]).cast("ushort").maplut(table)
 
 
 def whole_steps(image: pyvips.Image, more: int = 0) -> pyvips.Image:
     """Return an image, and ``more`` steps, rounded to 16 bits; values beyond are cut."""
-    return image.linear(1, 0.5 + more).cast("ushort")
+    return image.linear([1], [0.5 + more]).cast("ushort")

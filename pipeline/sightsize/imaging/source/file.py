@@ -5,6 +5,7 @@ Reads JPEG, PNG, TIFF and WebP, and HEIF where the libvips at hand can. A source
 
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pyvips
 
@@ -14,6 +15,7 @@ from sightsize.base.memory import share_one_heap
 from sightsize.base.paths import is_file, missing_file
 from sightsize.base.tiff_words import texts
 from sightsize.errors import SourceError
+from sightsize.imaging.raster.fields import blob, orientation, text
 from sightsize.model.header import Header
 
 # Finished operations would keep pictures alive long after their print is written.
@@ -57,26 +59,27 @@ def unreadable(path: Path, error: OSError) -> str:
 
 def _read_header(path: Path) -> Header:
     image = _open(path, sequential=True)
-    bands = _BANDS.get(_COLOURS.get(image.interpretation, ""), 0)
-    if not bands or image.format not in _BITS or image.bands not in (bands, bands + 1):
+    colour, bits = _COLOURS.get(str(image.interpretation)), _BITS.get(str(image.format))
+    bands = _BANDS[colour] if colour else 0
+    if colour is None or bits is None or image.bands not in (bands, bands + 1):
         raise SourceError(
             f"{path.name} holds {image.bands} {image.format} channels ({image.interpretation}); "
             "save it as 8 or 16-bit grey, RGB or CMYK"
         )
-    return _header(path, image, _COLOURS[image.interpretation])
+    return _header(path, image, colour, bits)
 
 
-def _header(path: Path, image: pyvips.Image, colour: ColourModel) -> Header:
+def _header(path: Path, image: pyvips.Image, colour: ColourModel, bits: int) -> Header:
     format_name = READERS[_loader(image)]
     profile = embedded_profile(image, colour)
-    exif = bytes(image.get("exif-data")) if image.get_typeof("exif-data") else b""
+    exif = blob(image, "exif-data")
     model, serial = camera_names(path, exif)
     return Header(
         width_px=image.width,
         height_px=image.height,
-        orientation=_orientation(image),
+        orientation=orientation(image),
         colour=colour,
-        bits=_BITS[image.format],
+        bits=bits,
         has_alpha=image.bands > _BANDS[colour],
         format=format_name,
         profile=profile_name(profile) if profile else "",
@@ -102,14 +105,10 @@ def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
 def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
     if not is_file(path):
         raise SourceError(missing_file(path))
-    options: dict[str, str | int] = {
-        "access": "sequential" if sequential else "random",
-        "fail_on": "error",
-    }
-    if shrink > 1:
-        options["shrink"] = shrink
+    access = "sequential" if sequential else "random"
+    options: dict[str, Any] = {"shrink": shrink} if shrink > 1 else {}
     try:
-        image = pyvips.Image.new_from_file(str(path), **options)
+        image = pyvips.Image.new_from_file(str(path), access=access, fail_on="error", **options)
     except pyvips.Error as error:
         raise SourceError(
             f"{path.name} is not a picture that can be read ({last_word(error)}); export it anew"
@@ -129,8 +128,7 @@ def can_be_decoded(path: Path) -> bool:
 
 
 def _loader(image: pyvips.Image) -> str:
-    name = str(image.get("vips-loader")) if image.get_typeof("vips-loader") else ""
-    return name.removesuffix("_source").removesuffix("_buffer")
+    return text(image, "vips-loader").removesuffix("_source").removesuffix("_buffer")
 
 
 def last_word(error: pyvips.Error) -> str:
@@ -139,18 +137,9 @@ def last_word(error: pyvips.Error) -> str:
     return lines[-1] if lines else "no reason given"
 
 
-def _orientation(image: pyvips.Image) -> int:
-    if image.get_typeof("orientation") == 0:
-        return 1
-    value = int(image.get("orientation"))
-    return value if 1 <= value <= 8 else 1
-
-
 def embedded_profile(image: pyvips.Image, colour: ColourModel) -> bytes | None:
     """Return the embedded ICC profile, or None when there is none that fits the channels."""
-    if image.get_typeof("icc-profile-data") == 0:
-        return None
-    profile = bytes(image.get("icc-profile-data"))
+    profile = blob(image, "icc-profile-data")
     return profile if profile_colour(profile) == colour else None
 
 
@@ -158,8 +147,7 @@ def _says_srgb(image: pyvips.Image, format_name: str) -> bool:
     # WebP and HEIF without a profile are sRGB by their own specifications (from memory).
     if format_name in ("WebP", "HEIF"):
         return True
-    tag = "exif-ifd2-ColorSpace"
-    return image.get_typeof(tag) != 0 and str(image.get(tag)).startswith("1 ")
+    return text(image, "exif-ifd2-ColorSpace").startswith("1 ")
 
 
 def expect_size(path: Path, image: pyvips.Image, header: Header, shrink: int) -> None:
@@ -182,5 +170,5 @@ def open_upright(path: Path, header: Header, *, streamed: bool, shrink: int = 1)
     expect_size(path, image, header, shrink)
     if image.hasalpha():
         white = 255 if header.bits == 8 else 65535
-        image = image.flatten(background=white)
+        image = image.flatten(background=[white])
     return image if header.orientation == 1 else image.autorot()

@@ -18,6 +18,7 @@ import pyvips
 
 from sightsize.base.paths import is_file, missing_file
 from sightsize.errors import SourceError
+from sightsize.imaging.raster.pixels import image_of, three_alike
 from sightsize.imaging.raster.table import LAST
 from sightsize.imaging.source.file import camera_names
 from sightsize.model.header import RAW, Header
@@ -168,9 +169,9 @@ def _developed(
         user_sat=_white_level(raw),
         highlight_mode=_HIGHLIGHT_MODES[development.highlights],
     )
-    height, width, bands = pixels.shape
-    image = pyvips.Image.new_from_memory(pixels, width, height, bands, "ushort")
-    return image.bandjoin([image, image]) if bands == 1 else image
+    bands = pixels.shape[2]
+    image = image_of(pixels, bands, "ushort")
+    return three_alike(image) if bands == 1 else image
 
 
 def _white_level(raw: "rawpy.RawPy") -> int | None:

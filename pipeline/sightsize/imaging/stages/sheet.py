@@ -14,7 +14,7 @@ def lay_on_sheet(
     pictures: Sequence[pyvips.Image], sheet: SheetPlan[AnyPicture], delivery: Delivery
 ) -> pyvips.Image:
     """Return the whole sheet: pictures at their places, marks at theirs, border all round."""
-    border = border_value(sheet.border_lightness, delivery)
+    border = [float(each) for each in border_value(sheet.border_lightness, delivery)]
     image = None
     for picture, placed in zip(pictures, sheet.pictures, strict=True):
         turned = _turn(picture, placed.place.quarter_turns)
@@ -39,7 +39,7 @@ def _turn(picture: pyvips.Image, quarter_turns: int) -> pyvips.Image:
 
 
 def _drawn(mark: BorderMark, image: pyvips.Image, delivery: Delivery) -> pyvips.Image:
-    value = border_value(mark.lightness, delivery)
+    value = [float(each) for each in border_value(mark.lightness, delivery)]
     one = pyvips.Image.black(1, 1, bands=image.bands).linear([0] * image.bands, value)
     patch = one.cast(image.format).copy(interpretation=image.interpretation)
     return patch.embed(0, 0, mark.box.width, mark.box.height, extend="copy")
