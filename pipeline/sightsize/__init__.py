@@ -1,7 +1,7 @@
 """From a job file to print files that drop into frames the client already owns.
 
 A reader follows one print through the modules in this order:
-document -> grammar -> job -> plan -> checks -> picture/ -> deliver, run by batch and cli.
+document -> validate -> job -> plan -> checks -> picture/ -> deliver, run by batch and cli.
 """
 
 __version__: str
