@@ -51,14 +51,11 @@ def build(cls: Callable[..., Settings], name: str, table: Table, /, **given: Any
 
 def exact(value: Any) -> Fraction:
     """Return a number of the file, or what was read from a text, exactly: 0.1 is a tenth."""
-    match value:
-        case Length(mm=mm):
-            return mm
-        case Resolution(ppi=ppi):
-            return ppi
-        case Fraction():
-            return value
-    return Fraction(str(value))
+    if isinstance(value, Length):
+        return value.mm
+    if isinstance(value, Resolution):
+        return value.ppi
+    return value if isinstance(value, Fraction) else Fraction(str(value))
 
 
 def region(box: list[float]) -> Region:
@@ -135,7 +132,7 @@ def _class_reader(cls: Any, node: Node) -> Read:
     if "properties" not in node:
         return _WHOLE[cls]
     made = _class_maker(cls, node)
-    return lambda value: made(value, {}) if isinstance(value, Mapping) else _WHOLE[cls](value)
+    return lambda value: made(value, {}) if isinstance(value, dict) else _WHOLE[cls](value)
 
 
 def _tuple_reader(parts: tuple[Any, ...], node: Node) -> Read:
@@ -149,7 +146,7 @@ def _tuple_reader(parts: tuple[Any, ...], node: Node) -> Read:
     def read(value: Any) -> tuple[Any, ...]:
         if isinstance(value, PaperSize):
             value = (value.width_mm, value.height_mm)
-        elif isinstance(value, Mapping):
+        elif isinstance(value, dict):
             value = [value[key] for key in keys]
         return tuple(read(part) for read, part in zip(reads, value, strict=True))
 
@@ -174,7 +171,7 @@ def _kinds(hint: Any) -> tuple[type, ...]:
         return (str, int)
     if hint in (int, float, Fraction):
         return (int, float, Length, Resolution)
-    return (Mapping, list, PaperSize, Length)
+    return (dict, list, PaperSize, Length)
 
 
 # What is special.

@@ -118,12 +118,17 @@ def _split_grade_problems(path: KeyPath, settings: Settings) -> Iterator[Said]:
             f"the light grade cannot take over at L* {grades.end:g} when the dark one ends at "
             f"{grades.start:g}; make to larger than from.",
         )
-    elif not split_grade_rises(grades, tone["pivot"]):
+    elif not _rises(grades, tone["pivot"]):
         yield (
             place,
             f"grades {grades.dark:g} and {grades.light:g} mixed between L* {grades.start:g} and "
             f"{grades.end:g} would turn tones over. Bring the grades nearer or the range wider.",
         )
+
+
+@lru_cache(maxsize=64)  # the prints of one recipe have the same grades
+def _rises(grades: SplitGrade, pivot: float) -> bool:
+    return split_grade_rises(grades, pivot)
 
 
 def _ladder_problems(path: KeyPath, entry: Mapping[str, Any], settings: Settings) -> Iterator[Said]:

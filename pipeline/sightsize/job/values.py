@@ -65,7 +65,7 @@ def plain(value: Any) -> Any:
     """Return a value as TOML has it: texts in place of what was read from them."""
     if isinstance(value, Written):
         return value.text
-    if isinstance(value, Mapping):
+    if isinstance(value, dict):
         return {key: plain(child) for key, child in value.items()}
     return [plain(child) for child in value] if isinstance(value, list) else value
 
