@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any, Literal, NamedTuple, get_args
 
 from sightsize.base.hashes import file_sha256
-from sightsize.base.paths import is_file, resolved
+from sightsize.base.paths import follow_links, is_file
 from sightsize.docket.recall import is_same_print
 from sightsize.docket.store import Docket, Record
 from sightsize.plan.file_names import MASTERS
@@ -25,17 +25,17 @@ class Audited(NamedTuple):
     message: str = ""
 
 
-def audited(docket: Docket, prints: Sequence[PlannedPrint] = ()) -> list[Audited]:
+def audit_docket(docket: Docket, prints: Sequence[PlannedPrint] = ()) -> list[Audited]:
     """Return how the prints and masters of a docket stand, and what files it does not know.
 
     With the prints of a job, also which of them were never made, or are other prints by now.
     """
     folder = docket.path.parent
-    found = [each for record in docket.records.values() for each in _audited(folder, record)]
+    found = [each for record in docket.records.values() for each in _audit_record(folder, record)]
     told = {each.file for each in found if each.state != "whole"}
     found += _beside_the_job(docket, prints, told)
     sources = {
-        resolved(folder / each["path"])
+        follow_links(folder / each["path"])
         for record in docket.records.values()
         for each in record["sources"]
     }
@@ -45,7 +45,7 @@ def audited(docket: Docket, prints: Sequence[PlannedPrint] = ()) -> list[Audited
         for path in files
         if path.name not in docket.records
         and not path.name.startswith(".")
-        and resolved(path) not in sources
+        and follow_links(path) not in sources
     ]
     known = {each.file for each in found}
     return found + [
@@ -80,15 +80,15 @@ def _master_files(folder: Path) -> list[str]:
     return sorted(f"{MASTERS}/{path.name}" for path in masters.iterdir() if path.name[0] != ".")
 
 
-def _audited(folder: Path, record: Record) -> Iterator[Audited]:
+def _audit_record(folder: Path, record: Record) -> Iterator[Audited]:
     again = "make it again with the job, or with reprint"
-    yield Audited(record["file"], *standing(folder / record["file"], record["output"], again))
+    yield Audited(record["file"], *file_state(folder / record["file"], record["output"], again))
     again = "make its print again with the job"
     for master in record.get("masters", ()):
-        yield Audited(master["file"], *standing(folder / master["file"], master, again))
+        yield Audited(master["file"], *file_state(folder / master["file"], master, again))
 
 
-def standing(path: Path, recorded: Mapping[str, Any], again: str = "") -> tuple[State, str]:
+def file_state(path: Path, recorded: Mapping[str, Any], again: str = "") -> tuple[State, str]:
     """Return how a file stands beside its record, and a sentence about it if it is not whole.
 
     ``again`` says what to do about a file that is missing.

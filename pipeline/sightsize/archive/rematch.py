@@ -10,7 +10,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from sightsize.base.paths import resolved
+from sightsize.base.paths import follow_links
 from sightsize.docket.store import Record
 from sightsize.model.geometry import Box
 from sightsize.plan.crop import ExactBox
@@ -34,7 +34,7 @@ def master_job(record: Record, folder: Path) -> dict[str, Any]:
         floor = min(measured["noise_floor"], 10.0)
         sharpen = {**sharpen, "gain": measured["gain"], "noise_floor": floor, "damping": 1.0}
     masters = {
-        each["picture"]: {"source": str(resolved(folder / each["file"]))}
+        each["picture"]: {"source": str(follow_links(folder / each["file"]))}
         for each in record["masters"]
     }
     return {
@@ -44,7 +44,7 @@ def master_job(record: Record, folder: Path) -> dict[str, Any]:
     }
 
 
-def from_masters(planned: PlannedPrint, sources: Sequence[Mapping[str, Any]]) -> PlannedPrint:
+def plan_from_masters(planned: PlannedPrint, sources: Sequence[Mapping[str, Any]]) -> PlannedPrint:
     """Return the plan of a print from its masters: all of each is printed, with its source's grain.
 
     ``sources`` are those of the print's record.
@@ -53,13 +53,13 @@ def from_masters(planned: PlannedPrint, sources: Sequence[Mapping[str, Any]]) ->
         return planned
     grain_of = {each["picture"]: each["sha256"] for each in sources}
     pictures = tuple(
-        replace(each, picture=_whole(each.picture, grain_of[each.picture.look.picture.name]))
+        replace(each, picture=_take_whole(each.picture, grain_of[each.picture.look.picture.name]))
         for each in planned.plan.pictures
     )
     return replace(planned, plan=planned.plan.with_pictures(pictures))
 
 
-def _whole(plan: PicturePlan, source_sha256: str) -> PicturePlan:
+def _take_whole(plan: PicturePlan, source_sha256: str) -> PicturePlan:
     """A plan that takes all of its picture: its ratio differs by what whole pixels round away."""
     width, height = plan.header.upright_px
     crop = replace(

@@ -9,10 +9,10 @@ from typing import Any, Literal, NamedTuple, get_args
 
 import tomli_w
 
-from sightsize.archive.audit import standing
-from sightsize.archive.rematch import from_masters, master_job, not_in_master
+from sightsize.archive.audit import file_state
+from sightsize.archive.rematch import master_job, not_in_master, plan_from_masters
 from sightsize.base.hashes import file_sha256
-from sightsize.base.paths import is_file, resolved
+from sightsize.base.paths import follow_links, is_file
 from sightsize.checks.run import check_ids
 from sightsize.docket.record import profile_record, versions
 from sightsize.docket.store import Docket, Record
@@ -47,7 +47,7 @@ class Reprinted(NamedTuple):
     largest_difference: float | None = None
 
 
-def reprinted(
+def reprint_docket(
     docket: Docket,
     only: Sequence[str],
     look_in: Sequence[Path],
@@ -71,9 +71,9 @@ def reprinted(
                 said = "its job in the docket is not whole; mend it by hand"
                 yield Reprinted(record["file"], "failed", (), said)
             elif match:
-                yield _matched(folder, record, output)
+                yield _match_record(folder, record, output)
             else:
-                yield _reprinted(folder, record, look_in, output)
+                yield _reprint_record(folder, record, look_in, output)
         except JobError as error:
             said = error.findings[0].message
             yield Reprinted(record["file"], "failed", (), f"its job no longer loads: {said}")
@@ -90,13 +90,15 @@ def _has_job(record: Record) -> bool:
     return sorted(pictures) == names and all(isinstance(pictures[each], dict) for each in names)
 
 
-def _reprinted(folder: Path, record: Record, look_in: Sequence[Path], output: Path) -> Reprinted:
+def _reprint_record(
+    folder: Path, record: Record, look_in: Sequence[Path], output: Path
+) -> Reprinted:
     found = {each["picture"]: _find_source(folder, each, look_in) for each in record["sources"]}
     lost = [each for each in record["sources"] if found[each["picture"]] is None]
     if lost:
-        return Reprinted(record["file"], "failed", (), _lost(folder, record, lost[0]))
+        return Reprinted(record["file"], "failed", (), _say_lost(folder, record, lost[0]))
     sources = {name: path for name, path in found.items() if path is not None}
-    outcome = _made(_with_sources(record["job"], sources), output)
+    outcome = _make_again(_replace_sources(record["job"], sources), output)
     changes = tuple(_changes(record))
     if outcome.record is None:
         return Reprinted(record["file"], "failed", changes, outcome.message)
@@ -110,17 +112,17 @@ def _reprinted(folder: Path, record: Record, look_in: Sequence[Path], output: Pa
     return Reprinted(record["file"], "different", changes, said, *apart)
 
 
-def _matched(folder: Path, record: Record, output: Path) -> Reprinted:
+def _match_record(folder: Path, record: Record, output: Path) -> Reprinted:
     if "masters" not in record:
         said = "no master was kept; delivery.keep_master keeps one while the source is there"
         return Reprinted(record["file"], "failed", (), said)
     for master in record["masters"]:
-        state, why = standing(folder / master["file"], master, "it is needed to match the print")
+        state, why = file_state(folder / master["file"], master, "it is needed to match the print")
         if state != "whole":
             said = f"its master {master['file']} is {state}: {why}"
             return Reprinted(record["file"], "failed", (), said)
-    outcome = _made(
-        master_job(record, folder), output, lambda each: from_masters(each, record["sources"])
+    outcome = _make_again(
+        master_job(record, folder), output, lambda each: plan_from_masters(each, record["sources"])
     )
     changes = (*_changes(record), *not_in_master(record))
     if outcome.record is None:
@@ -137,7 +139,7 @@ def _offer(folder: Path, record: Record) -> str:
     if "masters" not in record:
         return "no master was kept"
     for master in record["masters"]:
-        state, _ = standing(folder / master["file"], master)
+        state, _ = file_state(folder / master["file"], master)
         if state != "whole":
             return f"its master {master['file']} is {state}"
     return "--match makes it from its master"
@@ -145,9 +147,9 @@ def _offer(folder: Path, record: Record) -> str:
 
 def _find_source(folder: Path, wanted: Mapping[str, Any], look_in: Sequence[Path]) -> Path | None:
     """The very bytes that a picture was made from, where they are now."""
-    places: list[Path] = [resolved(folder / wanted["path"])]
+    places: list[Path] = [follow_links(folder / wanted["path"])]
     for place in look_in:
-        places += sorted(path for path in resolved(place).rglob("*") if is_file(path))
+        places += sorted(path for path in follow_links(place).rglob("*") if is_file(path))
     for path in places:
         same_size = is_file(path) and path.stat().st_size == wanted["bytes"]
         if same_size and file_sha256(path) == wanted["sha256"]:
@@ -155,14 +157,14 @@ def _find_source(folder: Path, wanted: Mapping[str, Any], look_in: Sequence[Path
     return None
 
 
-def _lost(folder: Path, record: Record, wanted: Mapping[str, Any]) -> str:
-    path = resolved(folder / wanted["path"])
+def _say_lost(folder: Path, record: Record, wanted: Mapping[str, Any]) -> str:
+    path = follow_links(folder / wanted["path"])
     what = "has changed since" if is_file(path) else "is not there"
     where = "name a folder that has it with --look-in"
     return f"the source {path} {what}; {where}; {_offer(folder, record)}"
 
 
-def _with_sources(own: Mapping[str, Any], sources: Mapping[str, Path]) -> dict[str, Any]:
+def _replace_sources(own: Mapping[str, Any], sources: Mapping[str, Path]) -> dict[str, Any]:
     """A print's own job, its sources where they are now."""
     pictures = {
         name: {**facts, "source": str(sources[name])} for name, facts in own["pictures"].items()
@@ -170,7 +172,7 @@ def _with_sources(own: Mapping[str, Any], sources: Mapping[str, Path]) -> dict[s
     return {**own, "pictures": pictures}
 
 
-def _made(
+def _make_again(
     own: dict[str, Any],
     output: Path,
     adapted: Callable[[PlannedPrint], PlannedPrint] = lambda planned: planned,

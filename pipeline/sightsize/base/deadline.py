@@ -80,7 +80,7 @@ def check_time() -> None:
         current.check()
 
 
-def stopped_in_time(image: "pyvips.Image") -> "pyvips.Image":
+def stop_in_time(image: "pyvips.Image") -> "pyvips.Image":
     """Return a picture that stops, with all that reads from it, when this print's time is over."""
     current = _CURRENT.get()
     if current is not None:

@@ -23,11 +23,11 @@ _BEYOND_THE_TEXT = 2**20
 
 
 @contextmanager
-def locked(folder: Path) -> Iterator[None]:
+def hold_lock(folder: Path) -> Iterator[None]:
     """Hold a folder for this run. Raises LockedError when another run does, and OSError."""
     path = folder / NAME
     _refuse_links(path)
-    descriptor = _held(path)
+    descriptor = _take_lock(path)
     try:
         _write(descriptor, f"process {os.getpid()} on {socket.gethostname()}")
         yield
@@ -43,7 +43,7 @@ def _refuse_links(path: Path) -> None:
             raise LockedError(f"{path} is a link to another file; remove it")
 
 
-def _held(path: Path) -> int:
+def _take_lock(path: Path) -> int:
     """Lock the file that stands under the name now, not one that its holder has just removed."""
     while True:
         descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)

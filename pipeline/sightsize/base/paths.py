@@ -54,16 +54,16 @@ def is_folder(path: Path) -> bool:
         return False
 
 
-def missing_file(path: Path) -> str:
+def say_missing(path: Path) -> str:
     """Return what is wrong with a path that is no file, and what to do."""
     if is_folder(path):
         return f"{path} is a folder; name one file in it"
-    guess = _meant(path)
+    guess = _guess_name(path)
     remedy = f"did you mean {guess!r}?" if guess else "put it there or correct the path"
     return f"there is no file {path}; {remedy}"
 
 
-def _meant(path: Path) -> str:
+def _guess_name(path: Path) -> str:
     """The file beside a missing one with a name much like it, or nothing.
 
     Numbers must be the same: of pictures that a camera has counted, each name is like the next.
@@ -93,11 +93,11 @@ def _numbers(stem: str) -> tuple[str, ...]:
     return tuple(re.findall(r"\d+", stem))
 
 
-def resolved(path: Path) -> Path:
+def follow_links(path: Path) -> Path:
     """Return a path with its links followed; links in a circle are left as they are."""
     return Path(os.path.realpath(path))
 
 
 def places(path: Path) -> set[Path]:
     """Return what a file written under a path could hit: where it leads, and the name itself."""
-    return {resolved(path), resolved(path.parent) / path.name}
+    return {follow_links(path), follow_links(path.parent) / path.name}

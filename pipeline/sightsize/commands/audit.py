@@ -4,7 +4,7 @@ from pathlib import Path
 
 import typer
 
-from sightsize.archive.audit import audit_text, audited
+from sightsize.archive.audit import audit_docket, audit_text
 from sightsize.base.paths import is_file, is_folder
 from sightsize.commands.shared import echo_json, load_and_report, open_docket
 from sightsize.docket.store import NAME, Docket
@@ -21,7 +21,7 @@ def run(path: Path, *, as_json: bool) -> int:
         job, files = load_and_report(path, as_json=as_json)
         docket = find_docket(job.output / NAME)
         prints = plan_prints(job, files, docket=docket)
-    found = audited(docket, prints)
+    found = audit_docket(docket, prints)
     if as_json:
         echo_json({"docket": str(docket.path), "files": [each._asdict() for each in found]})
     else:

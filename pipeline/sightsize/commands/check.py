@@ -11,7 +11,7 @@ from sightsize.commands.shared import as_data, echo_json, load
 from sightsize.errors import JobError, UsageError
 from sightsize.report.data import prints_data
 from sightsize.report.junit import junit_xml
-from sightsize.report.text import counted, finding_lines
+from sightsize.report.text import count_text, finding_lines
 from sightsize.run.planner import plan_prints
 
 Cases = list[tuple[str, Sequence[Finding]]]
@@ -46,7 +46,7 @@ def _check(path: Path, *, pictures: bool, as_json: bool) -> tuple[int, dict[str,
     refused = sum(each.refused for each in prints)
     verdict = f"{refused} refused" if refused else "valid"
     _say(
-        f"{path}: {verdict}, {counted(len(prints), 'print')}",
+        f"{path}: {verdict}, {count_text(len(prints), 'print')}",
         finding_lines(prints),
         as_json=as_json,
     )

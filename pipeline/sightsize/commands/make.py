@@ -13,7 +13,7 @@ from sightsize.commands.shared import echo_json, hold_folder, load_and_report, o
 from sightsize.docket.store import Docket
 from sightsize.errors import INTERRUPTED, UnitError, UsageError
 from sightsize.model.settings import Job
-from sightsize.plan.arrange import chosen
+from sightsize.plan.arrange import choose
 from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import UnopenedPicture
 from sightsize.report import text as report
@@ -70,7 +70,7 @@ def _load(
     job_file: Path, only: Sequence[str], *, as_json: bool
 ) -> tuple[Job, Sequence[FilePlan[UnopenedPicture]]]:
     job, files = load_and_report(job_file, as_json=as_json)
-    files = chosen(files, only)
+    files = choose(files, only)
     if not files:
         raise UsageError(f"no print of {job_file} matches --only {' '.join(only)}")
     return job, files
@@ -97,9 +97,9 @@ def _hands(how: How, folder: Path, memory_bytes: int | None) -> Iterator[dict[st
     if how.scheduler is None:
         yield {"workers": how.workers, "memory_bytes": memory_bytes}
         return
-    from sightsize.run.dask import joined
+    from sightsize.run.dask import join_cluster
 
-    with joined(how.scheduler, folder) as far:
+    with join_cluster(how.scheduler, folder) as far:
         yield {"workers": far.prints_at_once, "executor": far.executor, "make": far.make}
 
 
@@ -118,8 +118,8 @@ def _make(
             job,
             prints,
             replace=replace,
-            started=progress.started,
-            finished=progress.finished,
+            started=progress.start,
+            finished=progress.finish,
             docket=docket,
             **hands,
         )

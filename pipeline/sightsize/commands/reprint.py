@@ -5,8 +5,8 @@ from pathlib import Path
 
 import typer
 
-from sightsize.archive.reprint import Reprinted, reprint_line, reprint_totals, reprinted
-from sightsize.base.paths import resolved
+from sightsize.archive.reprint import Reprinted, reprint_docket, reprint_line, reprint_totals
+from sightsize.base.paths import follow_links
 from sightsize.commands.audit import find_docket, refuse_neither
 from sightsize.commands.shared import echo_json, hold_folder, load_and_report
 from sightsize.docket.store import NAME
@@ -29,11 +29,11 @@ def run(
         )
     docket = find_docket(_docket_path(path, as_json=as_json))
     folder = output or docket.path.parent / "reprints"
-    if resolved(folder) == resolved(docket.path.parent):
+    if follow_links(folder) == follow_links(docket.path.parent):
         raise UsageError(f"the first prints stand in {folder}; name another folder with --output")
     try:
         with hold_folder(folder):
-            results = list(reprinted(docket, only, look_in, folder, match=match))
+            results = list(reprint_docket(docket, only, look_in, folder, match=match))
     except KeyboardInterrupt:
         typer.echo("interrupted; the same command goes on where it stopped", err=True)
         return INTERRUPTED

@@ -70,7 +70,7 @@ def hold_folder(folder: Path) -> Iterator[None]:
     SightsizeError where the folder cannot be written in.
     """
     from sightsize.base.atomic import remove_if_empty, remove_leftovers
-    from sightsize.base.lock import locked
+    from sightsize.base.lock import hold_lock
     from sightsize.plan.file_names import MASTERS
 
     folders = folder, folder / MASTERS
@@ -79,7 +79,7 @@ def hold_folder(folder: Path) -> Iterator[None]:
             held.callback(remove_if_empty, *reversed(folders))
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            held.enter_context(locked(folder))
+            held.enter_context(hold_lock(folder))
             remove_leftovers(*folders)
         except OSError as error:
             reason = (error.strerror or str(error)).lower()

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Literal
 
 from sightsize.base.atomic import part_of
-from sightsize.base.deadline import check_time, stopped_in_time
+from sightsize.base.deadline import check_time, stop_in_time
 from sightsize.base.findings import Finding
 from sightsize.base.hashes import file_sha256, unchanged_sha256
 from sightsize.base.paths import is_file, places
@@ -20,7 +20,7 @@ from sightsize.checks.finished import FinishedPicture
 from sightsize.checks.run import check_finished
 from sightsize.delivery.delivered import Delivered, Master
 from sightsize.delivery.encode import write_file
-from sightsize.delivery.metadata import captions_of, identity_of, save_tiff, tagged
+from sightsize.delivery.metadata import captions_of, identity_of, save_tiff, tag
 from sightsize.delivery.verify import Seen, verify_file, verify_master
 from sightsize.errors import DeliveryError, SourceError
 from sightsize.imaging.analysis.study import Study
@@ -57,15 +57,15 @@ def deliver(
     identity = print_identity(file, hashes)
     if noted is not None and noted[0] == identity and not replace:
         _refuse_altered(target, noted[1])
-    standing = _standing(target, file, identity, replace)
+    standing = _find_standing(target, file, identity, replace)
     if standing is not None and targets == [target]:
-        return _delivered(target, "kept", (), identity, hashes, standing)
+        return _describe(target, "kept", (), identity, hashes, standing)
     for each in targets[1:]:
         _make_folder(each.parent)
     parts = [part_of(each) for each in targets]
     try:
-        found, seen = _written(file, parts[0], identity)
-        masters = _written_masters(file, found, parts[1:], identity)
+        found, seen = _write_sheet(file, parts[0], identity)
+        masters = _write_masters(file, found, parts[1:], identity)
         _refuse_changed(before, _stamps(file))
         findings = _findings(file, found, seen)
         if standing is not None and noted is None and not replace:
@@ -80,7 +80,7 @@ def deliver(
             part.unlink(missing_ok=True)
     for each in targets:
         _flush(each.parent)
-    done = _delivered(target, "made", findings, identity, hashes, seen)
+    done = _describe(target, "made", findings, identity, hashes, seen)
     return replace_fields(done, masters=masters)
 
 
@@ -93,7 +93,7 @@ def _refuse_altered(target: Path, sha256: str) -> None:
         )
 
 
-def _standing(
+def _find_standing(
     target: Path, file: FilePlan[PicturePlan], identity: str, replace: bool
 ) -> Seen | None:
     """What stands under a print's name if it is that print, whole; anything else is refused."""
@@ -111,7 +111,7 @@ def _standing(
     return None
 
 
-def _written(
+def _write_sheet(
     file: FilePlan[PicturePlan], part: Path, identity: str
 ) -> tuple[tuple[Study, ...], Seen]:
     """Write and verify the sheet; return what was found in its pictures, and in the file."""
@@ -124,7 +124,7 @@ def _written(
     return found, seen
 
 
-def _written_masters(
+def _write_masters(
     file: FilePlan[PicturePlan], found: Sequence[Study], parts: Sequence[Path], identity: str
 ) -> tuple[Master, ...]:
     """Write and verify the master of each picture, where parts are given for them."""
@@ -132,11 +132,11 @@ def _written_masters(
         return ()
     rows = zip(file.pictures, found, parts, strict=True)
     return tuple(
-        _written_master(file, placed.picture, study, part, identity) for placed, study, part in rows
+        _write_master(file, placed.picture, study, part, identity) for placed, study, part in rows
     )
 
 
-def _written_master(
+def _write_master(
     file: FilePlan[PicturePlan], plan: PicturePlan, found: Study, part: Path, identity: str
 ) -> Master:
     """Write and verify a picture's master."""
@@ -145,7 +145,7 @@ def _written_master(
     delivery = replace_fields(
         file.delivery, format="tiff", bit_depth=16, profile="", ppi=plan.crop.effective_ppi
     )
-    image = stopped_in_time(tagged(image, delivery, profile, source, captions_of(source), identity))
+    image = stop_in_time(tag(image, delivery, profile, source, captions_of(source), identity))
     save_tiff(image, part)
     _flush(part)
     seen = verify_master(part, image, profile)
@@ -191,7 +191,7 @@ def _stamps(file: FilePlan[PicturePlan]) -> dict[Path, tuple[int, int]]:
         source, header = each.picture.look.picture.source, each.picture.header
         status = source.stat()
         if status.st_size != header.bytes:
-            raise SourceError(_changed(source))
+            raise SourceError(_say_changed(source))
         stamps[source] = status.st_size, status.st_mtime_ns
     return stamps
 
@@ -201,14 +201,14 @@ def _refuse_changed(
 ) -> None:
     for source, stamp in after.items():
         if before[source] != stamp:
-            raise SourceError(_changed(source))
+            raise SourceError(_say_changed(source))
 
 
-def _changed(source: Path) -> str:
+def _say_changed(source: Path) -> str:
     return f"{source.name} has changed since it was planned; start again"
 
 
-def _delivered(
+def _describe(
     target: Path,
     status: Literal["made", "kept"],
     findings: tuple[Finding, ...],

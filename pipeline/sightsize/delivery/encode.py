@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pyvips
 
-from sightsize.base.deadline import stopped_in_time
+from sightsize.base.deadline import stop_in_time
 from sightsize.delivery.captions import write_exif_words
-from sightsize.delivery.metadata import captions_of, save_tiff, tagged
+from sightsize.delivery.metadata import captions_of, save_tiff, tag
 from sightsize.imaging.analysis.study import Study
 from sightsize.imaging.colour.output import output_profile
 from sightsize.imaging.render import sheet_image
@@ -22,8 +22,8 @@ def write_file(file: FilePlan[PicturePlan], part: Path, identity: str) -> tuple[
     source, delivery = file.request.look.picture.source, file.delivery
     captions = captions_of(source)
     sheet = sheet_image(file)
-    image = stopped_in_time(
-        tagged(sheet.image, delivery, output_profile(delivery), source, captions, identity)
+    image = stop_in_time(
+        tag(sheet.image, delivery, output_profile(delivery), source, captions, identity)
     )
     if delivery.format == "tiff":
         save_tiff(image, part)

@@ -57,7 +57,7 @@ def save_tiff(image: pyvips.Image, path: Path) -> None:
     )
 
 
-def tagged(
+def tag(
     image: pyvips.Image,
     delivery: Delivery,
     profile: bytes,

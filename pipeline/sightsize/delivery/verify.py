@@ -17,7 +17,7 @@ from sightsize.base.units import MM_PER_INCH
 from sightsize.imaging.colour.output import border_value, output_profile
 from sightsize.imaging.raster.fields import blob, orientation
 from sightsize.imaging.source.file import last_word
-from sightsize.model.geometry import Box, turned_box
+from sightsize.model.geometry import Box, turn_box
 from sightsize.model.settings import BUILT_IN_PROFILES
 from sightsize.plan.file import FilePlan, PlacedPicture
 from sightsize.plan.picture import PicturePlan
@@ -181,7 +181,7 @@ class _Clipped:
 
     def __init__(self, placed: PlacedPicture[PicturePlan], bands: int, last: int) -> None:
         place, size = placed.place, placed.picture.size
-        opening = turned_box(size.opening_px, size.image_px, place.quarter_turns)
+        opening = turn_box(size.opening_px, size.image_px, place.quarter_turns)
         self._left, self._width = place.box.left + opening.left, opening.width
         self._top = place.box.top + opening.top
         self._bottom = self._top + opening.height

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from sightsize.base.paths import resolved
+from sightsize.base.paths import follow_links
 from sightsize.docket.store import Record
 from sightsize.model.header import Header
 from sightsize.plan.file import FilePlan
@@ -13,9 +13,9 @@ from sightsize.plan.identity import print_identity
 from sightsize.plan.picture import PicturePlan
 
 
-def recorded_header(record: Record | None, source: Path, folder: Path) -> Header | None:
+def recall_header(record: Record | None, source: Path, folder: Path) -> Header | None:
     """Return the header that a record holds of a source, None when the file is another now."""
-    noted = _noted_source(record, source, folder)
+    noted = _find_source(record, source, folder)
     if noted is None or not noted["header"] or not _is_same(source, noted):
         return None
     try:
@@ -24,10 +24,10 @@ def recorded_header(record: Record | None, source: Path, folder: Path) -> Header
         return None
 
 
-def _noted_source(record: Record | None, source: Path, folder: Path) -> dict[str, Any] | None:
+def _find_source(record: Record | None, source: Path, folder: Path) -> dict[str, Any] | None:
     """What a record holds of a source."""
     for noted in record["sources"] if record is not None else ():
-        if resolved(folder / noted["path"]) == resolved(source):
+        if follow_links(folder / noted["path"]) == follow_links(source):
             return dict(noted)
     return None
 
@@ -37,7 +37,7 @@ def _source_hashes(record: Record, file: FilePlan[PicturePlan], folder: Path) ->
     hashes = {}
     for each in file.pictures:
         source = each.picture.look.picture.source
-        noted = _noted_source(record, source, folder)
+        noted = _find_source(record, source, folder)
         if noted is not None and _is_same(source, noted):
             hashes[source] = str(noted["sha256"])
     return hashes

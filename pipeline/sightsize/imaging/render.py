@@ -15,7 +15,7 @@ import pyvips
 from sightsize.imaging.analysis.small import rows_of
 from sightsize.imaging.analysis.study import Study, study
 from sightsize.imaging.colour import output as finish
-from sightsize.imaging.colour.gamut import held_in
+from sightsize.imaging.colour.gamut import hold_in_gamut
 from sightsize.imaging.colour.light import COLOUR, Rows, mix
 from sightsize.imaging.colour.wide import wide_codes
 from sightsize.imaging.raster.resize import resize_to
@@ -23,9 +23,9 @@ from sightsize.imaging.raster.spread import spread
 from sightsize.imaging.retouch.patches import Patch, lay_patches
 from sightsize.imaging.source.upright import Upright, open_source
 from sightsize.imaging.stages import sheet
-from sightsize.imaging.stages.grain import grainy
+from sightsize.imaging.stages.grain import add_grain
 from sightsize.imaging.stages.level import level_and_crop
-from sightsize.imaging.stages.local_contrast import more_local_contrast
+from sightsize.imaging.stages.local_contrast import raise_local_contrast
 from sightsize.imaging.stages.sharpen import sharpen
 from sightsize.imaging.stages.tone import to_lightness
 from sightsize.model.geometry import Box
@@ -94,7 +94,7 @@ def master_image(plan: PicturePlan, delivery: Delivery, found: Study) -> pyvips.
     lightness = _toned_lightness(plan, luminance, found)
     if light.bands == 1:
         return finish.finish_mono(lightness, replace(delivery, profile="gray", bit_depth=16))
-    return wide_codes(_coloured(light, luminance, lightness, found))
+    return wide_codes(_colour_at(light, luminance, lightness, found))
 
 
 def _cropped_light(
@@ -103,7 +103,7 @@ def _cropped_light(
     """Linear light of the cropped picture at its own size; one band when it is grey."""
     rows: Rows = rows_of(plan) if plan.mono else COLOUR
     crop = plan.crop
-    box = _shrunk(crop.box, shrink)
+    box = _shrink_box(crop.box, shrink)
     if crop.straighten_degrees == 0:
         light = source.light(level_and_crop(source.image, box, 0), rows)
         light = lay_patches(light, patches, rows, box.left, box.top)
@@ -121,15 +121,15 @@ def _printed_picture(
     lightness = _on_paper(plan, _toned_lightness(plan, luminance, found), found)
     if light.bands == 1:
         return finish.finish_mono(lightness, delivery, plan.toner)
-    return finish.finish_colour(_coloured(light, luminance, lightness, found), delivery)
+    return finish.finish_colour(_colour_at(light, luminance, lightness, found), delivery)
 
 
-def _coloured(
+def _colour_at(
     light: pyvips.Image, luminance: pyvips.Image, lightness: pyvips.Image, found: Study
 ) -> pyvips.Image:
     """Linear light in colour, at a new lightness."""
     toned = finish.at_lightness(light, luminance, lightness)
-    return held_in(light, toned, lightness) if found.leaves_gamut else toned
+    return hold_in_gamut(light, toned, lightness) if found.leaves_gamut else toned
 
 
 def _toned_lightness(plan: PicturePlan, luminance: pyvips.Image, found: Study) -> pyvips.Image:
@@ -139,23 +139,23 @@ def _toned_lightness(plan: PicturePlan, luminance: pyvips.Image, found: Study) -
     lightness = to_lightness(luminance, found.scale)
     if plan.local_contrast is None or found.coefficients is None:
         return lightness
-    return more_local_contrast(lightness, found.coefficients, plan.local_contrast.gain)
+    return raise_local_contrast(lightness, found.coefficients, plan.local_contrast.gain)
 
 
 def _on_paper(plan: PicturePlan, lightness: pyvips.Image, found: Study) -> pyvips.Image:
     """Lightness at the print's size with what belongs to the paper: sharpening and grain."""
     size = lightness.width, lightness.height
     if plan.mono:
-        lightness = _kept_rows(lightness)
+        lightness = _keep_rows(lightness)
     if found.sharpening is not None:
         share = None if found.gain_share is None else spread(found.gain_share, *size)
         lightness = sharpen(lightness, found.sharpening, share)
     if plan.grain is None:
         return lightness
-    return grainy(lightness, plan.grain, float(plan.size.ppi), grain_seed(plan))
+    return add_grain(lightness, plan.grain, float(plan.size.ppi), grain_seed(plan))
 
 
-def _kept_rows(image: pyvips.Image) -> pyvips.Image:
+def _keep_rows(image: pyvips.Image) -> pyvips.Image:
     """The same picture, its last rows remembered while it streams past.
 
     Sharpening reads a pixel several times, and everything before it would be worked out anew. For
@@ -164,7 +164,7 @@ def _kept_rows(image: pyvips.Image) -> pyvips.Image:
     return image.linecache(tile_height=8, access="sequential", threaded=True)
 
 
-def _shrunk(box: Box, factor: int) -> Box:
+def _shrink_box(box: Box, factor: int) -> Box:
     left, top = round(box.left / factor), round(box.top / factor)
     right, bottom = (box.left + box.width) // factor, (box.top + box.height) // factor
     return Box(left, top, right - left, bottom - top)

@@ -24,7 +24,7 @@ def face_of(spot: Spot, picture: Picture) -> KeepClear | None:
     return None
 
 
-def with_face_marks_counted(prints: Sequence[PrintRequest]) -> tuple[PrintRequest, ...]:
+def count_face_marks(prints: Sequence[PrintRequest]) -> tuple[PrintRequest, ...]:
     """Return the prints with ``in_faces`` set for every mark on a face."""
     pictures = dict.fromkeys(
         request.look.picture for request in prints if request.look.picture.spotting

@@ -9,18 +9,18 @@ from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
 from sightsize.base.findings import Finding, KeyPath, key_text, nearest, quoted_key
-from sightsize.base.paths import resolved
+from sightsize.base.paths import follow_links
 from sightsize.base.schemas import RECIPE_TABLES
 from sightsize.errors import JobError
 from sightsize.job import ladder
 from sightsize.job.build import build
 from sightsize.job.cascade import Settings, merge
-from sightsize.job.face_marks import with_face_marks_counted
+from sightsize.job.face_marks import count_face_marks
 from sightsize.job.picture_files import Sources, profile_of
 from sightsize.job.print_rules import setting_problems
 from sightsize.job.table_rules import table_problems
 from sightsize.job.toml_file import Document, read_document
-from sightsize.job.validate import grammar_finding, valid_values
+from sightsize.job.validate import grammar_finding, validate
 from sightsize.job.values import Table, plain, table_defaults
 from sightsize.model.settings import (
     Delivery,
@@ -43,11 +43,11 @@ def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:
     that ``checks.accept`` may name.
     """
     document = read_document(path)
-    values = valid_values(document, check_ids)
+    values = validate(document, check_ids)
     facts = {**table_defaults("job"), **values.get("job", {})}
-    output = resolved(path.parent / facts["output"])
+    output = follow_links(path.parent / facts["output"])
     builder = _Builder(document, values, output)
-    prints = with_face_marks_counted(tuple(builder.prints()))
+    prints = count_face_marks(tuple(builder.prints()))
     if builder.findings:
         raise JobError(sorted(builder.findings, key=lambda each: (each.line, each.column)))
     return build(Job, "job", facts, path=path, output=output, prints=prints)
@@ -139,7 +139,7 @@ class _Builder:
             table = self._named(path, entry, "picture", "pictures")
             return [] if table is None else [self._sources.picture(entry["picture"], table)]
         elif "source" in entry:
-            return self._sources.found(path, entry["source"])
+            return self._sources.find(path, entry["source"])
         else:
             self._stop(path, "this print names no picture; add picture = or source =.")
         return []

@@ -45,19 +45,19 @@ def say(error: ValidationError) -> tuple[str, str]:
     found = show(value)
     match error.validator:
         case "type":
-            allowed = _wanted(node)
+            allowed = _say_wanted(node)
             hint = _kind_hint(value, node, tuple(error.absolute_path))
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "enum":
             guess = nearest(str(value), [str(choice) for choice in rule])
             hint = f" Did you mean {guess!r}?" if guess else ""
-            allowed = _wanted(node_at(error.absolute_path))
+            allowed = _say_wanted(node_at(error.absolute_path))
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "const":
             allowed = f"{error.absolute_path[-1]} = {show(rule)}"
             return f"found {found}, but this version reads {allowed} only; write that.", allowed
         case "required":
-            missing = [_as_written(key, node) for key in missing_keys(error)]
+            missing = [_write_key(key, node) for key in missing_keys(error)]
             verb, them = ("is", "it") if len(missing) == 1 else ("are", "them")
             return f"{all_of(missing)} {verb} missing; add {them}.", ", ".join(rule)
         case "minimum" | "maximum" | "exclusiveMinimum" | "exclusiveMaximum":
@@ -88,7 +88,7 @@ def missing_keys(error: ValidationError) -> list[str]:
     return [key for key in cast(list[str], error.validator_value) if key not in {*given, *meant}]
 
 
-def _as_written(key: str, node: Node) -> str:
+def _write_key(key: str, node: Node) -> str:
     """Return a missing key as it would stand in the file."""
     child = follow(node["properties"][key])
     if "const" in child:
@@ -127,7 +127,7 @@ def _kind_texts(kind: str, node: Node) -> list[str]:
     return [_KINDS[kind]]
 
 
-def _wanted(node: Node) -> str:
+def _say_wanted(node: Node) -> str:
     """Return what a key takes, with its range."""
     return f"{kind_text(node)}, {key_range(node)}" if "maximum" in node else kind_text(node)
 
@@ -163,11 +163,11 @@ def _quotes_hint(text: str, node: Node) -> str:
         meant = text if text in ("true", "false") else ""
     else:
         plain = re.fullmatch(r"[-+]?\d+(\.\d+)?", text)
-        meant = text if plain else _number_meant(text.strip(), node)
+        meant = text if plain else _guess_number(text.strip(), node)
     return f" Write {meant} without quotes." if meant else ""
 
 
-def _number_meant(text: str, node: Node) -> str:
+def _guess_number(text: str, node: Node) -> str:
     """Return the number that a text with a unit, a fraction or a Roman numeral stands for."""
     unit = node.get("x-unit", "")
     if unit == "zone" and text in _ROMAN:
@@ -229,15 +229,15 @@ def show(value: object) -> str:
 
 def one_of(words: list[str]) -> str:
     """Return words as a list of which one holds."""
-    return _joined(words, "or")
+    return _join(words, "or")
 
 
 def all_of(words: list[str]) -> str:
     """Return words as a list that holds as a whole."""
-    return _joined(words, "and")
+    return _join(words, "and")
 
 
-def _joined(words: list[str], last: str) -> str:
+def _join(words: list[str], last: str) -> str:
     if len(words) < 2:
         return "".join(words)
     comma = "," if any("," in word for word in words) else ""

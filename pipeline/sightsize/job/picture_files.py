@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from sightsize.base.findings import KeyPath, quoted_key
-from sightsize.base.paths import is_file, is_folder, read_path, resolved
+from sightsize.base.paths import follow_links, is_file, is_folder, read_path
 from sightsize.job.build import build
 from sightsize.job.values import Table
 from sightsize.model.settings import BUILT_IN_PROFILES, Camera, Picture, Shade
@@ -29,7 +29,7 @@ def natural_order(name: str) -> tuple[list[tuple[int, int, str]], str]:
 
 def profile_of(profile: str, folder: Path) -> str:
     """Return a profile's name, or its path from the job file's folder in full."""
-    return profile if profile in BUILT_IN_PROFILES else str(resolved(folder / profile))
+    return profile if profile in BUILT_IN_PROFILES else str(follow_links(folder / profile))
 
 
 class Sources:
@@ -41,7 +41,7 @@ class Sources:
         self._output = output
         self._stop = stop
 
-    def found(self, path: KeyPath, pattern: str) -> list[Picture]:
+    def find(self, path: KeyPath, pattern: str) -> list[Picture]:
         """Return the pictures that the ``source`` of the print at ``path`` finds, in order."""
         names = self._names(pattern)
         problem = self._problem(pattern, names)
@@ -77,7 +77,7 @@ class Sources:
         return ""
 
     def _in_output(self, names: Iterable[str]) -> bool:
-        return any(resolved(self._folder / name).parent == self._output for name in names)
+        return any(follow_links(self._folder / name).parent == self._output for name in names)
 
     def _has_a_name(self, path: KeyPath, name: str) -> bool:
         """Whether a file that a pattern found has a name that can be shown and kept."""
@@ -106,12 +106,12 @@ class Sources:
         """The names of the tables that describe each file, which few jobs need."""
         names: dict[Path, list[str]] = {}
         for name, table in self._values.get("pictures", {}).items():
-            names.setdefault(resolved(self._folder / table["source"]), []).append(name)
+            names.setdefault(follow_links(self._folder / table["source"]), []).append(name)
         return names
 
     def _tables_of(self, source: Path) -> list[str]:
         """The names of the tables that describe a file."""
-        return self._described.get(resolved(source), []) if self._described else []
+        return self._described.get(follow_links(source), []) if self._described else []
 
     def table_of(self, entry: Mapping[str, Any], picture: Picture) -> str | None:
         """Return the name of the table that describes a print's picture, if any."""

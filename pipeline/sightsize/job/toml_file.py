@@ -98,20 +98,22 @@ def read_document(path: Path) -> Document:
         return Document(path, values, _places(text))
     except OSError as error:
         why = f"{(error.strerror or str(error)).lower()}; name a job file that can be read"
-        raise JobError([_unreadable(path, f"cannot read the file: {why}")]) from error
+        raise JobError([_say_unreadable(path, f"cannot read the file: {why}")]) from error
     except UnicodeDecodeError as error:
         raise JobError(
-            [_unreadable(path, "the file is not UTF-8 text, as TOML must be; save it as UTF-8")]
+            [_say_unreadable(path, "the file is not UTF-8 text, as TOML must be; save it as UTF-8")]
         ) from error
     except tomllib.TOMLDecodeError as error:
         raise JobError([_syntax_finding(path, str(error), text)]) from error
     except ValueError as error:  # Python reads no integer of more than 4300 digits
-        raise JobError([_unreadable(path, "a number has too many digits; write fewer")]) from error
+        raise JobError(
+            [_say_unreadable(path, "a number has too many digits; write fewer")]
+        ) from error
     except RecursionError as error:
-        raise JobError([_unreadable(path, "arrays or tables are nested too deeply")]) from error
+        raise JobError([_say_unreadable(path, "arrays or tables are nested too deeply")]) from error
 
 
-def _unreadable(path: Path, message: str) -> Finding:
+def _say_unreadable(path: Path, message: str) -> Finding:
     return Finding(level="stop", check="toml", message=f"{message}.", file=str(path))
 
 
@@ -231,8 +233,8 @@ def _key_parts(node: tree_sitter.Node) -> Iterator[_Part]:
             yield from _key_parts(child)
     else:
         text = (node.text or b"").decode()
-        yield _Part(text if node.type == "bare_key" else _unquoted(text), node)
+        yield _Part(text if node.type == "bare_key" else _unquote(text), node)
 
 
-def _unquoted(key: str) -> str:
+def _unquote(key: str) -> str:
     return next(iter(tomllib.loads(f"{key} = 0")))

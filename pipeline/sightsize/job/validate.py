@@ -34,7 +34,7 @@ from sightsize.job.values import Table, Unreadable, read_values
 _NO_CONTROLS = "a control character stands in this text; write it without."
 
 
-def valid_values(document: Document, check_ids: frozenset[str]) -> Table:
+def validate(document: Document, check_ids: frozenset[str]) -> Table:
     """Return the values of a document with their texts read.
 
     Raises JobError with every finding, in the order of the file. ``check_ids`` are the ids that

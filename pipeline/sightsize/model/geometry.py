@@ -40,7 +40,7 @@ class EdgesPx:
     left: int
 
 
-def turned_box(box: Box, within_px: SizePx, quarter_turns: int) -> Box:
+def turn_box(box: Box, within_px: SizePx, quarter_turns: int) -> Box:
     """Return where a box of a picture lies once the picture is turned clockwise by quarters."""
     width, height = within_px
     for _ in range(quarter_turns % 4):

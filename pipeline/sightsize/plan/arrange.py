@@ -91,7 +91,7 @@ def _name_finding(job: Job, request: PrintRequest, key: str, message: str) -> Fi
     return finding.at(str(job.path), origin.line, origin.column, origin.key)
 
 
-def chosen(
+def choose(
     files: Sequence[FilePlan[UnopenedPicture]], only: Sequence[str]
 ) -> list[FilePlan[UnopenedPicture]]:
     """Return the files that ``only`` names by file name, picture, frame or number; all if empty.

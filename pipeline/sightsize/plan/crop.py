@@ -92,7 +92,7 @@ def _largest_box(picture: Picture, upright_px: SizePx, image: Size) -> ExactBox:
     focus = _focus_px(picture, upright_px)
     x = middle[0] + _clamp(focus[0] - middle[0], slack_x)
     y = middle[1] + _clamp(focus[1] - middle[1], slack_y)
-    turned_x, turned_y = turned((x, y), upright_px, picture.straighten_degrees)
+    turned_x, turned_y = turn_point((x, y), upright_px, picture.straighten_degrees)
     return ExactBox(turned_x - width / 2, turned_y - height / 2, width, height)
 
 
@@ -119,7 +119,7 @@ def _turn(degrees: float) -> tuple[Fraction, Fraction]:
     return Fraction(cos(angle)), Fraction(sin(angle))
 
 
-def turned(
+def turn_point(
     point: tuple[Fraction, Fraction], upright_px: SizePx, degrees: float
 ) -> tuple[Fraction, Fraction]:
     """Where a point of the upright picture goes when it is turned clockwise about its middle."""
@@ -156,7 +156,7 @@ def _clearance(
     box = part.box
     xs = [box.left * upright_px[0], (box.left + box.width) * upright_px[0]]
     ys = [box.top * upright_px[1], (box.top + box.height) * upright_px[1]]
-    corners = [turned((x, y), upright_px, picture.straighten_degrees) for x in xs for y in ys]
+    corners = [turn_point((x, y), upright_px, picture.straighten_degrees) for x in xs for y in ys]
     scale = size.image_mm[0] / crop.width
     left = (min(x for x, _ in corners) - crop.left) * scale
     top = (min(y for _, y in corners) - crop.top) * scale

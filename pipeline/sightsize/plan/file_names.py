@@ -51,7 +51,7 @@ def fill_template(template: str, fields: Mapping[str, str]) -> str:
         if name is not None:
             _check_field(name, spec, conversion)
             text += slug(fields.get(name, ""))
-    return _checked(re.sub(r"([-_.])[-_.]+", r"\1", text).strip("-_."), text)
+    return _check_name(re.sub(r"([-_.])[-_.]+", r"\1", text).strip("-_."), text)
 
 
 def _check_field(name: str, spec: str | None, conversion: str | None) -> None:
@@ -64,7 +64,7 @@ def _check_field(name: str, spec: str | None, conversion: str | None) -> None:
         raise FileNameError(f"a field takes nothing beside its name; write {{{name}}}")
 
 
-def _checked(name: str, filled: str) -> str:
+def _check_name(name: str, filled: str) -> str:
     if not name:
         raise FileNameError(
             "the name is empty once its fields are filled; add {picture} or {number}"

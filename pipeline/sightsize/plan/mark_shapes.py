@@ -86,7 +86,7 @@ def bounds(points: Points) -> Box:
     return Box(left, top, right + 1 - left, bottom + 1 - top)
 
 
-def grown(box: Box, more: int, size_px: tuple[int, int]) -> Box:
+def grow(box: Box, more: int, size_px: tuple[int, int]) -> Box:
     """Return a box and some pixels round it, as far as they lie in the picture."""
     left, top = max(box.left - more, 0), max(box.top - more, 0)
     right = min(box.left + box.width + more, size_px[0])
@@ -96,7 +96,7 @@ def grown(box: Box, more: int, size_px: tuple[int, int]) -> Box:
 
 def near_line(start: complex, end: complex, reach: float, size_px: tuple[int, int]) -> Box:
     """Return the box of the picture's pixels that may lie within ``reach`` of a line."""
-    return grown(bounds(np.array([start, end])), int(reach) + 2, size_px)
+    return grow(bounds(np.array([start, end])), int(reach) + 2, size_px)
 
 
 def centres(box: Box) -> Points:
@@ -125,9 +125,9 @@ def donor_fault(mark: Mark, later: Marks, size_px: tuple[int, int]) -> str:
     later = later.among(later.near(start, end, mark.radius_px))
     for points in _middles(mark, size_px):
         # Of a mark at the picture's edge no more is wanted than stands in the picture.
-        box = grown(bounds(points), 1, size_px)
+        box = grow(bounds(points), 1, size_px)
         moved = Box(box.left + across, box.top + down, box.width, box.height)
-        if grown(moved, 0, size_px) != moved:
+        if grow(moved, 0, size_px) != moved:
             return "the donor reaches beyond the picture's edge"
         if (depth(points + shift, mark) > -_ROOM_PX).any():
             return "the donor lies on the mark itself"

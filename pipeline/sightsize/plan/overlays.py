@@ -12,7 +12,7 @@ from sightsize.base.units import MM_PER_INCH
 from sightsize.model.geometry import Box
 from sightsize.model.header import Header
 from sightsize.model.settings import Camera, Dust, EdgeBurn, Picture, Point, Reach, Shade, Spot
-from sightsize.plan.crop import CropPlan, turned
+from sightsize.plan.crop import CropPlan, turn_point
 from sightsize.plan.size import PictureSize
 
 
@@ -145,7 +145,7 @@ def shade_of(
     points = []
     for x, y in shade.points:
         upright = x * header.upright_px[0], y * header.upright_px[1]
-        across, down = turned(upright, header.upright_px, picture.straighten_degrees)
+        across, down = turn_point(upright, header.upright_px, picture.straighten_degrees)
         points.append(
             (float((across - crop.exact.left) * scale), float((down - crop.exact.top) * scale))
         )

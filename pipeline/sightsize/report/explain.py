@@ -17,14 +17,14 @@ def explain_text(key: str | None) -> str:
         return "\n".join([*rows, "", "checks:", *_check_rows()])
     if key in all_checks():
         return "\n".join(_check_lines(key, keys))
-    name = _resolved(key, keys)
+    name = _resolve(key, keys)
     inside = [(each, node) for each, node in keys.items() if each.startswith(f"{name}.")]
     lines = [name, *_facts(keys[name])]
     lines += [f"  {each:<32} {node.get('description', '')}" for each, node in inside]
     return "\n".join(lines)
 
 
-def _resolved(key: str, keys: dict[str, Node]) -> str:
+def _resolve(key: str, keys: dict[str, Node]) -> str:
     if key in keys:
         return key
     endings = [name for name in keys if name.endswith(f".{key}")]

@@ -40,12 +40,12 @@ class Progress:
         if self._bar is not None:
             self._bar.stop()
 
-    def started(self, name: str) -> None:
+    def start(self, name: str) -> None:
         """Show the print that is being made."""
         if self._bar is not None:
             self._bar.update(self._task, description=name)
 
-    def finished(self, outcome: Outcome) -> None:
+    def finish(self, outcome: Outcome) -> None:
         """Count a print."""
         self._count += 1
         if self._bar is not None:

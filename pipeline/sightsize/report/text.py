@@ -259,7 +259,7 @@ def _end_text(name: str, point: float | AreaShare) -> str:
 def _marks_text(plan: PicturePlan) -> str:
     dust = sum(not mark.required for mark in plan.marks)
     largest = max(mark.radius_px for mark in plan.marks)
-    parts = [counted(len(plan.marks) - dust, "mark")]
+    parts = [count_text(len(plan.marks) - dust, "mark")]
     parts += [f"{dust} dust of {plan.dust_of}"] if dust else []
     return f"{', '.join(parts)}, the largest {largest:.1f} px in radius"
 
@@ -296,14 +296,14 @@ def _sharpen_text(plan: PicturePlan) -> str:
     radius = px_to_mm(Fraction(sharpen.sigma_px), plan.size.ppi)
     deblur = f", deblur {sharpen.deblur_sigma_px:.2f} px" if sharpen.deblur_sigma_px else ""
     skin = f", {sharpen.skin:.0%} on skin" if sharpen.skin < 1 else ""
-    damping = _measured("damping", sharpen.damping, "") if sharpen.damping != 1 else ""
+    damping = _measured_text("damping", sharpen.damping, "") if sharpen.damping != 1 else ""
     return (
         f"radius {mm_text(radius, 3)} mm = {sharpen.sigma_px:.2f} px, gain {sharpen.gain:g}"
-        f"{_measured('noise floor', sharpen.noise_floor, ' L*')}{skin}{damping}{deblur}"
+        f"{_measured_text('noise floor', sharpen.noise_floor, ' L*')}{skin}{damping}{deblur}"
     )
 
 
-def _measured(name: str, value: float | None, unit: str) -> str:
+def _measured_text(name: str, value: float | None, unit: str) -> str:
     return f", {name} {'as measured' if value is None else f'{value:g}{unit}'}"
 
 
@@ -362,13 +362,13 @@ def totals_text(prints: Sequence[PlannedPrint]) -> str:
     refused = sum(each.refused for each in prints)
     size = _about(sum(estimated_bytes(plan) for plan in plans))
     copies = sum(sheets.values())
-    total = f"{counted(len(plans), 'file')}, {counted(copies, 'sheet')}"
+    total = f"{count_text(len(plans), 'file')}, {count_text(copies, 'sheet')}"
     lines = [f"{total}, {size}; {refused} refused"]
     lines += [f"  {count} x {name}" for name, count in sorted(sheets.items())]
     return "\n".join(lines)
 
 
-def counted(count: int, noun: str) -> str:
+def count_text(count: int, noun: str) -> str:
     """Return a number with its noun, in the plural where it is not one."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 

@@ -30,7 +30,7 @@ from sightsize.run.planned import (
     PlannedPrint,
 )
 from sightsize.run.planner import job_sources
-from sightsize.run.queue import Limits, Make, Task, hand_out
+from sightsize.run.queue import Make, QueuedPrint, Room, hand_out
 from sightsize.run.worker import (
     Order,
     Outcome,
@@ -67,11 +67,11 @@ def make_prints(
     sources = job_sources(job)
     records = docket.records if docket else {}
     outcomes: dict[int, Outcome] = {}
-    tasks: deque[Task] = deque()
+    tasks: deque[QueuedPrint] = deque()
 
     def finish(number: int, outcome: Outcome) -> None:
         if docket is not None and outcome.record is not None:
-            outcome = _noted(docket, outcome, outcome.record)
+            outcome = _note(docket, outcome, outcome.record)
         outcomes[number] = outcome
         finished(outcome)
 
@@ -85,18 +85,18 @@ def make_prints(
             finish(number, Outcome(planned, "kept", "", record["output"]["bytes"]))
         else:
             order = _order(job.output, planned, plan, sources, replace, record)
-            tasks.append(Task(number, order, peak_bytes(plan)))
+            tasks.append(QueuedPrint(number, order, peak_bytes(plan)))
     if tasks:
         workers = workers or min(cores(), len(tasks))
         with _hands(executor, workers) as hands:
-            limits = Limits(prints=workers, bytes=memory_bytes)
+            limits = Room(prints=workers, bytes=memory_bytes)
             hand_out(
                 tasks, hands, make, limits, started, lambda task, made: finish(task.number, made)
             )
     return [outcomes[number] for number in range(len(prints))]
 
 
-def _noted(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
+def _note(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
     try:
         docket.note(record)
     except OSError as error:

@@ -57,7 +57,7 @@ class _Worker(NamedTuple):
 
 
 @contextmanager
-def joined(address: str, folder: Path) -> Iterator[Cluster]:
+def join_cluster(address: str, folder: Path) -> Iterator[Cluster]:
     """Join the scheduler at ``address`` to make prints in ``folder``. Raises ClusterError."""
     with _client(address) as client, _token(folder) as token:
         workers = _workers(client, address, token)

@@ -4,9 +4,9 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from sightsize.base.findings import Finding
-from sightsize.base.paths import places, resolved
+from sightsize.base.paths import follow_links, places
 from sightsize.checks.run import check_file, check_opened
-from sightsize.docket.recall import recorded_header
+from sightsize.docket.recall import recall_header
 from sightsize.docket.store import Docket, Record
 from sightsize.model.settings import Job, PrintRequest
 from sightsize.plan.file import FilePlan, PlacedPicture
@@ -33,7 +33,7 @@ def plan_prints(
 
 def job_sources(job: Job) -> frozenset[Path]:
     """Return the job's pictures, links followed, none of which is ever written."""
-    return frozenset(resolved(each.look.picture.source) for each in job.prints)
+    return frozenset(follow_links(each.look.picture.source) for each in job.prints)
 
 
 def _plan(
@@ -46,14 +46,14 @@ def _plan(
     findings = [*check_file(file, str(job.path)), *_hit_sources(job, file, sources)]
     if not pictures:
         return PlannedPrint(file, None, tuple(findings))
-    opened, unreadable = _opened(job, file, record)
+    opened, unreadable = _open_pictures(job, file, record)
     findings += unreadable
     if opened is not None:
         findings += check_opened(opened, str(job.path))
     return PlannedPrint(file, opened, tuple(findings))
 
 
-def _opened(
+def _open_pictures(
     job: Job, file: FilePlan[UnopenedPicture], record: Record | None
 ) -> tuple[FilePlan[PicturePlan] | None, list[Finding]]:
     """The file with its pictures opened, or what is wrong with those that cannot be."""
@@ -65,7 +65,7 @@ def _opened(
     for each in file.pictures:
         look, size = each.request.look, each.picture.size
         try:
-            header = recorded_header(record, look.picture.source, job.output)
+            header = recall_header(record, look.picture.source, job.output)
             header = header or read_header(look.picture.source)
         except SourceError as error:
             findings.append(_source_finding(job, each.request, "picture.source", str(error)))

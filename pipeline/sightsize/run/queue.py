@@ -12,7 +12,7 @@ Make = Callable[[Order], Outcome]
 
 
 @dataclass(frozen=True)
-class Task:
+class QueuedPrint:
     """An order with its place in the batch and the memory it is estimated to take."""
 
     number: int
@@ -21,13 +21,13 @@ class Task:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Limits:
+class Room:
     """How many prints may be made at a time, and what they may take together."""
 
     prints: int
     bytes: int | None = None
 
-    def admit(self, task: Task, others: Collection[Task]) -> bool:
+    def admit(self, task: QueuedPrint, others: Collection[QueuedPrint]) -> bool:
         """Return whether a task may join others; one alone always may."""
         if not others:
             return True
@@ -38,12 +38,12 @@ class Limits:
 
 
 def hand_out(
-    tasks: deque[Task],
+    tasks: deque[QueuedPrint],
     executor: Executor,
     make: Make,
-    limits: Limits,
+    limits: Room,
     started: Callable[[str], None],
-    finish: Callable[[Task, Outcome], None],
+    finish: Callable[[QueuedPrint, Outcome], None],
 ) -> None:
     """Have every task made; ``started`` and ``finish`` are called in this thread.
 
@@ -51,7 +51,7 @@ def hand_out(
     After an interrupt, which is raised again, nothing more is handed out, and what is being made is
     finished where the executor cannot drop it.
     """
-    running: dict[Future[Outcome], Task] = {}
+    running: dict[Future[Outcome], QueuedPrint] = {}
     ended: set[Future[Outcome]] = set()
     try:
         while tasks or running:
@@ -59,7 +59,7 @@ def hand_out(
             while tasks and limits.admit(tasks[0], made):
                 task = tasks.popleft()
                 started(task.order.planned.name)
-                running[_submitted(executor, make, task)] = task
+                running[_submit(executor, make, task)] = task
                 made.append(task)
             for future in ended:
                 finish(running[future], _outcome(future, running[future]))
@@ -70,7 +70,9 @@ def hand_out(
         raise
 
 
-def _wind_up(running: dict[Future[Outcome], Task], finish: Callable[[Task, Outcome], None]) -> None:
+def _wind_up(
+    running: dict[Future[Outcome], QueuedPrint], finish: Callable[[QueuedPrint, Outcome], None]
+) -> None:
     kept = [future for future in running if not future.cancel()]
     unfinished = sum(not future.done() for future in kept)
     if unfinished:
@@ -79,7 +81,7 @@ def _wind_up(running: dict[Future[Outcome], Task], finish: Callable[[Task, Outco
         finish(running[future], _outcome(future, running[future]))
 
 
-def _submitted(executor: Executor, make: Make, task: Task) -> Future[Outcome]:
+def _submit(executor: Executor, make: Make, task: QueuedPrint) -> Future[Outcome]:
     try:
         return executor.submit(make, task.order)
     except Exception as error:  # an executor that is broken says so here
@@ -88,7 +90,7 @@ def _submitted(executor: Executor, make: Make, task: Task) -> Future[Outcome]:
         return failed
 
 
-def _outcome(future: Future[Outcome], task: Task) -> Outcome:
+def _outcome(future: Future[Outcome], task: QueuedPrint) -> Outcome:
     """What became of a task, also when whoever made it is gone."""
     try:
         return future.result()

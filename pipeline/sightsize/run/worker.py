@@ -64,11 +64,11 @@ def make_print(order: Order) -> Outcome:
 
     planned = order.planned
     try:
-        return _made(order)
+        return _make(order)
     except (SourceError, DeliveryError, OutOfTimeError) as error:
         return Outcome(planned, "failed", str(error))
     except pyvips.Error as error:
-        return Outcome(planned, "failed", _not_printed(order.plan, error))
+        return Outcome(planned, "failed", _say_not_printed(order.plan, error))
     except OSError as error:
         return Outcome(planned, "failed", f"{error.strerror or error} ({planned.name})")
     except Exception as error:
@@ -81,7 +81,7 @@ def make_print(order: Order) -> Outcome:
         )
 
 
-def _not_printed(plan: FilePlan[PicturePlan], error: "pyvips.Error") -> str:
+def _say_not_printed(plan: FilePlan[PicturePlan], error: "pyvips.Error") -> str:
     """What libvips says of a print, and whether a source is to blame."""
     from sightsize.imaging.source.file import can_be_decoded, last_word
 
@@ -94,7 +94,7 @@ def _not_printed(plan: FilePlan[PicturePlan], error: "pyvips.Error") -> str:
     return f"{names} could not be printed: {last_word(error)}"
 
 
-def _made(order: Order) -> Outcome:
+def _make(order: Order) -> Outcome:
     from sightsize.delivery.deliver import deliver
 
     begin = time.perf_counter()

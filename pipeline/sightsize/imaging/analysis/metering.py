@@ -10,7 +10,7 @@ from sightsize.errors import SourceError, ZoneError
 from sightsize.imaging.analysis.small import SmallPrint, rows_of
 from sightsize.imaging.colour.light import mix
 from sightsize.imaging.raster.pixels import pixels
-from sightsize.imaging.stages.tone import ToneScale, exposed, printed
+from sightsize.imaging.stages.tone import ToneScale, exposure_function, paper_function
 from sightsize.model.settings import AreaShare, Zone
 from sightsize.numbers.tone import lightness, luminance
 from sightsize.numbers.zones import place
@@ -19,7 +19,7 @@ from sightsize.plan.picture import PicturePlan
 _NO_LIGHT = 1e-6
 
 
-def metered(plan: PicturePlan, small: SmallPrint) -> ToneScale:
+def meter(plan: PicturePlan, small: SmallPrint) -> ToneScale:
     """Return a print's tone with its end points in L* and its zones placed. Raises SourceError."""
     tone = plan.tone
     black, white = tone.black_point, tone.white_point
@@ -36,10 +36,10 @@ def metered(plan: PicturePlan, small: SmallPrint) -> ToneScale:
     zones = plan.zones
     if not zones:
         return scale
-    before = exposed(scale)
+    before = exposure_function(scale)
     patches = [(_patch_light(each, plan, small.whole, before), each.zone) for each in zones]
     try:
-        return ToneScale(tone, black, white, place(patches, printed(tone)))
+        return ToneScale(tone, black, white, place(patches, paper_function(tone)))
     except ZoneError as error:
         raise SourceError(f"zones of {plan.look.picture.name}: {error}") from error
 

@@ -155,14 +155,14 @@ def _direction(
     before it is smoothed, which takes an eighth of the time.
     """
     pairs = ((across, across), (across, down), (down, down))
-    xx, xy, yy = (_smoothed_at(a * b, y, x) for a, b in pairs)
+    xx, xy, yy = (_smooth_at(a * b, y, x) for a, b in pairs)
     angle = np.arctan2(2 * xy, xx - yy) / 2
     rises = np.cos(angle) * across[y, x] + np.sin(angle) * down[y, x] >= 0
     coherence = np.hypot(xx - yy, 2 * xy) / np.maximum(xx + yy, 1e-12)
     return np.where(rises, angle, angle + np.pi), coherence
 
 
-def _smoothed_at(values: Floats, y: NDArray[np.intp], x: NDArray[np.intp]) -> Floats:
+def _smooth_at(values: Floats, y: NDArray[np.intp], x: NDArray[np.intp]) -> Floats:
     """Values under a Gaussian of a quarter of the length along an edge, at given pixels."""
     rows, columns = (side // 2 * 2 for side in values.shape)
     above, below = values[:rows:2, :columns], values[1:rows:2, :columns]

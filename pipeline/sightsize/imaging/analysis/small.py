@@ -41,7 +41,7 @@ def small_light(picture: Picture, header: Header, _changed_ns: int) -> pyvips.Im
         return resize_to(source.light(source.image, COLOUR), *size).copy_memory()
 
 
-def printed_part(
+def cut_printed_part(
     small: pyvips.Image, crop: CropPlan, upright_px: tuple[int, int], size_px: tuple[int, int]
 ) -> pyvips.Image:
     """Return what of a small picture is printed, turned level, in memory, at most ``size_px``."""
@@ -88,7 +88,7 @@ class SmallPrint:
     def printed(self) -> pyvips.Image:
         """Light of what is printed, before dodging and burning."""
         upright, size = self._plan.header.upright_px, self._plan.size.image_px
-        return printed_part(self.whole, self._plan.crop, upright, size)
+        return cut_printed_part(self.whole, self._plan.crop, upright, size)
 
     @cached_property
     def luminance(self) -> pyvips.Image:

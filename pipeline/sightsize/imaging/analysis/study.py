@@ -13,9 +13,9 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.base.icc import has_perceptual_table
-from sightsize.imaging.analysis.metering import metered
+from sightsize.imaging.analysis.metering import meter
 from sightsize.imaging.analysis.small import SmallPrint
-from sightsize.imaging.colour.gamut import held_in, leaves, missed_share
+from sightsize.imaging.colour.gamut import hold_in_gamut, leaves_gamut, missed_share
 from sightsize.imaging.colour.light import COLOUR
 from sightsize.imaging.colour.output import at_lightness, output_profile
 from sightsize.imaging.raster.pixels import pixels
@@ -23,8 +23,8 @@ from sightsize.imaging.raster.table import STEPS_PER_L
 from sightsize.imaging.retouch.patches import Patch
 from sightsize.imaging.source.upright import Upright
 from sightsize.imaging.stages.local_contrast import base_coefficients, coarseness
-from sightsize.imaging.stages.sharpen import Sharpening
-from sightsize.imaging.stages.tone import ToneScale, reaching, to_lightness
+from sightsize.imaging.stages.sharpen import MeasuredSharpening
+from sightsize.imaging.stages.tone import ToneScale, extend_reach, to_lightness
 from sightsize.model.geometry import Box
 from sightsize.model.settings import Delivery
 from sightsize.plan.decode import needs_any_order
@@ -47,7 +47,7 @@ class Study:
     scale: ToneScale
     coefficients: NDArray[np.float32] | None
     gain_share: NDArray[np.float32] | None
-    sharpening: Sharpening | None
+    sharpening: MeasuredSharpening | None
     leaves_gamut: bool
     missed_share: float
     perceptual_may_help: bool
@@ -64,7 +64,7 @@ def study(plan: PicturePlan, source: Upright, delivery: Delivery) -> Study:
         clearing = beside.submit(_patches, plan, source)
         shading = _light_map(plan)
         small = SmallPrint(plan, shading)
-        scale = reaching(metered(plan, small), 1.0 if shading is None else float(shading.max()))
+        scale = extend_reach(meter(plan, small), 1.0 if shading is None else float(shading.max()))
         leaves_gamut, missed_share = _colours(plan, small, scale, delivery)
         coefficients, gain_share = _coefficients(plan, small, scale), _gain_share(plan, small)
         decoding.result()
@@ -122,9 +122,9 @@ def _colours(
         return False, 0.0
     lightness = to_lightness(small.luminance, scale)
     finished = at_lightness(small.printed, small.luminance, lightness)
-    too_strong = leaves(small.printed, finished)
+    too_strong = leaves_gamut(small.printed, finished)
     if too_strong:
-        finished = held_in(small.printed, finished, lightness)
+        finished = hold_in_gamut(small.printed, finished, lightness)
     opening = small.opening(finished)
     opening = opening.resize(min(_GAMUT_PX / max(opening.width, opening.height), 1.0))
     return too_strong, missed_share(opening, delivery)
@@ -158,7 +158,7 @@ def _gain_share(plan: PicturePlan, small: SmallPrint) -> NDArray[np.float32] | N
     return np.float32(1) - np.float32(1 - plan.sharpen.skin) * skin_map(small.printed)
 
 
-def _sharpening(plan: PicturePlan, source: Upright, scale: ToneScale) -> Sharpening | None:
+def _sharpening(plan: PicturePlan, source: Upright, scale: ToneScale) -> MeasuredSharpening | None:
     sharpen = plan.sharpen
     if sharpen is None:
         return None
@@ -167,7 +167,7 @@ def _sharpening(plan: PicturePlan, source: Upright, scale: ToneScale) -> Sharpen
         from sightsize.imaging.analysis.acuity import noise_floor_and_damping
 
         floor, damping = noise_floor_and_damping(plan, sharpen, source, scale)
-    return Sharpening(
+    return MeasuredSharpening(
         sigma_px=sharpen.sigma_px,
         gain=sharpen.gain * damping,
         noise_floor=floor,

@@ -12,7 +12,7 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.imaging.colour.light import rgb_to_xyz, xyz_to_rgb
-from sightsize.imaging.colour.output import light_of, shown_by
+from sightsize.imaging.colour.output import light_of, show_through_profile
 from sightsize.imaging.raster.pixels import at_least
 from sightsize.imaging.raster.table import look_up, tabulate
 from sightsize.model.settings import Delivery
@@ -33,7 +33,7 @@ def missed_share(light: pyvips.Image, delivery: Delivery) -> float:
 
     ``light`` is the finished picture as linear light, three bands, before its output profile.
     """
-    wanted, shown = _as_lab(light), _as_lab(shown_by(light, delivery))
+    wanted, shown = _as_lab(light), _as_lab(show_through_profile(light, delivery))
     missed: NDArray[np.float32] = wanted.dE00(shown).numpy()
     return float((missed > tones.VISIBLE_DE00).mean())
 
@@ -42,13 +42,15 @@ def _as_lab(light: pyvips.Image) -> pyvips.Image:
     return light.copy(interpretation="scrgb").colourspace("lab")
 
 
-def leaves(before: pyvips.Image, after: pyvips.Image) -> bool:
+def leaves_gamut(before: pyvips.Image, after: pyvips.Image) -> bool:
     """Return whether a tone pushes colours of a small picture beyond the gamut."""
     beyond = _highest(after) > _limit(before) * _SLACK
     return bool(beyond.avg() / 255 > _FEW)
 
 
-def held_in(before: pyvips.Image, after: pyvips.Image, lightness: pyvips.Image) -> pyvips.Image:
+def hold_in_gamut(
+    before: pyvips.Image, after: pyvips.Image, lightness: pyvips.Image
+) -> pyvips.Image:
     """Return ``after`` with no colour further beyond white than it was in ``before``.
 
     Both are linear RGB, ``lightness`` is that of ``after`` in 16 bits.
@@ -56,11 +58,11 @@ def held_in(before: pyvips.Image, after: pyvips.Image, lightness: pyvips.Image) 
     wanted, limit = light_of(lightness), _limit(before)
     room, highest = limit - wanted, _highest(after)
     root = lightness.maplut(_roots_of_lightness())
-    chroma = look_up(_recombed(after, _to_white()), _roots(), 0, _MOST_LIGHT) - root
+    chroma = look_up(_recombine(after, _to_white()), _roots(), 0, _MOST_LIGHT) - root
 
     def reduced(share: pyvips.Image) -> pyvips.Image:
         cubes = look_up(chroma * share + root, _cubes(), 0, _MOST_ROOT)
-        return _recombed(cubes, _from_white())
+        return _recombine(cubes, _from_white())
 
     # The highest channel rises with the chroma: a straight line to it, and from there another.
     share = room / (highest - wanted).maxpair(room)
@@ -78,7 +80,7 @@ def _limit(before: pyvips.Image) -> pyvips.Image:
     return at_least(_highest(before), 1)
 
 
-def _recombed(image: pyvips.Image, rows: list[list[float]]) -> pyvips.Image:
+def _recombine(image: pyvips.Image, rows: list[list[float]]) -> pyvips.Image:
     return image.recomb(pyvips.Image.new_from_array(rows))
 
 

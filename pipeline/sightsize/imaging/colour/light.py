@@ -112,7 +112,7 @@ def _separate(profile: bytes, colour: ColourModel, entries: int) -> _Separable |
     if not _is_additive(profile, curves, columns):
         return None
     to_xyz: Rows = tuple(tuple(column[row] for column in columns) for row in range(3))
-    return _Separable(table_image(curves), _white_kept(_times(xyz_to_rgb(), to_xyz)))
+    return _Separable(table_image(curves), _keep_white(_times(xyz_to_rgb(), to_xyz)))
 
 
 def _shown_curves(profile: bytes, colour: ColourModel, entries: int) -> list[list[float]]:
@@ -126,21 +126,21 @@ def _stated_curves(profile: bytes, colour: ColourModel, entries: int) -> list[li
     stated = tone_curves(profile, colour)
     if stated is None:
         return None
-    stated = [_black_compensated(curve) for curve in stated]
+    stated = [_compensate_black(curve) for curve in stated]
     for curve, shown in zip(stated, _shown_curves(profile, colour, 256), strict=True):
         if any(abs(curve(at / 255) - light) > _STATED_WITHIN for at, light in enumerate(shown)):
             return None
     return [[curve(at / (entries - 1)) for at in range(entries)] for curve in stated]
 
 
-def _white_kept(matrix: Rows) -> Rows:
+def _keep_white(matrix: Rows) -> Rows:
     """A matrix that takes white to white exactly, unless the profile means another white."""
     if any(abs(sum(row) - 1) > _WHITE_WITHIN for row in matrix):
         return matrix
     return tuple(tuple(value / sum(row) for value in row) for row in matrix)
 
 
-def _black_compensated(curve: Curve) -> Curve:
+def _compensate_black(curve: Curve) -> Curve:
     """A curve from light 0 to 1: black point compensation scales light (ISO 18619)."""
     black, white = curve(0.0), curve(1.0)
     if white <= black:

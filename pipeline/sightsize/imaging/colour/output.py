@@ -49,9 +49,7 @@ def finish_mono(
     if toner is not None and toner.is_tinted:
         return _finish_toned(lightness, delivery, toner)
     if delivery.profile in BUILT_IN_PROFILES:
-        value = _rounded(
-            lightness.maplut(_lightness_to_code(delivery.bit_depth)), delivery.bit_depth
-        )
+        value = _round(lightness.maplut(_lightness_to_code(delivery.bit_depth)), delivery.bit_depth)
         return value if delivery.profile == "gray" else three_alike(value)
     light = light_of(lightness)
     return finish_colour(three_alike(light), delivery)
@@ -60,7 +58,7 @@ def finish_mono(
 def _finish_toned(lightness: pyvips.Image, delivery: Delivery, toner: Toner) -> pyvips.Image:
     if delivery.profile == "srgb":
         codes = lightness.maplut(_toned_codes(delivery.bit_depth, toner))
-        return _rounded(codes, delivery.bit_depth)
+        return _round(codes, delivery.bit_depth)
     return finish_colour(lightness.maplut(_toned_light(toner)), delivery)
 
 
@@ -78,11 +76,11 @@ def finish_colour(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
     """Return linear RGB in the output's channels and bits."""
     if delivery.profile == "srgb":
         codes = look_up(light, _light_to_code(delivery.bit_depth), 0, 1)
-        return _rounded(codes, delivery.bit_depth)
-    return _rounded_from_16(_through_profile(light, delivery), delivery.bit_depth)
+        return _round(codes, delivery.bit_depth)
+    return _round_from_16(_through_profile(light, delivery), delivery.bit_depth)
 
 
-def shown_by(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
+def show_through_profile(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
     """Return linear RGB as the output's profile shows it, before its bits."""
     if delivery.profile == "srgb":
         return at_most(at_least(light, 0), 1)
@@ -155,11 +153,11 @@ def _through_profile(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
     )
 
 
-def _rounded_from_16(device: pyvips.Image, bits: int) -> pyvips.Image:
-    return _rounded(device * (_last(bits) / LAST), bits)
+def _round_from_16(device: pyvips.Image, bits: int) -> pyvips.Image:
+    return _round(device * (_last(bits) / LAST), bits)
 
 
-def _rounded(codes: pyvips.Image, bits: int) -> pyvips.Image:
+def _round(codes: pyvips.Image, bits: int) -> pyvips.Image:
     """Round codes to 8 bits with dither, or to 16, where rounding is finer than any paper."""
     if bits == 16:
         return whole_steps(codes)

@@ -26,14 +26,14 @@ def tone_curves(profile: bytes, colour: ColourModel) -> list[Curve] | None:
 def _curve(tag: bytes) -> Curve:
     if tag[:4] == b"curv":
         (count,) = struct.unpack_from(">I", tag, 8)
-        return _sampled(struct.unpack_from(f">{count}H", tag, 12))
+        return _sampled_curve(struct.unpack_from(f">{count}H", tag, 12))
     if tag[:4] == b"para":
         (kind,) = struct.unpack_from(">H", tag, 8)
-        return _parametric(kind, tag)
+        return _parametric_curve(kind, tag)
     raise ValueError("no curve of ICC.1")
 
 
-def _sampled(values: Sequence[int]) -> Curve:
+def _sampled_curve(values: Sequence[int]) -> Curve:
     """The type ``curv``: nothing for the identity, one u8Fixed8 gamma, or samples."""
     if not values:
         return lambda x: x
@@ -50,7 +50,7 @@ def _sampled(values: Sequence[int]) -> Curve:
     return between
 
 
-def _parametric(kind: int, tag: bytes) -> Curve:
+def _parametric_curve(kind: int, tag: bytes) -> Curve:
     """The type ``para``: (aX + b)^g + e from d upwards, cX + f below it."""
     count = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}[kind]
     g, *rest = (number / 65536 for number in struct.unpack_from(f">{count}i", tag, 12))

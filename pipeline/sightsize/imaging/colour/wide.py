@@ -36,29 +36,31 @@ def wide_codes(light: pyvips.Image) -> pyvips.Image:
 
 @cache
 def _codes() -> pyvips.Image:
-    return tabulate(lambda light: LAST * _encoded(light), 0, 1)
+    return tabulate(lambda light: LAST * _encode(light), 0, 1)
 
 
-def _encoded(light: float) -> float:
+def _encode(light: float) -> float:
     return float(_SLOPE * light if light < _STRAIGHT_BELOW else light ** (1 / _GAMMA))
 
 
 @cache
 def wide_profile() -> bytes:
     """Return the ICC profile of ROMM RGB (version 4.3 of ICC.1)."""
-    curve = _fixed(b"para\0\0\0\0\0\3\0\0", (_GAMMA, 1, 0, 1 / _SLOPE, _SLOPE * _STRAIGHT_BELOW))
+    curve = _fixed_point(
+        b"para\0\0\0\0\0\3\0\0", (_GAMMA, 1, 0, 1 / _SLOPE, _SLOPE * _STRAIGHT_BELOW)
+    )
     tags = {
         b"desc": _words(_NAME),
         b"cprt": _words("No copyright, use freely"),
-        b"wtpt": _fixed(b"XYZ \0\0\0\0", _WHITE),
+        b"wtpt": _fixed_point(b"XYZ \0\0\0\0", _WHITE),
         **{each + b"TRC": curve for each in (b"r", b"g", b"b")},
     }
     for name, xyz in zip((b"r", b"g", b"b"), _COLORANTS, strict=True):
-        tags[name + b"XYZ"] = _fixed(b"XYZ \0\0\0\0", xyz)
-    return _assembled(tags)
+        tags[name + b"XYZ"] = _fixed_point(b"XYZ \0\0\0\0", xyz)
+    return _assemble(tags)
 
 
-def _fixed(head: bytes, numbers: tuple[float, ...]) -> bytes:
+def _fixed_point(head: bytes, numbers: tuple[float, ...]) -> bytes:
     """A tag of s15Fixed16 numbers."""
     return head + struct.pack(f">{len(numbers)}i", *(round(each * 65536) for each in numbers))
 
@@ -69,7 +71,7 @@ def _words(text: str) -> bytes:
     return b"mluc\0\0\0\0" + struct.pack(">II4sII", 1, 12, b"enUS", len(data), 28) + data
 
 
-def _assembled(tags: dict[bytes, bytes]) -> bytes:
+def _assemble(tags: dict[bytes, bytes]) -> bytes:
     start = 128 + 4 + 12 * len(tags)
     table, body = struct.pack(">I", len(tags)), b""
     for name, data in tags.items():
@@ -77,5 +79,5 @@ def _assembled(tags: dict[bytes, bytes]) -> bytes:
         body += data + bytes(-len(data) % 4)
     head = struct.pack(">I4xI4s4s4s", start + len(body), 0x04300000, b"mntr", b"RGB ", b"XYZ ")
     head += struct.pack(">6H4s", 2026, 1, 1, 0, 0, 0, b"acsp") + bytes(28)
-    head += _fixed(b"", _WHITE)
+    head += _fixed_point(b"", _WHITE)
     return head.ljust(128, b"\0") + table + body

@@ -17,7 +17,7 @@ def pixels(image: pyvips.Image) -> NDArray[np.float32]:
     return np.asarray(image.cast("float").numpy(), np.float32).reshape(shape)
 
 
-def weighted(light: NDArray[np.float32], weights: Sequence[float]) -> NDArray[np.float32]:
+def weigh(light: NDArray[np.float32], weights: Sequence[float]) -> NDArray[np.float32]:
     """Return one band made of the bands of (rows, columns, bands), one weight for each.
 
     The bands are added in turn, which comes to the same on every processor.

@@ -17,7 +17,7 @@ def resize_to(image: pyvips.Image, width_px: int, height_px: int) -> pyvips.Imag
     across, down = max(across, 1.0), max(down, 1.0)
     if across == down == 1:
         return shrunk
-    return enlarged(shrunk, across, down, width_px, height_px, "bicubic")
+    return enlarge(shrunk, across, down, width_px, height_px, "bicubic")
 
 
 def _shrink(
@@ -34,7 +34,7 @@ def _shrink(
     return shrunk.gravity("north-west", width, height, extend="copy")
 
 
-def enlarged(
+def enlarge(
     image: pyvips.Image,
     across: float,
     down: float,

@@ -5,7 +5,7 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.imaging.raster.pixels import image_of
-from sightsize.imaging.raster.resize import enlarged
+from sightsize.imaging.raster.resize import enlarge
 
 _TOGETHER = 64
 """Neighbours in a row that are taken as bands of one pixel while the map is made higher."""
@@ -22,13 +22,13 @@ def spread(small: Map, width_px: int, height_px: int) -> pyvips.Image:
     """
     rows = len(small)
     groups = -(-width_px // _TOGETHER)
-    wide = _widened(small, width_px, groups * _TOGETHER)
+    wide = _widen(small, width_px, groups * _TOGETHER)
     folded = image_of(wide, _TOGETHER, "float")
-    high = enlarged(folded, 1, height_px / rows, groups, height_px, "bilinear")
+    high = enlarge(folded, 1, height_px / rows, groups, height_px, "bilinear")
     return high.bandunfold(factor=_TOGETHER).crop(0, 0, width_px, height_px)
 
 
-def _widened(small: Map, width_px: int, length_px: int) -> Map:
+def _widen(small: Map, width_px: int, length_px: int) -> Map:
     """Each row of a map at a width in pixels, and its last value after that to a length."""
     last = small.shape[1] - 1
     places = (np.arange(length_px) + 0.5) * (small.shape[1] / width_px) - 0.5

@@ -72,12 +72,12 @@ def tabulate_bands(
     reach = max(max(each) - min(each) for each in zip(*map(row, asked), strict=True))
     known = [0]
     for first, last in pairwise(asked):
-        known += _asked_between(row, first, last, _STRAIGHT_WITHIN * reach)
+        known += _ask_between(row, first, last, _STRAIGHT_WITHIN * reach)
     columns = zip(*map(row, known), strict=True)
     return table_image([np.interp(np.arange(LAST + 1), known, each) for each in columns])
 
 
-def _asked_between(
+def _ask_between(
     row: Callable[[int], Sequence[float]], first: int, last: int, within: float
 ) -> list[int]:
     """The places from after the first to the last between which a function is straight."""
@@ -87,8 +87,8 @@ def _asked_between(
     if max(_off(row, first, each, last) for each in (middle, quarter)) <= within:
         return [middle, last]
     return [
-        *_asked_between(row, first, middle, within),
-        *_asked_between(row, middle, last, within),
+        *_ask_between(row, first, middle, within),
+        *_ask_between(row, middle, last, within),
     ]
 
 

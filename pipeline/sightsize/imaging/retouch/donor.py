@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sightsize.imaging.raster.pixels import weighted
+from sightsize.imaging.raster.pixels import weigh
 from sightsize.model.geometry import Box
 from sightsize.numbers.tone import RESPONSES
 from sightsize.plan.mark_shapes import Marks, Points, Whole, distance
@@ -202,7 +202,7 @@ def _lightness(read: Read, columns: Whole, rows: Whole, shifts: Points) -> Light
         return np.concatenate(each)
     light = read(Box(int(left), int(top), int(width), int(height)))
     weights = RESPONSES["panchromatic"] if light.shape[2] == 3 else (1.0,)
-    lightness = 100 * np.sqrt(np.maximum(weighted(light, weights), 0) + np.float32(_TOE))
+    lightness = 100 * np.sqrt(np.maximum(weigh(light, weights), 0) + np.float32(_TOE))
     places = (rows + down[:, None] - top) * width + columns + across[:, None] - left
     return np.asarray(lightness.reshape(-1).take(places))
 

@@ -40,11 +40,11 @@ def membrane(shape: Mask, known: Mask, values: Floats, effort: float = BANDED_EF
     ties = _around((shape | known).astype(np.float64)) + _HOLD
     pull = np.where(shape[..., None], _around(np.where(known[..., None], values, 0.0)), 0.0)
     result = np.zeros_like(values)
-    result[shape] = _solved(shape, ties, pull[shape], effort)
+    result[shape] = _solve(shape, ties, pull[shape], effort)
     return result
 
 
-def _solved(shape: Mask, ties: Floats, pull: Floats, effort: float) -> Floats:
+def _solve(shape: Mask, ties: Floats, pull: Floats, effort: float) -> Floats:
     """The membrane's height at each pixel of the shape, for each band."""
     count = int(shape.sum())
     index = np.zeros(shape.shape, np.intp)

@@ -12,7 +12,7 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.imaging.colour.light import Rows
-from sightsize.imaging.raster.pixels import weighted
+from sightsize.imaging.raster.pixels import weigh
 
 _FEW = 5
 _TILE_PX, _TILE_ROWS = (512, 16), 8
@@ -63,5 +63,5 @@ def _image(light: NDArray[np.float32], rows: Rows) -> pyvips.Image:
     all of it each time: fifty patches took a tenth of a second.
     """
     if light.shape[2] > 1:
-        light = np.stack([weighted(light, row) for row in rows], axis=-1)
+        light = np.stack([weigh(light, row) for row in rows], axis=-1)
     return pyvips.Image.new_from_array(light).copy().copy_memory()

@@ -36,7 +36,7 @@ from sightsize.plan.mark_shapes import (
     depth,
     donor_fault,
     donor_shift,
-    grown,
+    grow,
     near_line,
 )
 from sightsize.plan.overlays import Mark
@@ -144,8 +144,8 @@ def _clear(
         columns, rows = _pixels(piece, size_px)
         if len(columns):
             task = _Task(_over(read, whole), size_px, piece, (columns, rows), marks, later)
-            whole.append(_replaced(task))
-    return [_blended(each, mark) for each in whole]
+            whole.append(_replace(task))
+    return [_blend(each, mark) for each in whole]
 
 
 def _pieces(mark: Mark) -> list[_Piece]:
@@ -176,11 +176,11 @@ class _Task:
     later: Marks
 
 
-def _replaced(task: _Task) -> _Cleared:
+def _replace(task: _Task) -> _Cleared:
     """A piece with its donor in its place, at full strength."""
     columns, rows = task.pixels
     around = bounds(columns + 1j * rows)
-    box = grown(around, 1, task.size_px)
+    box = grow(around, 1, task.size_px)
     shape = np.zeros((box.height, box.width), bool)
     shape[rows - box.top, columns - box.left] = True
     piece, radius = task.piece, task.piece.mark.radius_px
@@ -189,7 +189,7 @@ def _replaced(task: _Task) -> _Cleared:
     def dirty(points: Points) -> Mask:
         return piece.leaves(points) | near.cover(points)
 
-    read = _remembered(task.read, grown(around, int(4.4 * radius) + 10, task.size_px))
+    read = _remember(task.read, grow(around, int(4.4 * radius) + 10, task.size_px))
     across, down = _shift(read, task, dirty)
     donor = read(Box(box.left + across, box.top + down, box.width, box.height)).astype(np.float64)
     known = ~dirty(centres(box))
@@ -219,7 +219,7 @@ def _shift(read: Read, task: _Task, dirty: Callable[[Points], Mask]) -> tuple[in
     return donor.shift
 
 
-def _blended(cleared: _Cleared, mark: Mark) -> _Cleared:
+def _blend(cleared: _Cleared, mark: Mark) -> _Cleared:
     """As far as the strength goes, and less along the soft edge."""
     inside = depth(centres(cleared.box), mark) / (SOFT_EDGE * mark.radius_px)
     share = (mark.strength * np.clip(inside, 0, 1)).astype(np.float32)[..., None]
@@ -264,7 +264,7 @@ def _put(cleared: _Cleared, light: Light, box: Box) -> None:
     light[there][shape] = cleared.light[here][shape]
 
 
-def _remembered(read: Read, window: Box) -> Read:
+def _remember(read: Read, window: Box) -> Read:
     """Read a window once, unless it is too large to keep, and look there from then on."""
     if window.width * window.height > LARGEST_WINDOW:
         return read

@@ -36,7 +36,7 @@ def scene_white(xyz_to_camera: Matrix, multipliers: Matrix) -> Matrix:
     return np.asarray(xyz / xyz[1])
 
 
-def balanced_to_light(xyz_to_camera: Matrix, multipliers: Matrix) -> Matrix:
+def balance_to_light(xyz_to_camera: Matrix, multipliers: Matrix) -> Matrix:
     """Return the matrix from a camera's balanced numbers to linear sRGB; (1, 1, 1) stays itself.
 
     Where the multipliers mean no light that is near any white, as under a sodium lamp, the numbers

@@ -9,10 +9,10 @@ from typing import Any
 
 import pyvips
 
-from sightsize.base.deadline import stopped_in_time
+from sightsize.base.deadline import stop_in_time
 from sightsize.base.icc import ColourModel, profile_colour, profile_name
 from sightsize.base.memory import share_one_heap
-from sightsize.base.paths import is_file, missing_file
+from sightsize.base.paths import is_file, say_missing
 from sightsize.base.tiff_words import texts
 from sightsize.errors import SourceError
 from sightsize.imaging.raster.fields import blob, orientation, text
@@ -49,10 +49,10 @@ def read_header(path: Path) -> Header:
     try:
         return _read_header(path)
     except OSError as error:
-        raise SourceError(unreadable(path, error)) from error
+        raise SourceError(say_unreadable(path, error)) from error
 
 
-def unreadable(path: Path, error: OSError) -> str:
+def say_unreadable(path: Path, error: OSError) -> str:
     """Return a sentence about a file that the system does not let be read."""
     return f"{path.name} cannot be read ({(error.strerror or str(error)).lower()})"
 
@@ -104,7 +104,7 @@ def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
 
 def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
     if not is_file(path):
-        raise SourceError(missing_file(path))
+        raise SourceError(say_missing(path))
     access = "sequential" if sequential else "random"
     options: dict[str, Any] = {"shrink": shrink} if shrink > 1 else {}
     try:
@@ -115,7 +115,7 @@ def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
         ) from error
     if _loader(image) not in READERS:
         raise SourceError(f"{path.name} is of a kind that is not read here")
-    return stopped_in_time(image)
+    return stop_in_time(image)
 
 
 def can_be_decoded(path: Path) -> bool:

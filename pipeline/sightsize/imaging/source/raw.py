@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import pyvips
 
-from sightsize.base.paths import is_file, missing_file
+from sightsize.base.paths import is_file, say_missing
 from sightsize.errors import SourceError
 from sightsize.imaging.raster.pixels import image_of, three_alike
 from sightsize.imaging.raster.table import LAST
@@ -50,7 +50,7 @@ _NO_BALANCE = "give the picture a raw.white_balance in kelvin"
 
 def read_raw_header(path: Path) -> Header:
     """Return a raw picture's header, its sizes as ``raw_light`` has them. Raises SourceError."""
-    with _opened(path) as raw:
+    with _open(path) as raw:
         width, height = _size(raw, path)
         model, serial = camera_names(path)
         return Header(
@@ -76,15 +76,15 @@ def raw_light(path: Path, development: RawDevelopment, *, half: bool = False) ->
     has a 2 x 2 pattern, each of its cells becomes one pixel and nothing is interpolated. The
     orientation stands in the image's header, where ``autorot`` looks for it. Raises SourceError.
     """
-    with _opened(path) as raw:
+    with _open(path) as raw:
         size, orientation = _size(raw, path), _orientation(raw)
         multipliers, to_light = _balance(raw, path, development)
         cells = half and _has_cells(raw)
-        image = _developed(raw, multipliers, development, half=cells)
+        image = _develop(raw, multipliers, development, half=cells)
     if (image.width, image.height) != (tuple(-(-side // 2) for side in size) if cells else size):
         raise SourceError(f"{path.name} has no square, upright grid of pixels; save it as a TIFF")
     if half:
-        image = _halved(image, size, cells=cells)
+        image = _halve(image, size, cells=cells)
     scale = 2**development.exposure_stops / LAST
     if development.highlights != "white":
         # LibRaw then lets the channel that is multiplied most saturate at its white.
@@ -95,7 +95,7 @@ def raw_light(path: Path, development: RawDevelopment, *, half: bool = False) ->
     return light
 
 
-def _halved(image: pyvips.Image, size: tuple[int, int], *, cells: bool) -> pyvips.Image:
+def _halve(image: pyvips.Image, size: tuple[int, int], *, cells: bool) -> pyvips.Image:
     """Whole cells of 2 x 2 pixels only: LibRaw leaves colours out where a cell is cut."""
     width, height = (side // 2 for side in size)
     if cells:
@@ -104,7 +104,7 @@ def _halved(image: pyvips.Image, size: tuple[int, int], *, cells: bool) -> pyvip
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator["rawpy.RawPy"]:
+def _open(path: Path) -> Iterator["rawpy.RawPy"]:
     """An open raw file; whatever LibRaw finds wrong with it becomes a SourceError."""
     try:
         import rawpy
@@ -113,7 +113,7 @@ def _opened(path: Path) -> Iterator["rawpy.RawPy"]:
             f"{path.name} is a raw camera file; install sightsize[raw] to read it"
         ) from error
     if not is_file(path):
-        raise SourceError(missing_file(path))
+        raise SourceError(say_missing(path))
     try:
         with rawpy.RawPy() as raw:
             raw.open_file(str(path))
@@ -150,7 +150,7 @@ def _has_cells(raw: "rawpy.RawPy") -> bool:
     return pattern is not None and pattern.shape == (2, 2)
 
 
-def _developed(
+def _develop(
     raw: "rawpy.RawPy", multipliers: list[float], development: RawDevelopment, *, half: bool
 ) -> pyvips.Image:
     """Three 16-bit bands of the camera's balanced numbers."""
@@ -192,7 +192,7 @@ def _balance(
     """The camera's multipliers, and the matrix from what they balance to linear sRGB."""
     import numpy as np
 
-    from sightsize.imaging.source.camera import balanced_to_light
+    from sightsize.imaging.source.camera import balance_to_light
 
     if raw.num_colors == 1:
         return [1.0, 1.0, 1.0], np.eye(3)
@@ -206,7 +206,7 @@ def _balance(
     else:
         light = white_xy(development.kelvin, development.duv)
         multipliers = _multipliers(path, matrix, light)
-    return multipliers, balanced_to_light(matrix, np.array(multipliers))
+    return multipliers, balance_to_light(matrix, np.array(multipliers))
 
 
 def _as_shot(raw: "rawpy.RawPy", path: Path, matrix: "Matrix", duv: float) -> list[float]:

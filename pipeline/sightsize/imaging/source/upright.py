@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pyvips
 
-from sightsize.base.deadline import stopped_in_time
+from sightsize.base.deadline import stop_in_time
 from sightsize.base.icc import profile_colour
 from sightsize.errors import SourceError
 from sightsize.imaging.colour.light import Rows, built_in_profile, mix, to_light
@@ -44,7 +44,7 @@ def open_source(picture: Picture, header: Header, *, streamed: bool, shrink: int
     Without ``streamed`` its parts can be read in any order. Raises SourceError.
     """
     if header.format == RAW:
-        light = stopped_in_time(raw_light(picture.source, picture.raw, half=shrink > 1))
+        light = stop_in_time(raw_light(picture.source, picture.raw, half=shrink > 1))
         expect_size(picture.source, light, header, shrink)
         return Upright(light.autorot(), header, None)
     image = open_upright(picture.source, header, streamed=streamed, shrink=shrink)

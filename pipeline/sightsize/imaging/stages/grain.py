@@ -40,7 +40,7 @@ _STEPS = _UNIT**2 / 2
 """Steps in one unit of the field, the mean of two products."""
 
 
-def grainy(lightness: pyvips.Image, grain: Grain, ppi: float, seed: int) -> pyvips.Image:
+def add_grain(lightness: pyvips.Image, grain: Grain, ppi: float, seed: int) -> pyvips.Image:
     """Return 16-bit lightness with grain; the same for the same seed, any number at or above 0.
 
     ``granularity`` is the RMS density at density 1 of a point; 0 is the identity. ``size_mm`` is

@@ -52,7 +52,7 @@ def base_coefficients(
     """
     lightness, radius_px = small.astype(np.float64), radius_px / every
     mean, squares = (
-        _window_means(_joined(each, every), radius_px) for each in (lightness, lightness**2)
+        _window_means(_average_blocks(each, every), radius_px) for each in (lightness, lightness**2)
     )
     variance = np.maximum(squares - mean**2, 0)
     slope = variance / (variance + eps)
@@ -61,7 +61,7 @@ def base_coefficients(
     return np.stack(means, axis=-1)
 
 
-def _joined(values: Floats, every: int) -> Floats:
+def _average_blocks(values: Floats, every: int) -> Floats:
     """The means of blocks of so many pixels each way, of one more or less where they do not fit."""
     for axis, length in enumerate(values.shape if every > 1 else ()):
         blocks = max(round(length / every), 1)
@@ -93,7 +93,7 @@ def _line_sums(values: Floats, radius_px: float) -> Floats:
     return inner + (reach - whole) * (padded[:, :count] + padded[:, 2 * whole + 2 :])
 
 
-def more_local_contrast(
+def raise_local_contrast(
     lightness: pyvips.Image, coefficients: NDArray[np.float32], gain: float
 ) -> pyvips.Image:
     """Return 16-bit lightness with more local contrast; gain 0 is the identity.
@@ -104,7 +104,7 @@ def more_local_contrast(
         return lightness
     slope, shift = (spread(each, lightness.width, lightness.height) for each in _maps(coefficients))
     detail = lightness * slope - shift
-    change = detail.cast("ushort").maplut(_limited(gain)) * lightness.maplut(_weight())
+    change = detail.cast("ushort").maplut(_limit_table(gain)) * lightness.maplut(_weight())
     return whole_steps(change + lightness)
 
 
@@ -120,7 +120,7 @@ def _maps(coefficients: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArr
 
 
 @lru_cache(maxsize=32)
-def _limited(gain: float) -> pyvips.Image:
+def _limit_table(gain: float) -> pyvips.Image:
     """What is added for a detail, in 16-bit steps, before it is weighted by tone."""
     reach = _NO_DETAIL / STEPS_PER_L
 

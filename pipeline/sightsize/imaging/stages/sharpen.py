@@ -25,7 +25,7 @@ _SMALLEST_WEIGHT = 0.005
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sharpening:
+class MeasuredSharpening:
     """Sharpening in pixels of the print and L*, every number known.
 
     A ``deblur_sigma_px`` of 0 undoes no blur.
@@ -38,7 +38,7 @@ class Sharpening:
 
 
 def sharpen(
-    lightness: pyvips.Image, how: Sharpening, share: pyvips.Image | None = None
+    lightness: pyvips.Image, how: MeasuredSharpening, share: pyvips.Image | None = None
 ) -> pyvips.Image:
     """Return 16-bit lightness sharpened; without gain and deblurring it is the identity.
 
@@ -52,10 +52,10 @@ def sharpen(
         detail = detail * share
     table = _table(gain, how.noise_floor)
     added = look_up(detail, table, _LOWEST * STEPS_PER_L, _HIGHEST * STEPS_PER_L)
-    return _held(whole_steps(lightness + added), lightness)
+    return _limit_overshoot(whole_steps(lightness + added), lightness)
 
 
-def _held(sharp: pyvips.Image, lightness: pyvips.Image) -> pyvips.Image:
+def _limit_overshoot(sharp: pyvips.Image, lightness: pyvips.Image) -> pyvips.Image:
     """No pixel further than the overshoot beyond its neighbours' lightness."""
     overshoot = round(OVERSHOOT * STEPS_PER_L)
     lowest = whole_steps(_of_neighbours(lightness, pyvips.Image.minpair), -overshoot)

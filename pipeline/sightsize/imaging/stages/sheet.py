@@ -27,7 +27,7 @@ def lay_on_sheet(
             image = image.insert(turned, box.left, box.top)
     assert image is not None
     for mark in sheet.marks:
-        image = image.insert(_drawn(mark, image, delivery), mark.box.left, mark.box.top)
+        image = image.insert(_draw(mark, image, delivery), mark.box.left, mark.box.top)
     return image
 
 
@@ -38,7 +38,7 @@ def _turn(picture: pyvips.Image, quarter_turns: int) -> pyvips.Image:
     return picture.copy_memory().rot(f"d{quarter_turns % 4 * 90}")
 
 
-def _drawn(mark: BorderMark, image: pyvips.Image, delivery: Delivery) -> pyvips.Image:
+def _draw(mark: BorderMark, image: pyvips.Image, delivery: Delivery) -> pyvips.Image:
     value = [float(each) for each in border_value(mark.lightness, delivery)]
     one = pyvips.Image.black(1, 1, bands=image.bands).linear([0] * image.bands, value)
     patch = one.cast(image.format).copy(interpretation=image.interpretation)

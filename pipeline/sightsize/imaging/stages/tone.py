@@ -41,18 +41,18 @@ def to_lightness(luminance: pyvips.Image, scale: ToneScale) -> pyvips.Image:
     return look_up(luminance, _table(scale), 0, scale.reach)
 
 
-def reaching(scale: ToneScale, most_light: float) -> ToneScale:
+def extend_reach(scale: ToneScale, most_light: float) -> ToneScale:
     """Return a tone for light up to ``most_light``, as far as it gives tones of their own."""
     if most_light <= 1:
         return scale
-    print_of = toned(scale)
+    print_of = tone_function(scale)
     whitest = print_of(most_light) - _SAME_TONE
     return replace(scale, reach=max(_where(print_of, whitest, most_light), 1.0))
 
 
 @lru_cache(maxsize=32)
 def _table(scale: ToneScale) -> pyvips.Image:
-    table = tabulate(toned(scale), 0, scale.reach, _bends(scale))
+    table = tabulate(tone_function(scale), 0, scale.reach, _bends(scale))
     return whole_steps(table * STEPS_PER_L).copy_memory()
 
 
@@ -61,7 +61,7 @@ def _bends(scale: ToneScale) -> Iterator[float]:
     gain = 2**scale.tone.exposure_stops
     for cut in (scale.black, scale.white, 100.0):
         yield tones.luminance(cut) / gain
-    placed, grade = _placed(scale), _graded(scale.tone)
+    placed, grade = _placing_function(scale), _grade_function(scale.tone)
     yield _where(placed, 100.0, scale.reach)
     for value, _ in scale.tone.curve:
         yield _where(lambda light: grade(placed(light)), value, scale.reach)
@@ -76,22 +76,22 @@ def _where(rising: Function, value: float, most: float) -> float:
     return low
 
 
-def toned(scale: ToneScale) -> Function:
+def tone_function(scale: ToneScale) -> Function:
     """Return the function from linear light to the L* that a print gives for it."""
-    placed, after = _placed(scale), printed(scale.tone)
+    placed, after = _placing_function(scale), paper_function(scale.tone)
     return lambda light: after(placed(light))
 
 
-def _placed(scale: ToneScale) -> Function:
+def _placing_function(scale: ToneScale) -> Function:
     """The function from linear light to the L* that the paper gets."""
-    before = exposed(scale)
+    before = exposure_function(scale)
     if scale.placement is None:
         return lambda light: min(before(light), 100.0)
     placed = placement_function(scale.placement)
     return lambda light: tones.lightness(min(placed(tones.luminance(before(light))), 1.0))
 
 
-def exposed(scale: ToneScale) -> Function:
+def exposure_function(scale: ToneScale) -> Function:
     """Return the function from linear light to L* after the exposure and the end points.
 
     Light that the exposure leaves beyond white has an L* above 100 unless a white point cuts it.
@@ -101,13 +101,13 @@ def exposed(scale: ToneScale) -> Function:
     return lambda light: ends(tones.lightness(light * gain))
 
 
-def printed(tone: Tone) -> Function:
+def paper_function(tone: Tone) -> Function:
     """Return the function of the paper: grade or grades, then the curve, L* to L*."""
-    curve, grade = tones.MonotoneCurve(tone.curve), _graded(tone)
+    curve, grade = tones.MonotoneCurve(tone.curve), _grade_function(tone)
     return lambda value: curve(grade(value))
 
 
-def _graded(tone: Tone) -> Function:
+def _grade_function(tone: Tone) -> Function:
     if tone.split_grade is not None:
         return tones.split_grade_function(tone.split_grade, tone.pivot)
     return tones.grade_function(tone.grade, tone.pivot)
