@@ -11,7 +11,7 @@ from icc_profiles import built_in
 from pictures import job, make, picture_of, printed, save
 from plans import COX_MEGAPHONE, findings, request
 from plans import job as job_of
-from sightsize.findings import JobError
+from sightsize.errors import JobError
 from sightsize.header import Header
 from sightsize.picture import chain
 from sightsize.picture.upright import read_header
@@ -33,7 +33,7 @@ def refusal(text: str) -> str:
 def toner(job_table: str, print_table: str) -> Any:
     return request(
         f"{SHEET}[mono]\n[toner]\n{job_table}\n{PRINT}toner = {{ {print_table} }}\n"
-    ).toner
+    ).look.toner
 
 
 def test_a_hue_changes_the_toner_of_the_job() -> None:

@@ -13,7 +13,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sightsize.document import Document, Place, read_document
-from sightsize.findings import JobError, KeyPath
+from sightsize.errors import JobError
+from sightsize.findings import KeyPath
 
 KEYS = st.one_of(
     st.sampled_from(["aperture", "width", "lobby-oak", "2026", "a.b", "", "Straße", "🚣", "x y"]),

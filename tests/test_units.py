@@ -6,13 +6,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sightsize.errors import (
+    UnitError,
+)
 from sightsize.units import (
     FINEST_PPI,
     LONGEST_MM,
     MM_PER_INCH,
     MM_PER_UNIT,
     PPI_PER_UNIT,
-    UnitError,
     inch_text,
     mm_text,
     parse_length_mm,
