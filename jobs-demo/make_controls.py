@@ -48,6 +48,7 @@ from sightsize.picture.small import printed_part, small_light
 from sightsize.picture.table import STEPS_PER_L
 from sightsize.picture.tone import ToneScale, printed, toned
 from sightsize.placing import EdgeBurnPlan, ShadePlan
+from sightsize.plan import FilePlan, PicturePlan
 from sightsize.toning import TINTS, toned_lab
 from sightsize.white_balance import camera_multipliers, white_xy
 from sightsize.zones import place
@@ -523,10 +524,10 @@ def part(number: int, box: tuple[float, float, int, int], *changes: Change) -> I
         return part_of(plan, box)
 
 
-def part_of(plan: Plan, box: tuple[float, float, int, int]) -> Image.Image:
+def part_of(plan: FilePlan[PicturePlan], box: tuple[float, float, int, int]) -> Image.Image:
     """Return a part of a plan's print at its own pixels."""
     across, down, width, height = box
-    picture = plan.sheet.picture_box
+    picture = plan.pictures[0].place.box
     left = picture.left + round(across * picture.width - width / 2)
     top = picture.top + round(down * picture.height - height / 2)
     sheet = sheet_image(plan).image.crop(left, top, width, height)
@@ -539,9 +540,9 @@ def whole(number: int, height: int, *changes: Change) -> Image.Image:
         return whole_of(plan, height)
 
 
-def whole_of(plan: Plan, height: int) -> Image.Image:
+def whole_of(plan: FilePlan[PicturePlan], height: int) -> Image.Image:
     """Return the picture of a plan's print, made smaller."""
-    box = plan.sheet.picture_box
+    box = plan.pictures[0].place.box
     sheet = sheet_image(plan).image.crop(box.left, box.top, box.width, box.height)
     picture = picture_of(sheet)
     return picture.resize(
@@ -654,9 +655,10 @@ def draw_skin(name: str) -> None:
 def taken_for_skin(box: tuple[float, float, int, int]) -> Image.Image:
     """Return the map of skin over a part of the portrait."""
     with plan_of(PORTRAIT) as (plan,):
-        source, size = plan.request.look.picture.source, plan.sheet.image_px
-        small = small_light(plan.request.look.picture, plan.header, source.stat().st_mtime_ns)
-        light = printed_part(small, plan.crop, plan.header.upright_px, size)
+        picture = plan.pictures[0].picture
+        source, size = picture.look.picture, picture.size.image_px
+        small = small_light(source, picture.header, source.source.stat().st_mtime_ns)
+        light = printed_part(small, picture.crop, picture.header.upright_px, size)
         skin = skin_map(light)
     found = Image.fromarray(np.rint(skin * 255).astype(np.uint8)).resize(size)
     left, top = round(box[0] * size[0] - box[2] / 2), round(box[1] * size[1] - box[3] / 2)

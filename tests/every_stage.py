@@ -8,6 +8,7 @@ import numpy as np
 import tomli_w
 
 from pictures import job, save
+from sightsize.arrange import arrange
 from sightsize.checks.run import check_ids
 from sightsize.job import Job
 from sightsize.load import load_job
@@ -62,4 +63,4 @@ def every_stage(folder: Path) -> Job:
 
 def printed_bytes(made: Job) -> dict[str, bytes]:
     """The files of a job that was made."""
-    return {each.name: (made.output / each.name).read_bytes() for each in made.prints}
+    return {each.name: (made.output / each.name).read_bytes() for each in arrange(made)}

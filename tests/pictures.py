@@ -19,6 +19,7 @@ from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.checks.run import check_ids
 from sightsize.job import Job
 from sightsize.load import load_job
+from sightsize.plan import FilePlan, PicturePlan
 
 Pixels = NDArray[Any]
 
@@ -71,6 +72,19 @@ def job(
 
 def _mm(px: int) -> str:
     return f"{px / 10} mm"
+
+
+def planned_file(job: Job) -> FilePlan[PicturePlan]:
+    """The plan of the only file of a job."""
+    (only,) = plan_prints(job, arrange(job))
+    assert only.plan is not None
+    return only.plan
+
+
+def planned_picture(job: Job) -> PicturePlan:
+    """The plan of the only picture of a job."""
+    (placed,) = planned_file(job).pictures
+    return placed.picture
 
 
 def make(job: Job, *, replace: bool = False, workers: int = 1) -> list[Outcome]:

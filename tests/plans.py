@@ -116,7 +116,11 @@ def laid(toml: str) -> Laid:
 
 def opened(toml: str, picture: Header) -> FilePlan[PicturePlan]:
     """The plan of the only file of a job."""
-    file = file_of(toml)
+    return with_header(file_of(toml), picture)
+
+
+def with_header(file: FilePlan[UnopenedPicture], picture: Header) -> FilePlan[PicturePlan]:
+    """A file of one picture, opened: the picture is known by its header alone."""
     (placed,) = file.pictures
     plan = plan_picture(placed.request.look, picture, placed.picture.size)
     place = PlacedPicture(request=placed.request, picture=plan, place=placed.place)

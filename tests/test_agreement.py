@@ -33,7 +33,7 @@ def refusal(text: str) -> str:
 def toner(job_table: str, print_table: str) -> Any:
     return request(
         f"{SHEET}[mono]\n[toner]\n{job_table}\n{PRINT}toner = {{ {print_table} }}\n"
-    ).toner
+    ).look.toner
 
 
 def test_a_hue_changes_the_toner_of_the_job() -> None:

@@ -7,15 +7,14 @@ from typing import Any
 
 import pytest
 
+from sightsize.arrange import plan_file
 from sightsize.cascade import merge
-from sightsize.checks.run import check_ids
-from sightsize.findings import Finding, KeyPath
+from sightsize.checks.run import check_file, check_ids
 from sightsize.errors import JobError
+from sightsize.findings import Finding, KeyPath
+from sightsize.grammar import RECIPE_TABLES, table_defaults
 from sightsize.job import PrintRequest
 from sightsize.load import load_job
-from sightsize.plan import plan_print
-from sightsize.schema import RECIPE_TABLES
-from sightsize.values import table_defaults
 
 WriteJob = Callable[..., Path]
 
@@ -55,8 +54,8 @@ def line_of(text: str, line: str) -> int:
 
 
 def findings_of(request: PrintRequest, check: str) -> list[Finding]:
-    plan = plan_print(request, None)
-    return [each for each in run_checks(plan, "job.toml") if each.check == check]
+    file = plan_file(request, "")
+    return [each for each in check_file(file, "job.toml") if each.check == check]
 
 
 def test_without_levels_the_schema_speaks() -> None:
@@ -117,7 +116,7 @@ def test_merging_leaves_the_levels_alone() -> None:
 def test_mono_is_switched_by_the_nearest_level(
     levels: dict[str, str], mono: bool, write_job: WriteJob
 ) -> None:
-    assert (load_print(write_job, **levels).mono is not None) == mono
+    assert (load_print(write_job, **levels).look.mono is not None) == mono
 
 
 def test_mono_true_keeps_what_weaker_levels_set(write_job: WriteJob) -> None:
@@ -135,14 +134,14 @@ def test_the_nearer_of_overlap_and_reveal_wins(
 ) -> None:
     second = {"overlap": "reveal", "reveal": "overlap"}[first]
     levels = {weaker: f'aperture.{first} = "4 mm"', nearer: f'aperture.{second} = "6 mm"'}
-    aperture = load_print(write_job, **levels).aperture
+    aperture = load_print(write_job, **levels).look.aperture
     assert getattr(aperture, f"{first}_mm") is None
     edges = getattr(aperture, f"{second}_mm")
     assert (edges.top, edges.right, edges.bottom, edges.left) == (6, 6, 6, 6)
 
 
 def test_the_schema_overlaps_when_nobody_says(write_job: WriteJob) -> None:
-    aperture = load_print(write_job).aperture
+    aperture = load_print(write_job).look.aperture
     assert aperture.reveal_mm is None
     assert aperture.overlap_mm is not None
     assert aperture.overlap_mm.left == 3
@@ -154,7 +153,7 @@ def test_the_schema_overlaps_when_nobody_says(write_job: WriteJob) -> None:
         ("job", "aperture.overlap"),
         ("recipe", "recipes.silver.aperture.overlap"),
         ("frame", "frames.lobby-oak.aperture.overlap"),
-        ("print", "prints[1].look.aperture.overlap"),
+        ("print", "prints[1].aperture.overlap"),
     ],
 )
 def test_a_finding_points_to_the_line_that_set_the_value(

@@ -19,17 +19,18 @@ from plans import (
     LAUNCH_ROOM,
     LOBBY_OAK,
     TROPHY_CABINET,
+    file_of,
     findings,
     header,
-    plan,
+    laid,
     planned_print,
-    request,
 )
-from sightsize import checks
-from sightsize.checks import check_help, check_ids, frame_notes
+from sightsize.checks.run import all_checks, check_ids
 from sightsize.findings import Finding, Level
+from sightsize.geometry import Box
 from sightsize.header import Header
-from sightsize.layout import Box, plan_sheet, rebate_room
+from sightsize.layout import rebate_room
+from sightsize.report import frame_notes
 
 PRINT_LOBBY_OAK = '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "lobby-oak"\n'
 PRINT_LAUNCH_ROOM = '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "launch-room"\n'
@@ -72,8 +73,9 @@ def test_a_good_print_has_nothing_to_say() -> None:
 
 
 def test_every_check_says_what_it_guards_against() -> None:
-    assert set(check_help()) == check_ids()
-    assert all(check_help().values())
+    guarded = {name: each.guards_against for name, each in all_checks().items()}
+    assert set(guarded) == check_ids()
+    assert all(guarded.values())
 
 
 # Levels, acceptance and places.
@@ -276,8 +278,9 @@ def test_auto_stands_the_sheet_as_the_opening_stands_when_white_shows() -> None:
     """A wide picture floats in an upright opening, which only an upright sheet covers."""
     edges = 'reveal = { top = "60 mm", right = "6 mm", bottom = "60 mm", left = "6 mm" }'
     toml = job(f'width = "180 mm"\nheight = "230 mm"\n{edges}')
-    assert plan(toml).sheet.size.image_px[0] > plan(toml).sheet.size.image_px[1]
-    assert plan(toml).sheet.stock.size_px == (2400, 3000)
+    across, down = laid(toml).size.image_px
+    assert across > down
+    assert laid(toml).stock.size_px == (2400, 3000)
 
 
 def test_margins_are_keys() -> None:
@@ -327,10 +330,9 @@ def test_the_sheet_that_is_asked_for_is_large_enough(width: str, height: str, ed
 
 
 def room_in_frame(toml: str) -> dict[str, Fraction]:
-    planned = plan(toml)
-    return rebate_room(
-        planned.sheet, planned.file.request.look.aperture, planned.file.request.frame
-    )
+    (placed,) = file_of(toml).pictures
+    size, aperture = placed.picture.size, placed.picture.look.aperture
+    return rebate_room(placed.place, size, aperture, placed.request.frame)
 
 
 def test_a_bottom_weighted_mat_lifts_the_sheet() -> None:
@@ -357,7 +359,7 @@ def test_auto_turns_the_sheet_for_the_rebate(
     width: str, height: str, sheet_px: tuple[int, int]
 ) -> None:
     toml = rebate_job(width, height).replace("198 mm", "143 mm")
-    assert plan(toml).sheet.stock.size_px == sheet_px
+    assert laid(toml).stock.size_px == sheet_px
     assert about("rebate", toml) == []
 
 
@@ -437,9 +439,11 @@ def test_a_stick_of_moulding() -> None:
     toml = LOBBY_OAK + PRINT_LOBBY_OAK
     for mm, inches in (("305 mm", "12 in"), ("406 mm", "16 in"), ("22 mm", "2 in")):
         toml = toml.replace(mm, inches)
-    (note,) = frame_notes(plan(toml))
+    (placed,) = file_of(toml).pictures
+    (note,) = frame_notes(placed)
     assert note.startswith("moulding: 1828.8 mm of stick (72 in) cuts this frame; mitre saws")
-    assert frame_notes(plan(LAUNCH_ROOM + PRINT_LAUNCH_ROOM)) == []
+    (placed,) = file_of(LAUNCH_ROOM + PRINT_LAUNCH_ROOM).pictures
+    assert frame_notes(placed) == []
 
 
 # The picture's file.
@@ -560,9 +564,9 @@ def test_the_offered_inset_can_be_planned() -> None:
     assert planned.findings == ()
     assert planned.plan is not None
     assert planned.plan.sheet.stock.size_px == (2400, 3600)
-    assert planned.plan.sheet.place.box == Box(183, 1122, 2033, 1356)
-    assert planned.plan.crop is not None
-    assert planned.plan.crop.crop_loss < Fraction(1, 10_000)
+    (placed,) = planned.plan.pictures
+    assert placed.place.box == Box(183, 1122, 2033, 1356)
+    assert placed.picture.crop.crop_loss < Fraction(1, 10_000)
 
 
 def test_a_square_opening_is_not_asked_about_swapped_sides() -> None:
@@ -766,8 +770,7 @@ def test_checks_need_no_picture() -> None:
 
 def test_the_least_margin_counts_when_nothing_fits() -> None:
     """No way round holds the picture well, so the sheet stands the better of the two ways."""
-    wanted = request(job('width = "180 mm"\nheight = "240 mm"'))
-    sheet = plan_sheet(wanted.aperture, wanted.paper, wanted.delivery.ppi)
+    sheet = laid(job('width = "180 mm"\nheight = "240 mm"'))
     assert sheet.stock.size_px == (2400, 3000)
 
 
@@ -789,6 +792,7 @@ def test_an_overlap_of_centimetres(overlap: str, level_said: str) -> None:
 
 
 def test_every_check_speaks_at_the_levels_it_declares() -> None:
-    for name, (rule, _, _, levels) in checks._RULES.items():
-        written = [level for level in get_args(Level) if level in rule.__code__.co_consts]
-        assert (name, list(levels)) == (name, written)
+    for name, each in all_checks().items():
+        said = each.rule.__code__.co_consts
+        written = [level for level in get_args(Level) if level in said]
+        assert (name, list(each.levels)) == (name, written)

@@ -105,7 +105,7 @@ def test_check_as_json(write_job: WriteJob) -> None:
     assert first["findings"] == []
     (printed,) = first["prints"]
     assert printed["output"] == "cox-megaphone-12x8in.jpg"
-    assert printed["sheet"]["sheet_px"] == [2400, 3600]
+    assert printed["sheet"]["size_px"] == [2400, 3600]
     assert second["prints"] == []
     (finding,) = second["findings"]
     assert finding["key"] == "aperture.width"

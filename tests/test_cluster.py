@@ -19,6 +19,7 @@ from pictures import job, make, save
 from sightsize import __version__, cluster
 from sightsize.audit import audited
 from sightsize.docket import Docket
+from sightsize.errors import ClusterError
 from sightsize.job import Job
 
 pytest.importorskip("distributed", reason="distributed is not installed")
@@ -163,18 +164,20 @@ def test_something_else_listens_there(tmp_path: Path, said: bytes) -> None:
 )
 def test_an_address_that_is_none(tmp_path: Path, address: str) -> None:
     with (
-        pytest.raises(cluster.ClusterError, match="write it as tcp://host:port"),
+        pytest.raises(ClusterError, match="write it as tcp://host:port"),
         cluster.joined(address, tmp_path),
     ):
         pass
 
 
 def test_a_worker_that_does_not_see_the_folder(tmp_path: Path) -> None:
+    from sightsize.arrange import arrange
     from sightsize.batch import plan_prints
     from sightsize.cluster import make_on_worker
     from sightsize.making import Order
 
-    (first, *_) = plan_prints((planned := many_prints(tmp_path)), planned.prints)
+    planned = many_prints(tmp_path)
+    first, *_ = plan_prints(planned, arrange(planned))
     assert first.plan is not None
     order = Order(
         planned=first,
@@ -196,7 +199,7 @@ def test_workers_that_do_not_fit(
     tmp_path: Path, version: str, sees_folder: bool, said: str
 ) -> None:
     worker = cluster._Worker("tern", 4, 1, version, sees_folder)
-    with pytest.raises(cluster.ClusterError, match=said):
+    with pytest.raises(ClusterError, match=said):
         cluster._require_fit("tcp://tern:1", worker, tmp_path)
 
 
@@ -210,5 +213,5 @@ def test_without_the_package_a_sentence_says_what_to_install(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(cluster.ClusterError, match=r"install sightsize\[cluster\]"):
+    with pytest.raises(ClusterError, match=r"install sightsize\[cluster\]"):
         cluster.joined("tcp://tern:1", tmp_path).__enter__()

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from icc_profiles import built_in, oprgb
 from pictures import job, make, patch_means, patches, picture_of, printed, save, save_16
 from plans import request
-from sightsize.checks import check_help, check_ids
+from sightsize.checks.run import all_checks, check_ids
 from sightsize.picture.gamut import missed_share
 
 D65 = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
@@ -117,9 +117,10 @@ def test_a_print_says_how_much_it_misses(tmp_path: Path) -> None:
     (outcome,) = make(job(tmp_path, {"wide": {"source": source.name}}, (200, 100)))
     assert outcome.status == "made"
     (note,) = outcome.findings
-    assert note.startswith("warn [gamut]")
-    assert "50.0% of the opening" in note
-    assert "perceptual" not in note  # libvips' own sRGB profile knows one way only
+    said = note.sentence()
+    assert said.startswith("warn [gamut]")
+    assert "50.0% of the opening" in said
+    assert "perceptual" not in said  # libvips' own sRGB profile knows one way only
 
 
 def test_nothing_is_said_of_what_fits(tmp_path: Path) -> None:
@@ -143,9 +144,10 @@ def test_clipped_areas_of_the_opening_are_reported(
     made = job(tmp_path, facts, (256, 256), delivery={"format": format_name, "quality": 95})
     (outcome,) = make(made)
     (note,) = outcome.findings
-    assert note.startswith("warn [clipping]")
-    assert word in note
-    share = float(note.split("%")[0].rpartition(" ")[2])
+    said = note.sentence()
+    assert said.startswith("warn [clipping]")
+    assert word in said
+    share = float(said.split("%")[0].rpartition(" ")[2])
     assert share == pytest.approx(25, abs=3)
 
 
@@ -242,7 +244,7 @@ def test_a_sheet_of_a_single_end_is_refused_unless_it_is_meant(
         (outcome,) = make(made, replace=True)
         assert outcome.status == status, outcome.message
         assert status == "kept" or any(
-            word in each for each in (outcome.message, *outcome.findings)
+            word in each for each in (outcome.message, *(f.sentence() for f in outcome.findings))
         )
         if status == "failed":
             assert "accept clipping, if it is meant" in outcome.message
@@ -251,4 +253,5 @@ def test_a_sheet_of_a_single_end_is_refused_unless_it_is_meant(
 
 def test_the_reports_are_checks_with_help() -> None:
     assert {"clipping", "gamut"} <= check_ids()
-    assert {"clipping", "gamut"} <= set(check_help())
+    assert all_checks()["clipping"].guards_against
+    assert all_checks()["gamut"].guards_against

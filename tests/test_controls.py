@@ -10,11 +10,12 @@ import pytest
 import tomli_w
 
 import plans
-from sightsize.checks.run import check_ids
-from sightsize.schema import known_keys
+from sightsize.arrange import arrange
+from sightsize.checks.run import check_file, check_ids, check_opened
+from sightsize.findings import Finding
+from sightsize.grammar import known_keys
 from sightsize.load import load_job
-from sightsize.plan import plan_print
-from sightsize.schema import known_keys
+from sightsize.plan import FilePlan, UnopenedPicture
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "jobs-demo"
@@ -68,7 +69,7 @@ def whole_job(fragment: dict[str, Any]) -> dict[str, Any]:
 def test_example_is_a_job_or_part_of_one(text: str, tmp_path: Path) -> None:
     path = tmp_path / "job.toml"
     path.write_text(tomli_w.dumps(whole_job(tomllib.loads(text))), encoding="utf-8")
-    assert load_job(path, check_ids()).prints
+    assert arrange(load_job(path, check_ids()))
 
 
 def test_there_are_examples() -> None:
@@ -90,10 +91,16 @@ def test_demo_job_is_valid_and_has_its_eight_sheets() -> None:
     ]
 
 
+def findings_of(file: FilePlan[UnopenedPicture]) -> list[Finding]:
+    """Every finding about a file of the demo, its one picture opened."""
+    name = file.request.look.picture.name.replace("-", "_").upper()
+    opened = plans.with_header(file, getattr(plans, name))
+    return [*check_file(file, "tern-quay.toml"), *check_opened(opened, "tern-quay.toml")]
+
+
 def test_no_print_of_the_demo_is_refused() -> None:
-    for request in load_job(DEMO / "tern-quay.toml", check_ids()).prints:
-        name = request.look.picture.name.replace("-", "_").upper()
-        found = run_checks(plan_print(request, getattr(plans, name)), "tern-quay.toml")
+    for file in arrange(load_job(DEMO / "tern-quay.toml", check_ids())):
+        found = findings_of(file)
         assert [each.sentence() for each in found if each.level == "stop"] == []
 
 

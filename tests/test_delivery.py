@@ -28,7 +28,7 @@ from sightsize.arrange import arrange
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.job import Job
 from sightsize.picture.chain import Sheet, sheet_image
-from sightsize.picture.finish import paper_value
+from sightsize.plan import FilePlan, PicturePlan
 from sightsize.verify import verify_file
 from sightsize.whole import remove_leftovers
 
@@ -564,14 +564,14 @@ def off_white_corner(sheet: pyvips.Image) -> pyvips.Image:
 
 
 WRONG_SHEETS: dict[str, Callable[[pyvips.Image], pyvips.Image]] = {
-    "row 111 of the overhang is not exact paper tone": off_white_corner,
+    "row 111 of the border is not exact paper tone": off_white_corner,
     "127 x 112 px, planned 128 x 112": lambda sheet: sheet.crop(0, 0, 127, 112),
     "1 channels, planned 3": lambda sheet: sheet[0],
     "16 bits, planned 8": lambda sheet: sheet.cast("ushort").linear(257, 0).cast("ushort"),
 }
 
 
-def spoilt(plan: Plan, spoil: Callable[[pyvips.Image], pyvips.Image]) -> Sheet:
+def spoilt(plan: FilePlan[PicturePlan], spoil: Callable[[pyvips.Image], pyvips.Image]) -> Sheet:
     return replace(sheet_image(plan), image=spoil(sheet_image(plan).image))
 
 
@@ -666,7 +666,7 @@ def test_killed_at_any_moment_only_whole_files_have_names(tmp_path: Path) -> Non
     save(tmp_path / "a.tif", larger(SCENE))
     pictures = {f"p{at}": {"source": "a.tif", "focus": [at / 6, 0.5]} for at in range(6)}
     planned = job(tmp_path, pictures, (1000, 1000), sharpen={"gain": 0.8})
-    plans = {each.request.name: each.plan for each in plan_prints(planned, arrange(planned))}
+    plans = {each.name: each.plan for each in plan_prints(planned, arrange(planned))}
     delays = random.Random(9)
     left = 0
     for turn in range(4):
@@ -675,8 +675,7 @@ def test_killed_at_any_moment_only_whole_files_have_names(tmp_path: Path) -> Non
             if not name.startswith(".") and name != "docket.toml":
                 plan = plans[name]
                 assert plan is not None
-                paper = paper_value(plan.request)
-                assert verify_file(planned.output / name, plan, paper).differences == ()
+                assert verify_file(planned.output / name, plan).differences == ()
     assert left > 0, "no kill fell into the writing of a file"
     done = command(planned)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -22,6 +22,7 @@ from sightsize.checks.run import check_ids
 from sightsize.cli import app
 from sightsize.docket import Docket
 from sightsize.errors import DocketError
+from sightsize.grammar import schema_file
 from sightsize.job import Job
 from sightsize.reprint import reprinted
 from sightsize.schema import schema_file
@@ -94,8 +95,10 @@ def test_hashes_are_those_of_the_files(tmp_path: Path) -> None:
         assert hashlib.sha256(path.read_bytes()).hexdigest() == record["output"]["sha256"]
         pixels = pyvips.Image.new_from_file(str(path)).write_to_memory()
         assert hashlib.sha256(pixels).hexdigest() == record["output"]["pixels_sha256"]
-        source = (made.output / record["source"]["path"]).resolve()
-        assert hashlib.sha256(source.read_bytes()).hexdigest() == record["source"]["sha256"]
+        (noted,) = record["sources"]
+        assert noted["picture"] == Path(name).stem
+        source = (made.output / noted["path"]).resolve()
+        assert hashlib.sha256(source.read_bytes()).hexdigest() == noted["sha256"]
 
 
 def test_the_mirror_is_only_a_mirror(tmp_path: Path) -> None:
@@ -123,7 +126,7 @@ def test_what_was_measured_is_kept_while_the_print_is_the_same(tmp_path: Path) -
     assert records["p2.tif"]["measured"]["width"] == "9.6 mm"
 
 
-@pytest.mark.parametrize("text", ["docket = ", "docket = 2\nprints = []\n", "docket = 1\n", "\xff"])
+@pytest.mark.parametrize("text", ["docket = ", "docket = 3\nprints = []\n", "docket = 1\n", "\xff"])
 def test_a_docket_that_cannot_be_used(tmp_path: Path, text: str) -> None:
     path = tmp_path / "docket.toml"
     path.write_bytes(text.encode("latin-1"))
@@ -162,7 +165,7 @@ def test_a_clock_that_is_wrong(tmp_path: Path, second: int) -> None:
     assert states(run(made)) == ["kept", "kept"]
     (made.output / ".docket.json").unlink()
     records = docket_of(made).records
-    assert records["p1.tif"]["source"]["changed_ns"] == second * 10**9
+    assert [each["changed_ns"] for each in records["p1.tif"]["sources"]] == [second * 10**9]
     assert records["p2.tif"]["output"]["changed_ns"] == second * 10**9
     assert states(run(made)) == ["kept", "kept"]
     assert [each.state for each in audited(docket_of(made))] == ["whole", "whole"]
@@ -186,8 +189,8 @@ def test_another_source_of_the_same_size_and_time_is_seen_once_it_is_printed(
     (made.output / "p1.tif").unlink()
     identity._sha256_of.cache_clear()  # as in a new process
     assert states(run(made)) == ["made", "kept"]
-    record = docket_of(made).records["p1.tif"]
-    assert record["source"]["sha256"] == identity.file_sha256(tmp_path / "p1.tif")
+    (noted,) = docket_of(made).records["p1.tif"]["sources"]
+    assert noted["sha256"] == identity.file_sha256(tmp_path / "p1.tif")
 
 
 def test_another_print_of_the_same_size_and_time_is_seen_by_the_audit(tmp_path: Path) -> None:
@@ -222,7 +225,7 @@ def test_a_print_that_somebody_worked_on_is_left_alone(tmp_path: Path, keep_mast
     made = prints_of(tmp_path, delivery={"keep_master": keep_master})
     run(made)
     path = made.output / "p2.tif"
-    # Size, density, profile, overhang and the identity in it stay: a patch is lighter.
+    # Size, density, profile, border and the identity in it stay: a patch is lighter.
     image = pyvips.Image.new_from_file(str(path)).copy_memory()
     x, y = image.width // 2, image.height // 2
     lighter = image.crop(x, y, 4, 4).linear(1, 60).cast(image.format)

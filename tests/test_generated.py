@@ -14,8 +14,7 @@ from sightsize.audit import audited
 from sightsize.batch import plan_prints
 from sightsize.checks.run import check_ids
 from sightsize.docket import Docket
-from sightsize.errors import DocketError
-from sightsize.errors import JobError
+from sightsize.errors import DocketError, JobError
 from sightsize.load import load_job
 
 HUNDRED = settings(max_examples=100, suppress_health_check=list(HealthCheck))
@@ -29,10 +28,11 @@ def load_and_plan(path: Path) -> bool:
     """Load a job and plan its prints; True when it is a job, False when it is refused."""
     try:
         job = load_job(path, check_ids())
+        files = arrange(job)
     except JobError as error:
         findings = error.findings
     else:
-        plan_prints(job, arrange(job))
+        plan_prints(job, files)
         return True
     assert findings
     assert all(each.message and each.line >= 1 for each in findings)

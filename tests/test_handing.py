@@ -85,7 +85,7 @@ def test_processes_make_the_very_files_that_threads_make(tmp_path: Path) -> None
 
 
 def die_at_p1(order: Order) -> Outcome:
-    if order.plan.request.name == "p1.tif":
+    if order.plan.name == "p1.tif":
         os.kill(os.getpid(), signal.SIGKILL)
     return make_print(order)
 

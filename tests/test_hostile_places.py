@@ -19,12 +19,12 @@ from sightsize.audit import audited
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.checks.run import check_ids
 from sightsize.docket import Docket
-from sightsize.errors import JobError
-from sightsize.job import Job, PrintRequest
+from sightsize.errors import JobError, SourceError
+from sightsize.job import Job
 from sightsize.load import load_job
 from sightsize.paths import read_path
-from sightsize.errors import SourceError
 from sightsize.picture.source import read_header
+from sightsize.plan import FilePlan, PicturePlan
 
 PX = (64, 48)
 SCENE = np.random.default_rng(31).integers(40, 200, (48, 64, 3)).astype(np.uint8)
@@ -41,7 +41,7 @@ def names(folder: Path) -> list[str]:
     return sorted(each.name for each in folder.iterdir())
 
 
-def with_docket(planned: Job, started: Callable[[PrintRequest], None]) -> list[Outcome]:
+def with_docket(planned: Job, started: Callable[[str], None]) -> list[Outcome]:
     """Make prints with a docket, calling ``started`` before each."""
     planned.output.mkdir(exist_ok=True)
     return make_prints(
@@ -125,8 +125,8 @@ def test_a_folder_in_place_of_a_print(tmp_path: Path) -> None:
 def test_a_folder_that_vanishes_between_prints(tmp_path: Path) -> None:
     planned = two_prints(tmp_path)
 
-    def started(request: PrintRequest) -> None:
-        if request.name == "second.tif":
+    def started(name: str) -> None:
+        if name == "second.tif":
             shutil.rmtree(planned.output)
 
     first, second = with_docket(planned, started)
@@ -162,8 +162,8 @@ def test_a_source_that_changes_after_it_was_planned(
 ) -> None:
     planned = two_prints(tmp_path)
 
-    def started(request: PrintRequest) -> None:
-        if request.name == "second.tif":
+    def started(name: str) -> None:
+        if name == "second.tif":
             change(tmp_path / "b.tif")
 
     first, second = with_docket(planned, started)
@@ -180,7 +180,7 @@ def test_a_source_that_changes_while_it_is_printed(
     planned = two_prints(tmp_path)
     write = deliver._write
 
-    def write_and_change(plan: Plan, part: Path, identity: str) -> object:
+    def write_and_change(plan: FilePlan[PicturePlan], part: Path, identity: str) -> object:
         remarks = write(plan, part, identity)
         change(plan.request.look.picture.source)
         return remarks
@@ -346,7 +346,7 @@ def refused(folder: Path, pattern: str) -> list[str]:
         f'paper.size = "10x8 in"\nprints = [{{ source = "{pattern}" }}]\n'
     )
     with pytest.raises(JobError) as error:
-        load_job(path, check_ids())
+        arrange(load_job(path, check_ids()))
     return [finding.message for finding in error.value.findings]
 
 
@@ -367,7 +367,7 @@ def test_a_text_that_would_move_the_terminal_is_refused(
         encoding="utf-8",
     )
     if "\n" in text and place != "key":
-        load_job(path, check_ids())
+        arrange(load_job(path, check_ids()))
         return
     with pytest.raises(JobError) as error:
         load_job(path, check_ids())

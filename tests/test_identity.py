@@ -9,12 +9,9 @@ import pytest
 
 from dng import mosaic, neutral, seen, write_dng
 from pictures import job as job_of
-from pictures import save
-from sightsize.arrange import arrange
-from sightsize.batch import plan_prints
-from sightsize.checks.run import check_ids
+from pictures import planned_file, save
 from sightsize.identity import print_identity
-from sightsize.load import load_job
+from sightsize.plan import FilePlan, PicturePlan
 
 PX = (60, 40)
 NAMED = {"cameras": {"launch-body": {"dust": [{"at": [0.3, 0.3], "radius": 0.01}]}}}
@@ -26,11 +23,11 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def planned(folder: Path, facts: dict[str, Any] | None = None, **tables: Any) -> Plan:
+def planned(
+    folder: Path, facts: dict[str, Any] | None = None, **tables: Any
+) -> FilePlan[PicturePlan]:
     made = job_of(folder, {"cox": {"source": "cox.tif", **(facts or {})}}, PX, **tables)
-    (only,) = plan_prints(made, arrange(made))
-    assert only.plan is not None
-    return only.plan
+    return planned_file(made)
 
 
 def identity(folder: Path, facts: dict[str, Any] | None = None, **tables: Any) -> str:
@@ -107,18 +104,27 @@ def test_sharpening_that_does_nothing_does_not_count(folder: Path) -> None:
 
 
 def test_the_name_of_a_marked_picture_does_not_count(folder: Path) -> None:
-    plan = planned(folder, {"spotting": [SPOT]})
-    renamed = replace(plan.marks[0], label="spot 1 of another")
-    assert print_identity(replace(plan, marks=(renamed,))) == print_identity(plan)
+    file = planned(folder, {"spotting": [SPOT]})
+    (placed,) = file.pictures
+    (mark,) = placed.picture.marks
+    renamed = replace(placed.picture, marks=(replace(mark, label="spot 1 of another"),))
+    moved = replace(placed.picture, marks=(replace(mark, radius_px=mark.radius_px + 1),))
+    assert print_identity(_showing(file, renamed)) == print_identity(file)
+    assert print_identity(_showing(file, moved)) != print_identity(file)
+
+
+def _showing(file: FilePlan[PicturePlan], picture: PicturePlan) -> FilePlan[PicturePlan]:
+    """A file of one picture with another in its place."""
+    (placed,) = file.pictures
+    return file.with_pictures((replace(placed, picture=picture),))
 
 
 def test_the_exact_crop_counts_where_the_small_picture_is_used(folder: Path) -> None:
     # Rounded to whole pixels both boxes are the same; the maps are cut from the exact one.
     narrow = {"crop": {"left": 0.1, "top": 0.1, "width": 0.7, "height": 0.8}}
     moved = {"crop": {"left": 0.101, "top": 0.1, "width": 0.7, "height": 0.8}}
-    both = [planned(folder, each).crop for each in (narrow, moved)]
-    assert both[0] is not None
-    assert both[1] is not None
+    both = [planned(folder, each).pictures[0].picture.crop for each in (narrow, moved)]
+    assert both[0].exact != both[1].exact
     assert both[0].box == both[1].box
     assert identity(folder, narrow) == identity(folder, moved)
     contrast = {"local_contrast": {"gain": 0.2}}
@@ -137,9 +143,7 @@ def test_a_raw_development_counts_for_raw_files(tmp_path: Path) -> None:
 
     def of(raw: dict[str, Any]) -> str:
         values = job_of(tmp_path, {"plate": {"source": "plate.dng", "raw": raw}}, PX)
-        (only,) = plan_prints(values, load_job(values.path, check_ids()).prints)
-        assert only.plan is not None
-        return print_identity(only.plan)
+        return print_identity(planned_file(values))
 
     assert of({}) != of({"exposure": 0.5})
     assert of({}) == of({"exposure": 0.0})

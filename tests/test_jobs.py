@@ -15,14 +15,14 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from sightsize.arrange import arrange
 from sightsize.batch import plan_prints
-from sightsize.checks.run import check_ids
-from sightsize.findings import Finding
+from sightsize.checks.run import check_file, check_ids
 from sightsize.errors import JobError
+from sightsize.findings import Finding
 from sightsize.job import PrintRequest
 from sightsize.load import load_job
 from sightsize.paths import missing_file
-from sightsize.plan import plan_print
 
 JOBS = Path(__file__).parent / "jobs"
 VALID = sorted(JOBS.glob("valid/*.toml"))
@@ -52,7 +52,7 @@ def test_invalid_job_is_answered_by_one_sentence(
 ) -> None:
     monkeypatch.chdir(job.parent)
     with pytest.raises(JobError) as caught:
-        load_job(Path(job.name), check_ids())
+        arrange(load_job(Path(job.name), check_ids()))
     (finding,) = caught.value.findings
     assert_says(finding, job)
     text = job.read_text(encoding="utf-8").split("\n")[finding.line - 1]
@@ -64,7 +64,8 @@ def test_missing_picture_is_a_finding_of_the_plan(
     job: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(job.parent)
-    (planned,) = plan_prints(load := load_job(Path(job.name), check_ids()), load.prints)
+    loaded = load_job(Path(job.name), check_ids())
+    (planned,) = plan_prints(loaded, arrange(loaded))
     assert planned.refused
     assert planned.plan is None
     (finding,) = planned.findings
@@ -81,7 +82,7 @@ def test_there_are_cases() -> None:
 
 @pytest.mark.parametrize("job", VALID, ids=lambda job: job.stem)
 def test_valid_job_loads(job: Path) -> None:
-    assert load_job(job, check_ids()).prints
+    assert arrange(load_job(job, check_ids()))
 
 
 @pytest.mark.parametrize("job", VALID, ids=lambda job: job.stem)
@@ -92,10 +93,9 @@ def test_line_ends_and_byte_order_mark_change_nothing(job: Path, tmp_path: Path)
         path.parent.mkdir()
     plain.write_text(text, encoding="utf-8", newline="\n")
     windows.write_text(text, encoding="utf-8-sig", newline="\r\n")
-    assert [each.name for each in load_job(windows, check_ids()).prints] == [
-        each.name for each in load_job(plain, check_ids()).prints
-    ]
-    first, second = (load_job(path, check_ids()).prints[0].origins for path in (plain, windows))
+    first_job, second_job = (load_job(path, check_ids()) for path in (plain, windows))
+    assert [each.name for each in arrange(second_job)] == [each.name for each in arrange(first_job)]
+    first, second = (each.prints[0].origins for each in (first_job, second_job))
     assert first == second
 
 
@@ -129,7 +129,7 @@ def test_a_name_clash_is_said_once_for_a_glob(tmp_path: Path) -> None:
         '[[prints]]\nsource = "*.jpg"\ndelivery.name = "album"\n'
     )
     with pytest.raises(JobError) as caught:
-        load_job(job)
+        arrange(load_job(job))
     (finding,) = caught.value.findings
     assert "prints 1 and 2 would both be named 'album'" in finding.message
 
@@ -160,10 +160,10 @@ def test_what_a_table_says_of_a_file_holds_where_a_print_names_the_file(
     tmp_path: Path, source: str
 ) -> None:
     bride, *groom = loaded(tmp_path, f'[[prints]]\nsource = "{source}"\n')
-    assert (bride.picture.name, len(bride.picture.spotting)) == ("bride", 1)
+    assert (bride.look.picture.name, len(bride.look.picture.spotting)) == ("bride", 1)
     assert bride.own_job["pictures"]["bride"]["spotting"]
     assert bride.origin("picture.zones").key == "pictures.bride.zones"
-    assert [each.picture.spotting for each in groom] == [()] * len(groom)
+    assert [each.look.picture.spotting for each in groom] == [()] * len(groom)
 
 
 @pytest.mark.parametrize(
@@ -195,9 +195,9 @@ def test_a_glob_is_in_natural_order_and_brackets_are_a_name_first(tmp_path: Path
     job = tmp_path / "job.toml"
     head = 'sightsize = 1\naperture = { width = "7 in", height = "9 in" }\npaper.size = "12x8 in"\n'
     job.write_text(f'{head}delivery.name = "{{number}}"\n[[prints]]\nsource = "*.jpg"\n')
-    assert [each.picture.name for each in load_job(job).prints] == ["2", "10", "[2]"]
+    assert [each.look.picture.name for each in load_job(job).prints] == ["2", "10", "[2]"]
     job.write_text(f'{head}[[prints]]\nsource = "[2].jpg"\n')
-    assert [each.picture.source.name for each in load_job(job).prints] == ["[2].jpg"]
+    assert [each.look.picture.source.name for each in load_job(job).prints] == ["[2].jpg"]
 
 
 @pytest.mark.parametrize(
@@ -285,12 +285,12 @@ def test_a_wrong_value_anywhere_is_loaded_or_answered(data: st.DataObject, tmp_p
     job = tmp_path / "job.toml"
     job.write_text(tomli_w.dumps(values), encoding="utf-8")
     try:
-        loaded = load_job(job, check_ids())
+        files = arrange(load_job(job, check_ids()))
     except JobError as error:
         findings = error.findings
     else:
-        for request in loaded.prints:
-            run_checks(plan_print(request, None), str(job))
+        for file in files:
+            list(check_file(file, str(job)))
         return
     assert findings
     for finding in findings:

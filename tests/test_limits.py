@@ -21,13 +21,14 @@ from sightsize import deliver
 from sightsize.arrange import arrange
 from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.checks.run import check_ids
-from sightsize.errors import OutOfTimeError
 from sightsize.deadline import briefly, deadline, stopped_in_time
 from sightsize.docket import Docket
+from sightsize.errors import OutOfTimeError
 from sightsize.identity import print_identity
 from sightsize.job import Job
 from sightsize.picture.chain import Sheet, sheet_image
 from sightsize.picture.source import open_upright, read_header
+from sightsize.plan import FilePlan, PicturePlan
 from sightsize.reprint import reprinted
 from sightsize.verify import verify_file
 
@@ -117,7 +118,7 @@ def test_the_limit_on_sources_is_the_jobs(tmp_path: Path) -> None:
 def slow_sheets(monkeypatch: pytest.MonkeyPatch, sheet: Callable[[Sheet], Sheet]) -> None:
     """Have the sheet of the print named slow be another."""
 
-    def made(plan: Plan) -> Sheet:
+    def made(plan: FilePlan[PicturePlan]) -> Sheet:
         done = sheet_image(plan)
         return sheet(done) if plan.request.look.picture.name == "slow" else done
 

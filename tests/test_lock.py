@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from pictures import job, save
+from sightsize.errors import LockedError
 from sightsize.job import Job
 from sightsize.lock import NAME, locked
-from sightsize.errors import LockedError
 
 HOLD = (
     "import sys; from pathlib import Path; from sightsize.lock import locked\n"

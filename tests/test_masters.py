@@ -131,7 +131,7 @@ def test_a_master_is_kept_only_when_asked_for(tmp_path: Path) -> None:
     made = planned(tmp_path)
     assert run(made).status == "made"
     assert files(made.output) == [".docket.json", "cox.tif", "docket.toml"]
-    assert "master" not in docket_of(made).records["cox.tif"]
+    assert "masters" not in docket_of(made).records["cox.tif"]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -148,14 +148,16 @@ def test_a_print_is_the_same_with_a_master_and_without(tmp_path: Path, kind: str
 def test_a_master_is_the_crop_at_its_own_size(tmp_path: Path, kind: str, bands: int) -> None:
     made = kept(tmp_path, {"crop": TURNED["crop"]}, **KINDS[kind])
     record = docket_of(made).records["cox.tif"]
+    (numbers,), (master,) = record["plan"]["pictures"], record["masters"]
     image = pyvips.Image.new_from_file(str(master_of(made)))
-    assert [image.width, image.height] == record["plan"]["crop_px"][2:] == [432, 288]
+    assert [image.width, image.height] == numbers["crop_px"][2:] == [432, 288]
     assert (image.bands, image.format) == (bands, "ushort")
     profile = built_in("sgrey") if bands == 1 else wide_profile()
     assert bytes(image.get("icc-profile-data")) == profile
-    assert image.xres * 25.4 == pytest.approx(record["plan"]["effective_ppi"], abs=0.01)
-    assert record["master"]["file"] == "masters/cox.tif"
-    assert record["master"]["bytes"] == master_of(made).stat().st_size
+    assert image.xres * 25.4 == pytest.approx(numbers["effective_ppi"], abs=0.01)
+    assert (numbers["picture"], master["picture"]) == ("cox", "cox")
+    assert master["file"] == "masters/cox.tif"
+    assert master["bytes"] == master_of(made).stat().st_size
 
 
 RESIZED: dict[str, dict[str, Any]] = {
@@ -268,15 +270,15 @@ def test_a_master_asked_for_later_is_made(tmp_path: Path) -> None:
     assert run(planned(tmp_path)).status == "made"
     assert run(planned(tmp_path, delivery={"keep_master": True})).status == "made"
     assert run(planned(tmp_path)).status == "kept"
-    assert "master" in docket_of(planned(tmp_path)).records["cox.tif"]
+    assert "masters" in docket_of(planned(tmp_path)).records["cox.tif"]
 
 
 def test_a_print_made_again_without_a_master_keeps_the_one_it_had(tmp_path: Path) -> None:
     made = kept(tmp_path)
-    master = docket_of(made).records["cox.tif"]["master"]
+    masters = docket_of(made).records["cox.tif"]["masters"]
     (made.output / "cox.tif").unlink()
     assert run(planned(tmp_path, delivery={"bit_depth": 16})).status == "made"
-    assert docket_of(made).records["cox.tif"]["master"] == master
+    assert docket_of(made).records["cox.tif"]["masters"] == masters
 
 
 def test_a_master_somebody_worked_on_is_not_written_over(tmp_path: Path) -> None:
@@ -454,13 +456,15 @@ def test_grain_is_the_same(tmp_path: Path, mono: dict[str, Any]) -> None:
 def test_what_was_measured_on_the_source_is_not_measured_again(tmp_path: Path) -> None:
     made = kept(tmp_path, **MONO, sharpen={"gain": 0.8, "noise_floor": "measured"})
     record = docket_of(made).records["cox.tif"]
-    measured = record["master"]["sharpening"]
+    (master,) = record["masters"]
+    measured = master["sharpening"]
     assert measured["noise_floor"] >= 0.8
     result = matched(made)
     assert result.state == "matched"
     mean = result.mean_difference
     docket = docket_of(made)
-    docket.records["cox.tif"]["master"]["sharpening"] = {"gain": 0.0, "noise_floor": 0.8}
+    (master,) = docket.records["cox.tif"]["masters"]
+    master["sharpening"] = {"gain": 0.0, "noise_floor": 0.8}
     (without,) = reprinted(docket, [], [], made.output / "again", match=True)
     assert without.mean_difference is not None
     assert mean is not None

@@ -17,14 +17,15 @@ from pictures import job, save, save_16
 from sightsize.arrange import arrange
 from sightsize.batch import plan_prints
 from sightsize.cli import app
-from sightsize.memory import machine_bytes, parse_size_bytes, peak_bytes
 from sightsize.errors import UnitError
+from sightsize.memory import machine_bytes, parse_size_bytes, peak_bytes
 
 MIB = 2**20
 
 PEAK_OF_ONE_PRINT = """
 import json, sys
 from pathlib import Path
+from sightsize.arrange import arrange
 from sightsize.batch import make_prints, plan_prints
 from sightsize.checks.run import check_ids
 from sightsize.load import load_job

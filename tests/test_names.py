@@ -9,8 +9,9 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from sightsize.arrange import arrange
 from sightsize.errors import JobError
-from sightsize.load import load_job
+from sightsize.load import load_job, natural_order
 from sightsize.names import FIELDS, LONGEST_NAME, fill_template, paper_slug, slug
 from sightsize.sources import natural_order
 
@@ -105,11 +106,11 @@ def test_names_of_a_job_differ_by_more_than_case_or_it_is_refused(
     }
     job.write_text(tomli_w.dumps(values), encoding="utf-8")
     try:
-        prints = load_job(job).prints
+        files = arrange(load_job(job))
     except JobError as error:
         messages = {finding.message for finding in error.findings}
     else:
-        folded = [each.name.casefold() for each in prints]
+        folded = [each.name.casefold() for each in files]
         assert len(set(folded)) == len(folded) == len(names)
         return
     assert all("would both be named" in message for message in messages)
@@ -129,12 +130,12 @@ def test_hostile_text_in_a_field_stays_in_the_folder(
     }
     text = tomli_w.dumps(values)
     try:
-        (request,) = load_job(write_job(text)).prints
+        (file,) = arrange(load_job(write_job(text)))
     except JobError as error:
         messages = {finding.message for finding in error.findings}
     else:
-        assert_portable(request.name.removesuffix(".jpg"))
-        assert (tmp_path / request.name).resolve().parent == tmp_path.resolve()
+        assert_portable(file.name.removesuffix(".jpg"))
+        assert (tmp_path / file.name).resolve().parent == tmp_path.resolve()
         assert hostile.isprintable()
         return
     (message,) = messages

@@ -19,14 +19,19 @@ from plans import (
     LOBBY_OAK,
     TROPHY_CABINET,
     crop,
+    file_of,
     header,
+    laid,
     mm,
+    opened,
     plan,
+    with_header,
 )
 from sightsize.crop import ACUITY_MM_PPI
+from sightsize.geometry import Box, EdgesPx
 from sightsize.header import Header
 from sightsize.job import Edges
-from sightsize.layout import Box, EdgesPx
+from sightsize.plan import PicturePlan, UnopenedPicture, estimated_bytes
 from sightsize.units import px_to_mm
 
 
@@ -116,7 +121,7 @@ def test_sheets_of_the_frames(name: str) -> None:
 
 
 def test_the_odd_pixel_is_reported_as_a_residual() -> None:
-    across, down = plan(TROPHY_CABINET).sheet.place.residual_mm
+    across, down = laid(TROPHY_CABINET).place.residual_mm
     # 3000 - 2409 = 591 px: half a pixel at 300 ppi is 25.4 / 600 mm.
     assert across == 0
     assert down == Fraction(254, 6000)
@@ -143,7 +148,7 @@ def test_paper_by_size_or_by_name(size: str, name: str, sheet_px: tuple[int, int
 
 def test_resolution_is_exact_in_any_unit() -> None:
     sheet = laid(TROPHY_CABINET + '[delivery]\nresolution = "100 px/cm"\n')
-    assert sheet.ppi == 254
+    assert sheet.stock.ppi == sheet.size.ppi == 254
     assert sheet.size.image_px == (1490, 2040)
     assert sheet.stock.size_px == (2032, 2540)
 
@@ -268,11 +273,10 @@ def test_a_borderless_sheet_with_bleed() -> None:
     """10x8 in and 24 px (2.032 mm) of bleed at each edge."""
     size = 'width = "10 in"\nheight = "8 in"\noverlap = "2.032 mm"'
     toml = f'[aperture]\n{size}\n[paper]\nsize = "258.064 x 207.264 mm"\n'
-    planned = plan(toml, CATCH_FOUR)
-    assert planned.sheet.place.box == Box(0, 0, 3048, 2448)
-    assert planned.sheet.stock.size_px == (3048, 2448)
-    assert planned.crop is not None
-    assert round(float(planned.crop.crop_loss), 2) == 0.17
+    sheet = laid(toml)
+    assert sheet.place.box == Box(0, 0, 3048, 2448)
+    assert sheet.stock.size_px == (3048, 2448)
+    assert round(float(crop(toml, CATCH_FOUR).crop_loss), 2) == 0.17
 
 
 SIZES = {
@@ -287,10 +291,10 @@ SIZES = {
 @pytest.mark.parametrize("sides", SIZES)
 def test_one_picture_at_every_size(sides: tuple[int, int]) -> None:
     planned = plan(whole_sheet(*sides), COX_MEGAPHONE)
-    assert planned.crop is not None
     assert f"{float(planned.crop.crop_loss):.1%}" == SIZES[sides]
     assert planned.crop.effective_ppi == Fraction(4000, sides[0])
     # 0.10 mm at 300 ppi, on every size alike.
+    assert planned.sharpen is not None
     assert planned.sharpen.sigma_px == pytest.approx(1.1811, abs=5e-5)
 
 
@@ -348,25 +352,38 @@ def test_clearance_is_measured_on_paper_from_the_opening() -> None:
     assert found.label == "cox"
 
 
-def test_without_a_picture_there_is_no_crop() -> None:
-    planned = plan(LOBBY_OAK_OPENING)
-    assert planned.header is None
-    assert planned.crop is None
-    assert planned.sheet == plan(LOBBY_OAK_OPENING, COX_MEGAPHONE).sheet
+def test_opening_a_picture_leaves_its_size_and_its_sheet_as_they_were() -> None:
+    unopened = file_of(LOBBY_OAK_OPENING)
+    file = with_header(unopened, COX_MEGAPHONE)
+    (before,), (after,) = unopened.pictures, file.pictures
+    assert isinstance(before.picture, UnopenedPicture)
+    assert isinstance(after.picture, PicturePlan)
+    assert (after.picture.look, after.picture.size) == (before.picture.look, before.picture.size)
+    assert (after.place, after.request) == (before.place, before.request)
+    assert (file.name, file.delivery, file.copies) == (
+        unopened.name,
+        unopened.delivery,
+        unopened.copies,
+    )
+    assert (file.sheet.stock, file.sheet.border_lightness, file.sheet.marks) == (
+        unopened.sheet.stock,
+        unopened.sheet.border_lightness,
+        unopened.sheet.marks,
+    )
 
 
 @pytest.mark.parametrize("reveal", ["92.075 mm", "122 mm"])
-def test_a_reveal_that_leaves_no_picture_is_planned_without_a_crop(reveal: str) -> None:
-    planned = plan(
-        opening("7 1/4 in", "9 5/8 in", "12x8 in", f'reveal = "{reveal}"'), COX_MEGAPHONE
-    )
-    assert min(planned.sheet.size.image_mm) <= 0
-    assert planned.crop is None
+def test_a_reveal_that_leaves_no_picture_has_an_empty_size_and_no_plan(reveal: str) -> None:
+    toml = opening("7 1/4 in", "9 5/8 in", "12x8 in", f'reveal = "{reveal}"')
+    size = laid(toml).size
+    assert min(size.image_mm) <= 0
+    assert size.is_empty
+    assert not laid(LOBBY_OAK_OPENING).size.is_empty
 
 
 def test_the_frame_gives_its_opening_to_the_print() -> None:
     toml = LOBBY_OAK + '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "lobby-oak"\n'
-    assert plan(toml).sheet == plan(LOBBY_OAK_OPENING).sheet
+    assert laid(toml) == laid(LOBBY_OAK_OPENING)
 
 
 # Published figures.
@@ -418,15 +435,15 @@ def test_published_viewing_distances(inches: str, ppi: float) -> None:
 
 
 def test_mono_is_planned_only_when_asked_for() -> None:
-    assert plan(LOBBY_OAK_OPENING).mono is None
-    mono = plan(LOBBY_OAK_OPENING + "[mono]\n").mono
+    assert plan(LOBBY_OAK_OPENING, COX_MEGAPHONE).mono is None
+    mono = plan(LOBBY_OAK_OPENING + "[mono]\n", COX_MEGAPHONE).mono
     assert mono is not None
     assert mono.weights == pytest.approx((0.2126, 0.7152, 0.0722))
     assert mono.filter_factor_stops == pytest.approx(0)
 
 
 def estimate(keys: str, picture: Header = COX_MEGAPHONE) -> int:
-    return plan(LOBBY_OAK_OPENING + f"[delivery]\n{keys}\n", picture).estimated_bytes
+    return estimated_bytes(opened(LOBBY_OAK_OPENING + f"[delivery]\n{keys}\n", picture))
 
 
 def test_a_better_file_is_estimated_larger() -> None:

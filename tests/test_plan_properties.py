@@ -15,10 +15,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
-from plans import TROPHY_CABINET, request
+from plans import TROPHY_CABINET, Laid, request
 from sightsize.crop import CropPlan, ExactBox, plan_crop
 from sightsize.job import Aperture, Edges, Paper, Picture, Region
-from sightsize.layout import SheetPlan, plan_sheet
+from sightsize.layout import lay_out
+from sightsize.size import PictureSize, plan_size
 from sightsize.units import MM_PER_INCH, px_to_mm
 
 BASE = request(TROPHY_CABINET)
@@ -39,7 +40,7 @@ def apertures(draw: st.DrawFn) -> Aperture:
     overlap = draw(st.booleans())
     lengths = draw(edges(10))
     return replace(
-        BASE.aperture,
+        BASE.look.aperture,
         width_mm=draw(hundredths(40, 1500)),
         height_mm=draw(hundredths(40, 1500)),
         overlap_mm=lengths if overlap else None,
@@ -78,7 +79,7 @@ angles = st.just(0.0) | st.floats(-45, 45).map(lambda degrees: round(degrees, 3)
 @st.composite
 def pictures(draw: st.DrawFn) -> Picture:
     return replace(
-        BASE.picture,
+        BASE.look.picture,
         straighten_degrees=draw(angles),
         focus=draw(st.none() | st.tuples(shares, shares)),
         crop=draw(st.none() | regions()),
@@ -88,12 +89,19 @@ def pictures(draw: st.DrawFn) -> Picture:
 uprights = st.tuples(st.integers(200, 20_000), st.integers(200, 20_000))
 
 
-def sheet_of(aperture: Aperture) -> SheetPlan:
-    return plan_sheet(aperture, BASE.paper, Fraction(300))
+def size_of(aperture: Aperture) -> PictureSize:
+    return plan_size(aperture, Fraction(300))
+
+
+def laid(aperture: Aperture, paper: Paper, ppi: Fraction) -> Laid:
+    """A picture on a sheet without a frame."""
+    size = plan_size(aperture, ppi)
+    stock, place = lay_out(size, aperture, paper)
+    return Laid(size, place, stock)
 
 
 def crop_of(picture: Picture, upright: UprightPx, aperture: Aperture) -> CropPlan:
-    return plan_crop(picture, upright, sheet_of(aperture), aperture)
+    return plan_crop(picture, upright, size_of(aperture), aperture)
 
 
 # Sheets.
@@ -103,7 +111,7 @@ def crop_of(picture: Picture, upright: UprightPx, aperture: Aperture) -> CropPla
 def test_margins_and_picture_make_the_sheet(
     aperture: Aperture, paper: Paper, ppi: Fraction
 ) -> None:
-    sheet = plan_sheet(aperture, paper, ppi)
+    sheet = laid(aperture, paper, ppi)
     px, mm, box = sheet.place.margins_px, sheet.place.margins_mm, sheet.place.box
     assert px.left + box.width + px.right == sheet.stock.size_px[0]
     assert px.top + box.height + px.bottom == sheet.stock.size_px[1]
@@ -117,7 +125,7 @@ def test_margins_and_picture_make_the_sheet(
 def test_a_centred_picture_is_centred_to_half_a_pixel(
     aperture: Aperture, paper: Paper, ppi: Fraction
 ) -> None:
-    sheet = plan_sheet(aperture, paper, ppi)
+    sheet = laid(aperture, paper, ppi)
     px = sheet.place.margins_px
     odd = px.right - px.left, px.bottom - px.top
     assert set(odd) <= {0, 1}
@@ -128,7 +136,7 @@ def test_a_centred_picture_is_centred_to_half_a_pixel(
 def test_pixels_are_rounded_and_never_grown_for_parity(
     aperture: Aperture, paper: Paper, ppi: Fraction
 ) -> None:
-    sheet = plan_sheet(aperture, paper, ppi)
+    sheet = laid(aperture, paper, ppi)
     lengths_mm, lengths_px = (
         sheet.size.image_mm + sheet.stock.size_mm,
         sheet.size.image_px + sheet.stock.size_px,
@@ -138,7 +146,9 @@ def test_pixels_are_rounded_and_never_grown_for_parity(
 
 
 # 149 mm is 1759.84 px, its place 10.04 mm is 118.58 px, and both round up; their sum rounds down.
-@example(BASE.aperture, Fraction(300), (Fraction(1), Fraction(0)), Fraction("10.04"), Fraction(0))
+@example(
+    BASE.look.aperture, Fraction(300), (Fraction(1), Fraction(0)), Fraction("10.04"), Fraction(0)
+)
 @given(apertures(), resolutions, st.tuples(shares, shares), hundredths(0, 200), hundredths(0, 200))
 def test_a_picture_placed_on_its_sheet_stays_on_it(
     aperture: Aperture,
@@ -147,13 +157,13 @@ def test_a_picture_placed_on_its_sheet_stays_on_it(
     spare_width: Fraction,
     spare_height: Fraction,
 ) -> None:
-    image = sheet_of(aperture).image_mm
+    image = size_of(aperture).image_mm
     size = image[0] + spare_width, image[1] + spare_height
     at = spare_width * place[0], spare_height * place[1]
     orientation: Literal["portrait", "landscape"]
     orientation = "portrait" if size[0] <= size[1] else "landscape"
     paper = replace(BASE.paper, size_mm=size, orientation=orientation, placement_mm=at)
-    sheet = plan_sheet(aperture, paper, ppi)
+    sheet = laid(aperture, paper, ppi)
     px, mm = sheet.place.margins_px, sheet.place.margins_mm
     assert (mm.left, mm.top) == at
     assert min(px.top, px.right, px.bottom, px.left) >= 0
@@ -168,16 +178,16 @@ def test_a_picture_placed_on_its_sheet_stays_on_it(
 def test_the_crop_has_the_exact_ratio(
     picture: Picture, upright: UprightPx, aperture: Aperture
 ) -> None:
-    box, image = crop_of(picture, upright, aperture).exact, sheet_of(aperture).image_mm
+    box, image = crop_of(picture, upright, aperture).exact, size_of(aperture).image_mm
     assert box.width / box.height == image[0] / image[1]
 
 
 @given(pictures(), uprights, apertures())
 def test_scales_multiply_out(picture: Picture, upright: UprightPx, aperture: Aperture) -> None:
-    crop, sheet = crop_of(picture, upright, aperture), sheet_of(aperture)
-    assert crop.magnification * crop.effective_ppi == sheet.ppi
-    assert crop.effective_ppi * sheet.size.image_mm[0] / MM_PER_INCH == crop.exact.width
-    assert crop.effective_ppi * sheet.size.image_mm[1] / MM_PER_INCH == crop.exact.height
+    crop, size = crop_of(picture, upright, aperture), size_of(aperture)
+    assert crop.magnification * crop.effective_ppi == size.ppi
+    assert crop.effective_ppi * size.image_mm[0] / MM_PER_INCH == crop.exact.width
+    assert crop.effective_ppi * size.image_mm[1] / MM_PER_INCH == crop.exact.height
 
 
 @given(pictures(), uprights, apertures())
@@ -245,8 +255,8 @@ def _mirrored(picture: Picture) -> Picture:
 def test_turning_either_way_costs_the_same(
     upright: UprightPx, aperture: Aperture, degrees: float
 ) -> None:
-    there = crop_of(replace(BASE.picture, straighten_degrees=degrees), upright, aperture)
-    back = crop_of(replace(BASE.picture, straighten_degrees=-degrees), upright, aperture)
+    there = crop_of(replace(BASE.look.picture, straighten_degrees=degrees), upright, aperture)
+    back = crop_of(replace(BASE.look.picture, straighten_degrees=-degrees), upright, aperture)
     assert there.exact == back.exact
     assert there.crop_loss == back.crop_loss
 
@@ -257,7 +267,7 @@ def test_turning_by_nothing_is_not_turning(
 ) -> None:
     """The level crop is a side of the region and the ratio; a hair's turn moves it by a hair."""
     level = crop_of(replace(picture, straighten_degrees=0.0), upright, aperture)
-    region, image = _region(picture, upright), sheet_of(aperture).image_mm
+    region, image = _region(picture, upright), size_of(aperture).image_mm
     ratio = image[0] / image[1]
     width = min(region.width, region.height * ratio)
     assert (level.exact.width, level.exact.height) == (width, width / ratio)
@@ -307,7 +317,7 @@ def _crop_vector(box: ExactBox, upright: UprightPx) -> NDArray[np.float64]:
 
 
 def _ratio(aperture: Aperture) -> float:
-    width, height = sheet_of(aperture).image_mm
+    width, height = size_of(aperture).image_mm
     return float(width / height)
 
 

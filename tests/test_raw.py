@@ -16,9 +16,9 @@ from skimage.color import xyz2lab
 
 from dng import BLACK, COLOR_MATRIX, WHITE, Sensor, mosaic, neutral, seen, write_dng
 from icc_profiles import D65, SRGB_XY, Floats, colour_difference, rgb_to_xyz, to_d50
+from sightsize.errors import SourceError
 from sightsize.picture.camera import balanced_to_light, scene_white, srgb_to_xyz
 from sightsize.picture.raw import RAW_SUFFIXES, raw_light, read_raw_header
-from sightsize.errors import SourceError
 from sightsize.white_balance import AS_SHOT, Highlights, RawDevelopment, kelvin_and_duv, white_xy
 
 SIDE, ACROSS = 24, 6

@@ -91,8 +91,9 @@ def test_the_header_of_a_print_from_raw(tmp_path: Path) -> None:
     assert outcome.status == "made", outcome.message
     plan = outcome.planned.plan
     assert plan is not None
-    assert plan.header is not None
-    assert (plan.header.format, plan.header.bits) == ("raw", 16)
+    (placed,) = plan.pictures
+    header = placed.picture.header
+    assert (header.format, header.bits) == ("raw", 16)
 
 
 def test_a_raw_file_that_libvips_cannot_open_has_no_words(

@@ -14,6 +14,7 @@ from plans import (
     LAUNCH_ROOM,
     LOBBY_OAK,
     TROPHY_CABINET,
+    file_of,
     header,
     job,
     planned_print,
@@ -107,18 +108,24 @@ def test_a_turned_colour_picture_with_uneven_edges_and_an_odd_pixel() -> None:
     assert found["tone"] == "colour, exposure +0 stops, grade 2, 2 curve points"
 
 
-def test_a_dry_run_without_pictures() -> None:
-    found = rows(LOBBY_PRINT)
-    assert found["source"] == "cox-megaphone.jpg (not opened)"
-    assert found.keys().isdisjoint({"crop", "scale", "clear"})
-    assert found["image"] == "190.15 x 250.475 mm (7.49 x 9.86 in), 2246 x 2958 px"
+def test_a_print_whose_picture_is_not_opened_is_told_by_its_title_and_its_findings() -> None:
+    assert texts(LOBBY_PRINT) == "print 1: cox-megaphone for lobby-oak, 2 copies"
+    narrow = LOBBY_PRINT.replace("12x8 in", "10x8 in")
+    title, *found = texts(narrow).splitlines()
+    assert title == "print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED"
+    assert [line.split()[1:3] for line in found] == [
+        ["stop", "[sheet-margin]"],
+        ["warn", "[sheet-margin]"],
+    ]
 
 
-def test_a_picture_that_a_reveal_leaves_nothing_of_was_still_opened() -> None:
+def test_a_picture_that_a_reveal_leaves_nothing_of_is_refused_without_numbers() -> None:
     toml = TROPHY_CABINET.replace("[paper]", 'reveal = "80 mm"\n[paper]')
-    found = rows(toml, COX_MEGAPHONE)
-    assert found["source"].startswith("catch-four.tif: 6000 x 4000 px")
-    assert "crop" not in found
+    assert texts(toml, COX_MEGAPHONE) == (
+        "print 1: catch-four  REFUSED\n"
+        "  job.toml:4:1: stop [image-size] aperture.width: no picture is left inside the opening. "
+        "Make the reveal smaller, or correct the opening."
+    )
 
 
 def test_a_refused_print_says_so_first() -> None:
@@ -128,7 +135,7 @@ def test_a_refused_print_says_so_first() -> None:
 
 
 def test_mono_by_own_weights_without_a_filter() -> None:
-    found = rows(TROPHY_CABINET + "[mono]\nresponse = [2, 5, 3]\n")
+    found = rows(TROPHY_CABINET + "[mono]\nresponse = [2, 5, 3]\n", COX_MEGAPHONE)
     assert found["tone"].startswith("mono own response = r g b 0.200 0.500 0.300, exposure")
 
 
@@ -136,8 +143,7 @@ SOURCE_STOP = Finding(level="stop", check="source", message="there is no such fi
 
 
 def unreadable() -> PlannedPrint:
-    request = planned_print(LOBBY_PRINT, None).request
-    return PlannedPrint(request, None, (SOURCE_STOP,))
+    return PlannedPrint(file_of(LOBBY_PRINT), None, (SOURCE_STOP,))
 
 
 def test_an_unreadable_picture_is_told_in_full_and_in_a_line() -> None:
@@ -155,7 +161,6 @@ def test_one_line_for_a_print() -> None:
     sheet = "2246x2958 at (77,321) on 2400x3600"
     with_picture = report.plan_line(planned_print(LOBBY_PRINT, COX_MEGAPHONE))
     assert with_picture == f"    1 {name}  {sheet}  12.2% off 534 ppi  1 note"
-    assert report.plan_line(planned_print(LOBBY_PRINT, None)) == f"    1 {name}  {sheet}"
 
 
 def test_totals_count_what_will_be_made() -> None:
@@ -178,14 +183,16 @@ def test_data_hold_the_numbers_of_the_text() -> None:
     planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
     (data,) = json.loads(report.as_json(report.prints_data([planned])))
     assert data["output"] == "TQ-026-cox-megaphone-lobby-oak-12x8in.jpg"
-    assert (data["picture"], data["frame"], data["recipe"]) == (
+    (picture,) = data["pictures"]
+    assert (picture["picture"], picture["frame"], picture["recipe"]) == (
         "cox-megaphone",
         "lobby-oak",
         "silver",
     )
     assert (data["number"], data["copies"], data["refused"]) == (1, 2, False)
     assert [each["check"] for each in data["findings"]] == ["crop-loss"]
-    source, crop, sheet = data["source"], data["crop"], data["sheet"]
+    source, crop = picture["source"], picture["crop"]
+    sheet, size, place = data["sheet"], picture["size"], picture["place"]
     assert (source["width_px"], source["height_px"], source["orientation"]) == (6000, 4000, 6)
     assert crop["box"] == {"left": 0, "top": 0, "width": 4000, "height": 5269}
     assert crop["exact"]["height"] == pytest.approx(4000 * 250.475 / 190.15, abs=1e-6)
@@ -195,38 +202,53 @@ def test_data_hold_the_numbers_of_the_text() -> None:
     assert round(crop["enough_from_mm"]) == 163
     assert crop["clearances"][0]["label"] == "face"
     assert round(crop["clearances"][0]["distance_mm"]) == 54
-    assert data["aperture"]["viewing_distance_mm"] == 300
-    assert data["aperture"]["overlap_mm"] == dict.fromkeys(("top", "right", "bottom", "left"), 3)
-    assert data["paper"]["surface"] == "lustre"
-    assert sheet["opening_mm"] == [184.15, 244.475]
-    assert (sheet["image_mm"], sheet["image_px"]) == ([190.15, 250.475], [2246, 2958])
-    assert (sheet["sheet_mm"], sheet["sheet_px"]) == ([203.2, 304.8], [2400, 3600])
+    assert picture["aperture"]["viewing_distance_mm"] == 300
+    assert picture["aperture"]["overlap_mm"] == dict.fromkeys(("top", "right", "bottom", "left"), 3)
+    assert picture["paper"]["surface"] == "lustre"
+    assert size["opening_mm"] == [184.15, 244.475]
+    assert (size["image_mm"], size["image_px"]) == ([190.15, 250.475], [2246, 2958])
+    assert (sheet["size_mm"], sheet["size_px"]) == ([203.2, 304.8], [2400, 3600])
     assert (sheet["ppi"], sheet["media_name"]) == (300, "oe_photo-s8r_8x12in")
-    assert sheet["picture_box"] == {"left": 77, "top": 321, "width": 2246, "height": 2958}
-    assert sheet["margins_px"] == {"top": 321, "right": 77, "bottom": 321, "left": 77}
-    assert sheet["margins_mm"] == {"top": 27.1625, "right": 6.525, "bottom": 27.1625, "left": 6.525}
-    assert sheet["residual_mm"] == [0, 0]
-    assert data["rebate_free_mm"] == {"top": 50.6, "right": 50.9, "bottom": 50.6, "left": 50.9}
-    assert data["tone"]["grade"] == 2.6
-    assert round(data["mono"]["filter_factor_stops"], 1) == 0.8
-    assert round(data["sharpen"]["sigma_px"], 2) == 1.18
+    assert place["box"] == {"left": 77, "top": 321, "width": 2246, "height": 2958}
+    assert place["margins_px"] == {"top": 321, "right": 77, "bottom": 321, "left": 77}
+    assert place["margins_mm"] == {"top": 27.1625, "right": 6.525, "bottom": 27.1625, "left": 6.525}
+    assert place["residual_mm"] == [0, 0]
+    assert picture["rebate_free_mm"] == {"top": 50.6, "right": 50.9, "bottom": 50.6, "left": 50.9}
+    assert picture["tone"]["grade"] == 2.6
+    assert round(picture["mono"]["filter_factor_stops"], 1) == 0.8
+    assert round(picture["sharpen"]["sigma_px"], 2) == 1.18
     assert data["estimated_bytes"] == pytest.approx(2.2e6, abs=5e4)
 
 
 def test_data_without_a_picture_or_a_plan() -> None:
-    (data,) = json.loads(report.as_json(report.prints_data([planned_print(LOBBY_PRINT, None)])))
-    assert (data["source"], data["crop"]) == (None, None)
-    (data,) = json.loads(report.as_json(report.prints_data([unreadable()])))
-    assert data["refused"] is True
-    assert "sheet" not in data
+    whole, unopened, refused = json.loads(
+        report.as_json(
+            report.prints_data(
+                [
+                    planned_print(LOBBY_PRINT, COX_MEGAPHONE),
+                    planned_print(LOBBY_PRINT, None),
+                    unreadable(),
+                ]
+            )
+        )
+    )
+    assert unopened["refused"] is False
+    assert refused["refused"] is True
+    for data in (unopened, refused):
+        (picture,), (opened,) = data["pictures"], whole["pictures"]
+        assert picture.keys().isdisjoint({"source", "crop", "tone", "sharpen"})
+        assert picture == {key: opened[key] for key in picture}
+        assert data["sheet"] == whole["sheet"]
+        assert data["estimated_bytes"] == whole["estimated_bytes"]
 
 
 def test_data_name_a_profile_without_its_folder() -> None:
     planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
     assert planned.plan is not None
-    delivery = replace(planned.file.request.delivery, profile="/profiles/of/the/lab/lustre.icc")
-    request = replace(planned.file.request, delivery=delivery)
-    (data,) = report.prints_data([PlannedPrint(request, planned.plan, ())])
+    delivery = replace(planned.file.delivery, profile="/profiles/of/the/lab/lustre.icc")
+    plan = replace(planned.plan, delivery=delivery)
+    file = replace(planned.file, delivery=delivery)
+    (data,) = report.prints_data([PlannedPrint(file, plan, ())])
     assert data["delivery"]["profile"] == "lustre.icc"
 
 
@@ -251,7 +273,7 @@ def test_outcomes_in_lines_and_in_data() -> None:
     assert report.outcomes_text(outcomes) == "1 made, 1 kept, 1 refused, 1 failed"
     made, *_ = json.loads(report.as_json(report.outcomes_data(outcomes)))
     assert (made["status"], made["bytes"], made["seconds"]) == ("made", 2_345_678, 1.234)
-    assert made["sheet"]["sheet_px"] == [2400, 3600]
+    assert made["sheet"]["size_px"] == [2400, 3600]
 
 
 def test_junit_has_a_suite_for_a_job_and_a_case_for_a_print() -> None:

@@ -10,9 +10,7 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter, gaussian_filter1d
 
 from icc_profiles import Codes, Floats, built_in, colour_difference, lab_of
-from pictures import job, patches, picture_of, printed, save
-from sightsize.arrange import arrange
-from sightsize.batch import plan_prints
+from pictures import job, patches, picture_of, planned_picture, printed, save
 from sightsize.decoding import print_shrink
 from sightsize.picture.resize import resize_to
 from sightsize.tones import lightness
@@ -142,11 +140,7 @@ def from_jpeg_and_from_tiff(
     jpeg = save(folder / "source.jpg", pixels, quality=95, subsampling=0)
     tiff = save(folder / "source.tif", np.asarray(Image.open(jpeg)))
     planned = job(folder, {"print": {"source": "source.jpg"}}, px)
-    plan = plan_prints(planned, arrange(planned))[0].plan
-    assert plan is not None
-    assert plan.header is not None
-    assert plan.crop is not None
-    assert print_shrink(plan) == shrink
+    assert print_shrink(planned_picture(planned)) == shrink
     whole = picture_of(printed(folder, tiff, px), px)
     return picture_of(printed(folder, jpeg, px), px), whole
 

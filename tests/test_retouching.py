@@ -182,7 +182,7 @@ def test_dust_stands_on_the_sensor() -> None:
 def test_dust_applies_to_pictures_without_a_table() -> None:
     text = SHEET + '[[prints]]\nsource = "cox.jpg"\n' + BODY.format("LB-2", "")
     (only,) = job_of(text.replace('serial = ""\n', "")).prints
-    assert [camera.name for camera in only.picture.cameras] == ["launch-body"]
+    assert [camera.name for camera in only.look.picture.cameras] == ["launch-body"]
 
 
 # What may be permanent.
@@ -224,7 +224,7 @@ def crew(*places: tuple[float, float]) -> Any:
 
 def test_the_same_place_in_three_faces_is_counted() -> None:
     counts = [
-        each.picture.spotting[0].in_faces
+        each.look.picture.spotting[0].in_faces
         for each in crew((0.5, 0.5), (0.51, 0.5), (0.5, 0.49), (0.2, 0.8)).prints
     ]
     assert counts == [3, 3, 3, 1]
@@ -322,8 +322,9 @@ def test_dust_without_a_clean_donor_is_left_and_said(tmp_path: Path) -> None:
     cameras = {"launch-body": {"dust": thick(0.03, 0.01)}}
     (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400), cameras=cameras))
     assert outcome.status == "made"
-    assert "dust 1 of launch-body" in outcome.findings[0]
-    assert "left as it is" in outcome.findings[0]
+    said = outcome.findings[0].sentence()
+    assert "dust 1 of launch-body" in said
+    assert "left as it is" in said
 
 
 def test_a_mark_on_paper_can_be_too_large(tmp_path: Path) -> None:

@@ -10,7 +10,17 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from sightsize import job
+from sightsize.arrange import arrange
 from sightsize.errors import JobError
+from sightsize.grammar import (
+    RECIPE_TABLES,
+    follow,
+    key_range,
+    kind_text,
+    known_keys,
+    schema,
+    table_defaults,
+)
 from sightsize.load import load_job
 from sightsize.media import parse_size_mm
 from sightsize.messages import key_range, kind_text
@@ -155,13 +165,30 @@ ADDED = {
     "camera": {"name"},
     "spot": {"start", "end", "in_faces"},
     "shade": {"shape", "points"},
-    "print": {"number", "name", "variant", "thresholds", "limits", "origins", "own_job"},
+    "print": {
+        "number",
+        "name",
+        "variant",
+        "surface",
+        "thresholds",
+        "limits",
+        "origins",
+        "own_job",
+    },
 }
+
+
+def field_names(table: str) -> set[str]:
+    """The fields of a table's class; those of a print's look are its own."""
+    names = {field.name for field in fields(CLASSES[table])}
+    if table == "print":
+        return names - {"look"} | {field.name for field in fields(job.Look)}
+    return names
 
 
 @pytest.mark.parametrize("table", CLASSES)
 def test_fields_correspond_to_keys(table: str) -> None:
-    names = {field.name for field in fields(CLASSES[table])} - ADDED.get(table, set())
+    names = field_names(table) - ADDED.get(table, set())
     matched: set[str] = set()
     for key in schema()["$defs"][table]["properties"]:
         if (table, key) in ELSEWHERE:
@@ -341,11 +368,11 @@ def test_a_long_job_loads_without_what_is_later(write_job: Callable[..., Path]) 
     text = "\n".join(line for line in CONTRACT_JOB.split("\n") if not line.endswith("# later"))
     text = text.replace("[paper]", '[paper]\nsize = "12x8 in"')
     loaded = load_job(write_job(text))
-    assert [request.name for request in loaded.prints] == [
+    assert [file.name for file in arrange(loaded)] == [
         "TQ-026-cox-lobby-oak-12x8in.jpg",
         "TQ-026-catch-four-lobby-oak-12x8in.jpg",
     ]
-    first: Any = loaded.prints[0]
+    first: Any = loaded.prints[0].look
     assert (first.tone.grade, first.mono.filter, first.picture.straighten_degrees) == (
         2.6,
         "orange",

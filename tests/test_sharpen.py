@@ -12,10 +12,8 @@ from scipy.ndimage import gaussian_filter, maximum_filter, minimum_filter
 from skimage.filters import unsharp_mask
 
 from icc_profiles import Floats
-from pictures import BORDER_PX, job, patches, picture_of, printed, read, save
+from pictures import BORDER_PX, job, patches, picture_of, planned_picture, printed, read, save
 from sightsize.acutance import emphasis
-from sightsize.arrange import arrange
-from sightsize.batch import plan_prints
 from sightsize.picture.sharpen import OVERSHOOT, Sharpening, blur, sharpen
 from sightsize.picture.spread import spread
 from sightsize.picture.table import STEPS_PER_L, whole_steps
@@ -310,9 +308,9 @@ def test_radius_is_a_length_on_paper(tmp_path: Path) -> None:
             sharpen={"radius": "0.10 mm", "gain": 0.8},
             delivery={"resolution": f"{ppi} ppi"},
         )
-        (each,) = plan_prints(planned, arrange(planned))
-        assert each.plan is not None
-        assert each.plan.sharpen.sigma_px == pytest.approx(sigma, abs=5e-5)
+        found = planned_picture(planned).sharpen
+        assert found is not None
+        assert found.sigma_px == pytest.approx(sigma, abs=5e-5)
 
 
 def test_a_dark_saturated_spot_stays_a_dark_spot(tmp_path: Path) -> None:

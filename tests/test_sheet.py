@@ -38,7 +38,7 @@ def lobby_oak(folder: Path, **delivery: Any) -> Pixels:
     return read(printed(folder, save(folder / "busy.tif", BUSY), (1, 1), **tables))
 
 
-def test_tiff_overhang_is_exactly_paper(tmp_path: Path) -> None:
+def test_tiff_border_is_exactly_paper(tmp_path: Path) -> None:
     sheet = lobby_oak(tmp_path, format="tiff").copy()
     assert sheet.shape == (3600, 2400, 3)
     picture = sheet[321 : 321 + 2958, 77 : 77 + 2246].copy()
@@ -49,7 +49,7 @@ def test_tiff_overhang_is_exactly_paper(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("quality", "most"), [(95, 20), (60, 110)])
-def test_jpeg_overhang_is_exactly_paper_outside_the_edge_blocks(
+def test_jpeg_border_is_exactly_paper_outside_the_edge_blocks(
     tmp_path: Path, quality: int, most: int
 ) -> None:
     # ITU-T T.81 codes blocks of 8 x 8 pixels each for itself; 4:4:4 keeps chroma to them too.
@@ -100,7 +100,7 @@ def test_odd_pixel_goes_right_and_below(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("tone", "code"), [("white", 255), (100, 255), (90, 226), (95, 241), (0, 0)]
 )
-def test_overhang_has_the_papers_tone(
+def test_border_has_the_papers_tone(
     tmp_path: Path, format_name: str, tone: str | int, code: int
 ) -> None:
     # IEC 61966-2-1 and CIE 15: L* 90 encodes as 226.33, 95 as 240.58.

@@ -6,10 +6,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pictures import Pixels, job, picture_of, printed, save
-from sightsize.arrange import arrange
-from sightsize.batch import plan_prints
+from pictures import Pixels, job, picture_of, planned_picture, printed, save
 from sightsize.picture.small import LONG_SIDE_PX, SmallPrint
+from sightsize.plan import PicturePlan
 
 
 def waves(width: int, height: int) -> Pixels:
@@ -19,16 +18,12 @@ def waves(width: int, height: int) -> Pixels:
     return np.stack([red, green, (red + green) / 2], axis=-1).round().astype(np.uint8)
 
 
-def planned(folder: Path, source: Path, px: tuple[int, int], facts: dict[str, Any]) -> Plan:
-    made = job(folder, {"waves": {"source": source.name, **facts}}, px)
-    (only,) = plan_prints(made, arrange(made))
-    assert only.plan is not None
-    return only.plan
+def planned(folder: Path, source: Path, px: tuple[int, int], facts: dict[str, Any]) -> PicturePlan:
+    return planned_picture(job(folder, {"waves": {"source": source.name, **facts}}, px))
 
 
-def small_of(plan: Plan) -> SmallPrint:
-    assert plan.crop is not None
-    return SmallPrint(plan, plan.crop, None)
+def small_of(plan: PicturePlan) -> SmallPrint:
+    return SmallPrint(plan, None)
 
 
 CASES: dict[str, dict[str, Any]] = {
@@ -78,11 +73,10 @@ def test_the_opening_is_cut_out_of_the_print(tmp_path: Path) -> None:
     aperture = {"width": "36 mm", "height": "24 mm", "overlap": {
         "left": "1 mm", "right": "3 mm", "top": "2 mm", "bottom": "4 mm"}}  # fmt: skip
     made = job(tmp_path, {"waves": {"source": source.name}}, (400, 300), aperture=aperture)
-    (only,) = plan_prints(made, arrange(made))
-    assert only.plan is not None
-    box = only.plan.opening
+    plan = planned_picture(made)
+    box = plan.size.opening_px
     assert (box.left, box.top, box.width, box.height) == (10, 20, 360, 240)
-    small = small_of(only.plan)
+    small = small_of(plan)
     cut = small.opening(small.printed)
     assert (cut.width, cut.height) == (360, 240)
     assert (cut.numpy() == small.printed.numpy()[20:260, 10:370]).all()

@@ -17,14 +17,13 @@ from scipy.ndimage import binary_dilation, gaussian_filter
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from icc_profiles import Floats
+from sightsize.errors import SourceError, SpottingError
 from sightsize.geometry import Box
 from sightsize.marks import Marks, depth
 from sightsize.picture.donor import Search, find_donor
 from sightsize.picture.light import COLOUR
 from sightsize.picture.membrane import membrane
 from sightsize.picture.patches import Patch, lay_patches
-from sightsize.errors import SourceError
-from sightsize.errors import SpottingError
 from sightsize.picture.spotting import find_patches
 from sightsize.placing import Mark
 

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from pictures import job, make, picture_of, printed, save
 from plans import NEUTRAL_TONE
 from plans import job as job_of
+from sightsize.arrange import arrange
 from sightsize.checks.run import check_ids
 from sightsize.job import SplitGrade
 from sightsize.load import load_job
@@ -164,21 +165,23 @@ source = "cox.jpg"
 
 def test_a_ladder_is_every_combination() -> None:
     made = job_of(LADDER + "variants = { exposure = [-0.25, 0, 0.25], grade = [2, 3.5] }\n")
-    assert [each.name for each in made.prints] == [
+    assert [each.name for each in arrange(made)] == [
         f"cox-{exposure}-{grade}.jpg"
         for exposure in ("minus0.25", "plus0", "plus0.25")
         for grade in ("grade2", "grade3.5")
     ]
     assert [each.number for each in made.prints] == list(range(1, 7))
-    assert [each.tone.exposure_stops for each in made.prints] == [0.25] * 2 + [0.5] * 2 + [0.75] * 2
-    assert [each.tone.grade for each in made.prints] == [2, 3.5] * 3
-    assert {each.tone.split_grade for each in made.prints} == {None}
+    assert [each.look.tone.exposure_stops for each in made.prints] == [0.25] * 2 + [0.5] * 2 + [
+        0.75
+    ] * 2
+    assert [each.look.tone.grade for each in made.prints] == [2, 3.5] * 3
+    assert {each.look.tone.split_grade for each in made.prints} == {None}
 
 
 def test_a_ladder_of_filters() -> None:
     made = job_of(LADDER + 'mono = true\nvariants = { filter = ["none", "yellow_green", "red"] }\n')
     assert [each.variant for each in made.prints] == ["nofilter", "yellowgreen", "red"]
-    assert [each.mono.filter for each in made.prints if each.mono] == [
+    assert [each.look.mono.filter for each in made.prints if each.look.mono] == [
         "none",
         "yellow_green",
         "red",
@@ -189,12 +192,12 @@ def test_a_ladder_of_filters() -> None:
 def test_the_step_stands_where_the_name_wants_it() -> None:
     text = LADDER.replace('"cox"', '"{variant}-{picture}"')
     made = job_of(text + "variants = { grade = [1] }\n")
-    assert [each.name for each in made.prints] == ["grade1-cox.jpg"]
+    assert [each.name for each in arrange(made)] == ["grade1-cox.jpg"]
 
 
 def test_a_print_without_a_ladder_has_no_step() -> None:
-    (only,) = job_of(LADDER).prints
-    assert (only.name, only.variant) == ("cox.jpg", "")
+    (only,) = arrange(job_of(LADDER))
+    assert (only.name, only.request.variant) == ("cox.jpg", "")
 
 
 def test_a_ladder_of_exposures_gets_lighter(tmp_path: Path) -> None:

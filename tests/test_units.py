@@ -6,6 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sightsize.errors import (
+    UnitError,
+)
 from sightsize.units import (
     FINEST_PPI,
     LONGEST_MM,

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from pictures import Pixels, job, make, picture_of, printed, save
 from plans import NEUTRAL_TONE
+from sightsize.errors import ZoneError
 from sightsize.picture.tone import ToneScale, toned
 from sightsize.picture.tone import printed as printed_on_paper
 from sightsize.tones import lightness, luminance
 from sightsize.zones import Placement, place, placement_function
-from sightsize.errors import ZoneError
 
 
 def unchanged(value: float) -> float:

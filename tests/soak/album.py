@@ -25,6 +25,7 @@ from killing import PROGRAM, Run, Standing, audit, snapshot, untrue
 
 from icc_profiles import built_in
 from pictures import Pixels
+from sightsize.arrange import arrange
 from sightsize.checks.run import check_ids
 from sightsize.docket import Docket
 from sightsize.job import Job
@@ -133,7 +134,7 @@ class Killer:
 
 def killed_and_finished(job: Job, kills: int, workers: int, dice: random.Random) -> Iterator[str]:
     """Make a job's prints through so many kills, saying how far it was; then hold it to account."""
-    names = {each.name for each in job.prints}
+    names = {each.name for each in arrange(job)}
     folder, docket = job.path.parent, job.output / "docket.toml"
     before, standing = snapshot(folder, without=job.output), Standing(job.output, names)
     for count in sorted(dice.sample(range(1, len(names)), kills)):

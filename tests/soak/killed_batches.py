@@ -22,6 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from killing import PROGRAM, Run, Standing, audit, snapshot, untrue
 
 from pictures import job, read, save
+from sightsize.arrange import arrange
 from sightsize.docket import Docket, Record
 from sightsize.job import Job
 
@@ -63,7 +64,7 @@ def reference(folder: Path, form: str) -> Reference:
     """Make a batch without a kill and read every print in full."""
     made = batch(folder, form)
     seconds, seconds_idle = (_seconds_of(made.path) for _ in range(2))
-    files = {each.name: (made.output / each.name).read_bytes() for each in made.prints}
+    files = {each.name: (made.output / each.name).read_bytes() for each in arrange(made)}
     for name in files:
         read(made.output / name)
     records = Docket(made.output / "docket.toml").records
@@ -118,8 +119,8 @@ class Batch:
 def _lasting(record: Record) -> Record:
     """A record without the times in it."""
     kept = {key: value for key, value in record.items() if key not in ("made", "seconds")}
-    for table in ("output", "source"):
-        kept[table] = {**record[table], "changed_ns": 0}
+    kept["output"] = {**record["output"], "changed_ns": 0}
+    kept["sources"] = [{**each, "changed_ns": 0} for each in record["sources"]]
     return kept
 
 

@@ -109,7 +109,7 @@ class Standing:
 
 
 def untrue(path: Path) -> Iterator[str]:
-    """What is wrong with a docket: itself, its mirror, or a record of a print or its source."""
+    """What is wrong with a docket: itself, its mirror, or a record of a print or its sources."""
     if not path.exists():
         return
     records = Docket(path).records  # raises when it does not load
@@ -118,8 +118,8 @@ def untrue(path: Path) -> Iterator[str]:
     for name, record in records.items():
         if not _is_true(path.parent / name, record["output"]):
             yield f"{name} is not as recorded"
-        if not _is_true(path.parent / record["source"]["path"], record["source"]):
-            yield f"the source of {name} is not as recorded"
+        if not all(_is_true(path.parent / each["path"], each) for each in record["sources"]):
+            yield f"a source of {name} is not as recorded"
 
 
 def _without_mirror(path: Path) -> dict[str, Record]:
