@@ -152,6 +152,25 @@ def test_nominal_size(width: str, height: str, label: str) -> None:
     assert messages == ([said] if label else [])
 
 
+# What frames are sold as, short side first: common practice, no source.
+LABELS = [
+    *((short, long, "in") for short, long in [
+        (4, 6), (5, 7), (8, 10), (8, 12), (11, 14), (12, 16), (16, 20), (20, 24), (24, 36),
+    ]),
+    *((short, long, "cm") for short, long in [
+        (10, 15), (13, 18), (18, 24), (20, 30), (24, 30), (30, 40), (40, 50), (50, 70),
+    ]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("short", "long", "unit"), LABELS)
+def test_every_label_is_known_either_way_round(short: int, long: int, unit: str) -> None:
+    said = f"within 1 mm of the nominal {long}x{short} {unit}: is it"
+    for width, height in ((short, long), (long, short)):
+        toml = job(f'width = "{width} {unit}"\nheight = "{height} {unit}"', 'size = "30x40 in"')
+        assert any(said in each.message for each in about("nominal-size", toml))
+
+
 OVERLAPS = [("2 mm", ""), ("1.99 mm", "warn"), ("1.2 mm", "warn"), ("1.19 mm", "stop")]
 
 

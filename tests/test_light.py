@@ -113,6 +113,33 @@ def test_profile_path_out_as_littlecms_has_it(tmp_path: Path, name: str) -> None
     hold(differences(found, reference, profile))
 
 
+WAYS = [
+    ("perceptual", False),
+    ("relative", True),
+    ("relative", False),
+    ("saturation", False),
+    ("absolute", False),
+]
+"""Intents, and whether the black point is compensated: LittleCMS looks at it for relative."""
+
+
+@pytest.mark.parametrize(("intent", "compensated"), WAYS)
+def test_intent_and_black_point_are_those_asked_for(
+    tmp_path: Path, intent: str, compensated: bool
+) -> None:
+    (tmp_path / "out.icc").write_bytes(INKS)
+    asked = {"rendering_intent": intent, "black_point_compensation": compensated}
+    found = print_patches(tmp_path, RGB, SRGB, delivery={"profile": "out.icc", **asked})
+    chart = patches(RGB, ACROSS, SIDE)
+    for way in WAYS:
+        reference = littlecms(chart, SRGB, INKS, "CMYK", intent=way[0], compensated=way[1])
+        off = differences(found, reference, INKS)
+        if way == (intent, compensated):
+            hold(off)
+        else:
+            assert off.max() > 3
+
+
 @pytest.mark.parametrize("name", ["oprgb", "table"])
 def test_sixteen_bits_in_and_out(tmp_path: Path, name: str) -> None:
     wide = patches(RGB, ACROSS, SIDE).astype(np.uint16) * 257

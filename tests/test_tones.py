@@ -167,6 +167,60 @@ def test_a_filter_of_no_thickness_is_no_filter(response: str) -> None:
         assert stops == pytest.approx(0, abs=1e-12)
 
 
+SEEN_BY = {
+    # The luminance row of the sRGB primaries, IEC 61966-2-1.
+    "panchromatic": (0.2126, 0.7152, 0.0722),
+    # Emulsions, and light that contrast filters let through: common practice, no source.
+    "panchromatic_film": (0.32, 0.36, 0.32),
+    "red_extended": (0.55, 0.27, 0.18),
+    "orthochromatic": (0.02, 0.50, 0.48),
+    "blue_sensitive": (0.00, 0.06, 0.94),
+}
+PASSED_BY = {
+    "none": (1.0, 1.0, 1.0),
+    "yellow": (1.0, 0.95, 0.25),
+    "yellow_green": (0.75, 1.0, 0.25),
+    "orange": (1.0, 0.60, 0.08),
+    "red": (1.0, 0.12, 0.02),
+    "green": (0.25, 1.0, 0.30),
+    "blue": (0.10, 0.25, 1.0),
+}
+
+
+def test_responses_are_those_of_the_table() -> None:
+    assert sorted(RESPONSES) == sorted(SEEN_BY)
+    for name, wanted in SEEN_BY.items():
+        assert mono_weights(name, "none", 1)[0] == pytest.approx(wanted, abs=1e-12)
+
+
+def test_filters_pass_what_the_table_says() -> None:
+    # Behind an equal response of a third each the weights are the transmissions over their sum.
+    assert sorted(FILTERS) == sorted(PASSED_BY)
+    for name, passed in PASSED_BY.items():
+        weights, stops = mono_weights((1, 1, 1), name, 1)
+        assert weights == pytest.approx([each / sum(passed) for each in passed], abs=1e-12)
+        assert 2**-stops == pytest.approx(sum(passed) / 3, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("response", "filter_name", "wanted", "through"),
+    [
+        # (0.2126, 0.7152 x 0.95 = 0.67944, 0.0722 x 0.25 = 0.01805), sum 0.91009.
+        ("panchromatic", "yellow", (0.233603, 0.746564, 0.019833), 0.91009),
+        # (0.02, 0.50 x 0.95 = 0.475, 0.48 x 0.25 = 0.12), sum 0.615.
+        ("orthochromatic", "yellow", (0.032520, 0.772358, 0.195122), 0.615),
+        # (0.02 x 0.25 = 0.005, 0.50, 0.48 x 0.30 = 0.144), sum 0.649.
+        ("orthochromatic", "green", (0.007704, 0.770416, 0.221880), 0.649),
+    ],
+)
+def test_filters_in_numbers(
+    response: str, filter_name: str, wanted: tuple[float, ...], through: float
+) -> None:
+    weights, stops = mono_weights(response, filter_name, 1)
+    assert weights == pytest.approx(wanted, abs=1e-6)
+    assert 2**-stops == pytest.approx(through, abs=1e-9)
+
+
 def test_a_red_filter_in_numbers() -> None:
     """0.2126 x 1 + 0.7152 x 0.12 + 0.0722 x 0.02 = 0.299868 of white light comes through."""
     weights, stops = mono_weights("panchromatic", "red", 1)
