@@ -7,6 +7,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
+from scipy.special import expit, logit
 
 from sightsize.tones import (
     FILTERS,
@@ -159,8 +160,7 @@ def test_every_grey_for_every_response_and_filter(response: str, filter_name: st
 @pytest.mark.parametrize("response", RESPONSES)
 def test_a_filter_of_no_thickness_is_no_filter(response: str) -> None:
     bare = mono_weights(response, "none", 1)
-    assert sum(RESPONSES[response]) == pytest.approx(1)
-    assert bare[0] == pytest.approx(RESPONSES[response])
+    assert bare[0] == pytest.approx(SEEN_BY[response])
     for name in FILTERS:
         weights, stops = mono_weights(response, name, 0)
         assert weights == pytest.approx(bare[0])
@@ -322,12 +322,28 @@ def test_a_harder_grade_darkens_shadows(value: float) -> None:
     assert all(harder < softer for softer, harder in pairwise(printed))
 
 
-@pytest.mark.parametrize("grade", [0, 1, 3, 4, 5])
-def test_contrast_in_the_middle_is_the_grades(grade: float) -> None:
-    """The logistic's slope at its middle is c; the scaling for exact ends adds under 2 %."""
+@pytest.mark.parametrize(
+    ("grade", "contrast"), [(0, 0.7), (1, 0.8077), (3, 1.2353), (4, 1.6154), (5, 2.1)]
+)
+def test_contrast_in_the_middle_is_the_grades(grade: float, contrast: float) -> None:
+    """The logistic's slope at its middle is c = 105 / R; the scaling for exact ends adds < 2 %."""
     paper = grade_function(grade)
     slope = (paper(50.01) - paper(49.99)) / 0.02
-    assert slope == pytest.approx(grade_contrast(grade), rel=0.02)
+    assert slope == pytest.approx(contrast, rel=0.02)
+
+
+@pytest.mark.parametrize("pivot", [30, 50, 65])
+@pytest.mark.parametrize(("grade", "contrast"), [(0, 0.7), (3, 105 / 85), (5, 2.1)])
+def test_a_grade_is_a_logistic_curve_of_its_contrast(
+    grade: float, contrast: float, pivot: float
+) -> None:
+    """The outermost thousandths left out, by scipy's logistic and its inverse."""
+    shares = 0.001 + 0.998 * np.linspace(0, 1, 41)
+    middle = logit(0.001 + 0.998 * pivot / 100)
+    curve = expit(contrast * (logit(shares) - middle) + middle)
+    wanted = 100 * (curve - curve[0]) / (curve[-1] - curve[0])
+    found = [grade_function(grade, pivot)(value) for value in np.linspace(0, 100, 41)]
+    assert found == pytest.approx(wanted, abs=1e-9)
 
 
 # Tone curve.
