@@ -348,6 +348,43 @@ def test_clearance_is_measured_on_paper_from_the_opening() -> None:
     assert found.label == "cox"
 
 
+@pytest.mark.parametrize(
+    ("box", "distance"),
+    [
+        # 108 x 156 mm of image at 10 px in a mm: the box's edge, less what the mat hides there.
+        ("[0.10, 0.40, 0.2, 0.2]", "5.8"),  # 10.8 - 5 at the left
+        ("[0.70, 0.40, 0.2, 0.2]", "7.8"),  # 10.8 - 3 at the right
+        ("[0.40, 0.05, 0.2, 0.2]", "5.8"),  # 7.8 - 2 at the top
+        ("[0.40, 0.75, 0.2, 0.2]", "3.8"),  # 7.8 - 4 at the bottom
+    ],
+)
+def test_each_edge_hides_its_own_overlap(box: str, distance: str) -> None:
+    overlap = 'overlap = { top = "2 mm", right = "3 mm", bottom = "4 mm", left = "5 mm" }'
+    toml = opening("100 mm", "150 mm", "12x8 in", overlap)
+    toml += f'[pictures.p]\nsource = "a.tif"\nkeep_clear = [{{ box = {box} }}]\n'
+    (found,) = crop(toml + '[[prints]]\npicture = "p"\n', header(1080, 1560)).clearances
+    assert found.distance_mm == mm(distance)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "distance"),
+    [
+        # A square of 1000 px holds one of 1000 / (cos 10 + sin 10) = 863.216 px, which becomes
+        # 100 mm. From its middle the part reaches 200 to 400 px right and 0 to 200 px down; turned
+        # clockwise its right edge is at 400 cos 10 = 393.923, anticlockwise at
+        # 400 cos 10 + 200 sin 10 = 428.653. (431.608 - 393.923) x 100 / 863.216 - 2 = 2.3657.
+        (10, 2.3657),
+        (-10, -1.6577),
+    ],
+)
+def test_a_part_turns_with_its_picture(degrees: float, distance: float) -> None:
+    toml = opening("96 mm", "96 mm", "12x8 in", 'overlap = "2 mm"')
+    toml += f'[pictures.p]\nsource = "a.tif"\nstraighten = {degrees}\n'
+    toml += "keep_clear = [{ box = [0.7, 0.5, 0.2, 0.2] }]\n"
+    (found,) = crop(toml + '[[prints]]\npicture = "p"\n', header(1000, 1000)).clearances
+    assert float(found.distance_mm) == pytest.approx(distance, abs=1e-3)
+
+
 def test_without_a_picture_there_is_no_crop() -> None:
     planned = plan(LOBBY_OAK_OPENING)
     assert planned.header is None
