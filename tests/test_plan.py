@@ -26,7 +26,7 @@ from plans import (
 from sightsize.crop import ACUITY_MM_PPI
 from sightsize.header import Header
 from sightsize.job import Edges
-from sightsize.layout import Box, EdgesPx
+from sightsize.layout import Box, EdgesPx, opening_px
 from sightsize.units import px_to_mm
 
 
@@ -364,6 +364,21 @@ def test_each_edge_hides_its_own_overlap(box: str, distance: str) -> None:
     toml += f'[pictures.p]\nsource = "a.tif"\nkeep_clear = [{{ box = {box} }}]\n'
     (found,) = crop(toml + '[[prints]]\npicture = "p"\n', header(1080, 1560)).clearances
     assert found.distance_mm == mm(distance)
+
+
+def test_the_opening_on_the_picture_leaves_out_each_overlap() -> None:
+    overlap = 'overlap = { top = "2 mm", right = "3 mm", bottom = "4 mm", left = "5 mm" }'
+    delivery = '[delivery]\nresolution = "254 ppi"\n'
+    planned = plan(opening("100 mm", "150 mm", "12x8 in", overlap) + delivery)
+    assert planned.sheet.image_px == (1080, 1560)
+    found = opening_px(planned.request.aperture, planned.sheet)
+    assert found == Box(50, 20, 1000, 1500)
+
+
+def test_with_a_reveal_all_of_the_picture_is_seen() -> None:
+    reveal = opening("100 mm", "150 mm", "12x8 in", 'reveal = "6 mm"')
+    planned = plan(reveal + '[delivery]\nresolution = "254 ppi"\n')
+    assert opening_px(planned.request.aperture, planned.sheet) == Box(0, 0, 880, 1380)
 
 
 @pytest.mark.parametrize(
