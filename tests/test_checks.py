@@ -861,6 +861,13 @@ SPOKEN: list[tuple[str, str, str, Header | None]] = [
 """A job, and a picture, of which each check speaks at each of its levels."""
 
 
+@pytest.mark.parametrize(("radius", "found"), [(0.0008, ""), (0.00079, "warn")])
+def test_a_mark_of_less_than_eight_tenths_of_a_pixel(radius: float, found: str) -> None:
+    """Of 1000 px across; below it no pixel's middle need be reached: common practice, no source."""
+    toml = with_cox(f"spotting = [{{ at = [0.5, 0.5], radius = {radius} }}]")
+    assert level("tiny-mark", toml, header(1000, 1400)) == found
+
+
 @pytest.mark.parametrize(("check", "spoken", "toml", "picture"), SPOKEN)
 def test_a_check_speaks_at_this_level(
     check: str, spoken: str, toml: str, picture: Header | None

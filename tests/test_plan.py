@@ -375,6 +375,20 @@ def test_the_opening_on_the_picture_leaves_out_each_overlap() -> None:
     assert found == Box(50, 20, 1000, 1500)
 
 
+def test_widths_of_burns_are_lengths_on_paper() -> None:
+    # 25.4 mm at 300 ppi are 300 px.
+    toml = opening("100 mm", "150 mm", "12x8 in")
+    toml += '[delivery]\nresolution = "300 ppi"\n'
+    toml += '[tone]\nedge_burn = { stops = 0.2, width = "25.4 mm" }\n[pictures.p]\n'
+    toml += 'source = "a.tif"\nburn = [{ stops = 0.3, edge = [[0.5, 0.5], [0.5, 0.9]], '
+    toml += 'softness = "12.7 mm" }]\n[[prints]]\npicture = "p"\n'
+    planned = plan(toml, header(1060, 1560))
+    assert planned.edge_burn is not None
+    assert planned.edge_burn.width_px == pytest.approx(300)
+    (burn,) = planned.shades
+    assert burn.softness_px == pytest.approx(150)
+
+
 def test_with_a_reveal_all_of_the_picture_is_seen() -> None:
     reveal = opening("100 mm", "150 mm", "12x8 in", 'reveal = "6 mm"')
     planned = plan(reveal + '[delivery]\nresolution = "254 ppi"\n')

@@ -15,9 +15,11 @@ from PIL import Image, ImageOps
 from pictures import Pixels, job, make, picture_of, printed, save
 from plans import CATCH_FOUR, COX_MEGAPHONE, findings, plan
 from plans import job as job_of
+from sightsize.checks import run_checks
 from sightsize.header import Header
 from sightsize.marks import as_arrays, distance, donor_fault, donor_shift
 from sightsize.placing import Mark, upright_point
+from sightsize.plan import plan_print
 
 SHEET = """
 [aperture]
@@ -202,6 +204,7 @@ def permanent(text: str) -> list[str]:
         ("at = [0.42, 0.31], radius = 0.0029", 0),  # 1.45 % of the face's width
         ("at = [0.42, 0.31], radius = 0.0031", 1),
         ("at = [0.42, 0.31], radius = 0.0031, strength = 0.5", 0),
+        ("at = [0.42, 0.31], radius = 0.0031, strength = 0.99", 0),
         ("at = [0.72, 0.31], radius = 0.0031", 0),
     ],
 )
@@ -228,6 +231,19 @@ def test_the_same_place_in_three_faces_is_counted() -> None:
         for each in crew((0.5, 0.5), (0.51, 0.5), (0.5, 0.49), (0.2, 0.8)).prints
     ]
     assert counts == [3, 3, 3, 1]
+
+
+@pytest.mark.parametrize(("faces", "said"), [(2, 0), (3, 3)])
+def test_a_small_mark_in_three_faces_may_be_permanent(faces: int, said: int) -> None:
+    # Common practice, no source. Each mark has half a percent of its face's width.
+    found = [
+        finding.message
+        for each in crew(*[(0.5, 0.5)] * faces).prints
+        for finding in run_checks(plan_print(each, COX_MEGAPHONE), "job.toml")
+        if finding.check == "permanent-mark"
+    ]
+    why = "a mark lies at the same place in 3 pictures."
+    assert found == [f"spot 1 on Face may be permanent: {why}"] * said
 
 
 # In the print.
