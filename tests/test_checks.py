@@ -549,6 +549,16 @@ def test_crop_loss_asks_for_a_focus() -> None:
     assert only("crop-loss", focused, wide).remedy == ""
 
 
+@pytest.mark.parametrize(("degrees", "offered"), [(10, "inset"), (-10, "inset"), (10.5, "less")])
+def test_a_picture_turned_far_is_not_offered_an_inset(degrees: float, offered: str) -> None:
+    """From 10 degrees up the turn is what takes most of a picture: common practice, no source."""
+    keys = "crop_loss_note = 0.1\ncrop_loss_warn = 0.1\ncrop_loss_stop = 0.2\n"
+    toml = SQUARE.replace("[checks]\n", "[checks]\n" + keys)
+    remedy = only("crop-loss", toml + picture_print(f"straighten = {degrees}"), UPRIGHT).remedy
+    assert (f"Turning by {degrees:g} degrees takes most of it" in remedy) == (offered == "less")
+    assert ("To show it whole: aperture.reveal" in remedy) == (offered == "inset")
+
+
 def test_an_explicit_crop_is_not_questioned() -> None:
     region = "crop = { left = 0.3, top = 0, width = 0.4, height = 1 }"
     toml = LOBBY_OAK + picture_print(region) + 'frame = "lobby-oak"\n'

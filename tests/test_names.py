@@ -172,6 +172,13 @@ def test_devices_are_refused_with_and_without_more(device: str) -> None:
     assert fill_template(f"{device}-{{picture}}", {"picture": "cox"}) == f"{device}-cox"
 
 
+@pytest.mark.parametrize("ending", ["jpg", "jpeg", "tif", "tiff", "TIF"])
+def test_an_ending_is_left_to_the_format(ending: str) -> None:
+    with pytest.raises(ValueError, match=r"has an ending; leave it to delivery\.format"):
+        fill_template(f"{{picture}}.{ending}", {"picture": "cox"})
+    assert fill_template(f"{{picture}}-{ending}", {"picture": "cox"}) == f"cox-{ending}"
+
+
 def test_the_longest_name_fits_and_one_more_does_not() -> None:
     # 64 characters suit every system and most labs' forms: common practice, no source.
     assert fill_template("a" * 64, {}) == "a" * 64
@@ -201,6 +208,7 @@ def test_slugs(text: str, expected: str) -> None:
         ("508 x 406.4 mm", "508x406.4mm"),
         ("na_govt-letter_8x10in", "8x10in"),
         ('12"x8"', "12inx8in"),
+        ("12″x8″", "12inx8in"),
         ("8 1/2 x 11 in", "81-2x11in"),
         ("A4", "A4"),
     ],

@@ -206,6 +206,11 @@ def permanent(text: str) -> list[str]:
         ("at = [0.42, 0.31], radius = 0.0031, strength = 0.5", 0),
         ("at = [0.42, 0.31], radius = 0.0031, strength = 0.99", 0),
         ("at = [0.72, 0.31], radius = 0.0031", 0),
+        ("at = [0.42, 0.19], radius = 0.0031", 0),  # above the face, and below it
+        ("at = [0.42, 0.46], radius = 0.0031", 0),
+        # A scratch lies where its middle does.
+        ("line = [[0.25, 0.31], [0.39, 0.31]], width = 0.007", 1),
+        ("line = [[0.42, 0.31], [0.70, 0.31]], width = 0.007", 0),
     ],
 )
 def test_a_large_mark_on_a_face_may_be_permanent(spot: str, count: int) -> None:
@@ -231,6 +236,20 @@ def test_the_same_place_in_three_faces_is_counted() -> None:
         for each in crew((0.5, 0.5), (0.51, 0.5), (0.5, 0.49), (0.2, 0.8)).prints
     ]
     assert counts == [3, 3, 3, 1]
+
+
+@pytest.mark.parametrize(("across", "counts"), [(0.529, [2, 2]), (0.531, [1, 1])])
+def test_one_place_is_three_hundredths_of_the_face(across: float, counts: list[int]) -> None:
+    # Common practice, no source.
+    prints = crew((0.5, 0.5), (across, 0.5)).prints
+    assert [each.picture.spotting[0].in_faces for each in prints] == counts
+
+
+def test_two_marks_side_by_side_in_one_face_are_one_picture() -> None:
+    spot = "{{ at = [{}, 0.3], radius = 0.001 }}"
+    facts = f"{FACE}spotting = [{spot.format(0.4)}, {spot.format(0.402)}]"
+    (only,) = job_of(with_picture(facts)).prints
+    assert [each.in_faces for each in only.picture.spotting] == [1, 1]
 
 
 @pytest.mark.parametrize(("faces", "said"), [(2, 0), (3, 3)])
