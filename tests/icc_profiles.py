@@ -168,19 +168,34 @@ def _assemble(
     return head.ljust(128, b"\0") + struct.pack(">I", len(all_tags)) + entries + body
 
 
-def littlecms(codes: Codes, source: bytes, target: bytes, mode: str) -> Codes:
-    """Device codes through Pillow's LittleCMS: relative colorimetric, black point compensated."""
+INTENTS = {
+    "perceptual": ImageCms.Intent.PERCEPTUAL,
+    "relative": ImageCms.Intent.RELATIVE_COLORIMETRIC,
+    "saturation": ImageCms.Intent.SATURATION,
+    "absolute": ImageCms.Intent.ABSOLUTE_COLORIMETRIC,
+}
+"""The four rendering intents of ICC.1."""
+
+
+def littlecms(
+    codes: Codes,
+    source: bytes,
+    target: bytes,
+    mode: str,
+    *,
+    intent: str = "relative",
+    compensated: bool = True,
+) -> Codes:
+    """Device codes through Pillow's LittleCMS; ``compensated`` of the black point."""
     image = Image.fromarray(codes, MODES[codes.shape[2]] if codes.ndim == 3 else "L")
-    flags = (
-        ImageCms.Flags.BLACKPOINTCOMPENSATION
-        | ImageCms.Flags.HIGHRESPRECALC
-        | ImageCms.Flags.NOOPTIMIZE
-    )
+    flags = ImageCms.Flags.HIGHRESPRECALC | ImageCms.Flags.NOOPTIMIZE
+    if compensated:
+        flags |= ImageCms.Flags.BLACKPOINTCOMPENSATION
     done = ImageCms.profileToProfile(
         image,
         ImageCms.ImageCmsProfile(BytesIO(source)),
         ImageCms.ImageCmsProfile(BytesIO(target)),
-        ImageCms.Intent.RELATIVE_COLORIMETRIC,
+        INTENTS[intent],
         mode,
         flags=flags,
     )

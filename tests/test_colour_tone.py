@@ -100,6 +100,41 @@ def test_what_lies_outside_counts_from_three_de00_up() -> None:
     assert share_missed(wanted.tolist()) == pytest.approx((off > 3).mean())
 
 
+@pytest.mark.parametrize(
+    ("inside", "outside"),
+    [
+        ([0.0, 0.5, 0.0], [-0.5, 0.6, -0.05]),
+        ([0.9, 0.8, 0.5], [1.6, 0.8, 0.5]),
+        ([0.3, 0.0, 0.2], [0.3, -0.2, 0.2]),
+        ([0.1, 0.1, 0.9], [0.1, 0.1, 2.0]),
+    ],
+)
+def test_three_de00_is_the_limit(inside: list[float], outside: list[float]) -> None:
+    # Colours on a line out of sRGB that colour-science puts just below and just above the limit.
+    def on_the_line(difference: float) -> list[float]:
+        near, far = 0.0, 1.0
+        for _ in range(50):
+            middle = (near + far) / 2
+            less = clipped_by(mixed(inside, outside, middle)) < difference
+            near, far = (middle, far) if less else (near, middle)
+        return list(mixed(inside, outside, near))
+
+    assert clipped_by(np.array(outside)) > 3.1
+    assert share_missed([on_the_line(2.97)]) == 0
+    assert share_missed([on_the_line(3.03)]) == 1
+
+
+def mixed(one: list[float], other: list[float], share: float) -> NDArray[np.float64]:
+    return np.array(one) * (1 - share) + np.array(other) * share
+
+
+def clipped_by(light: NDArray[np.float64]) -> float:
+    """CIEDE2000 between linear sRGB and what is left of it from 0 to 1, by colour-science."""
+    matrix = colour.RGB_COLOURSPACES["sRGB"].matrix_RGB_to_XYZ
+    one, other = (colour.XYZ_to_Lab(each @ matrix.T, D65) for each in (light, light.clip(0, 1)))
+    return float(colour.delta_E(one, other, method="CIE 2000"))
+
+
 def test_a_profile_is_asked_through_itself(tmp_path: Path) -> None:
     profile = tmp_path / "oprgb.icc"
     profile.write_bytes(oprgb())

@@ -138,9 +138,33 @@ def test_change_is_bounded_and_black_and_white_stay(gain: float) -> None:
     assert (found[lightness == 100] == 100).all()
 
 
+@pytest.mark.parametrize(
+    ("a", "lightness", "wanted"),
+    [
+        # Flat surroundings of L* 45. Detail 5: 5 tanh(0.4) x 4 x 0.5 x 0.5 = 1.89974.
+        (0.0, 50.0, 51.89974),
+        # Detail 30 runs against the limit: 5 tanh(2.4) x 4 x 0.75 x 0.25 = 3.68878.
+        (0.0, 75.0, 78.68878),
+        # Detail -20: -5 tanh(1.6) x 4 x 0.25 x 0.75 = -3.45626.
+        (0.0, 25.0, 21.54374),
+        # Variance as large as eps. Detail 7.5 / 1.5 = 5: 5 tanh(0.4) x 4 x 0.6 x 0.4 = 1.82375.
+        (0.5, 60.0, 61.82375),
+        # Variance twice eps, an edge. Detail 15 / 3 / 3 = 1.66667: 5 tanh(2/15) x 0.96 = 0.63625.
+        (2 / 3, 60.0, 60.63625),
+    ],
+)
+def test_the_stage_in_worked_numbers(a: float, lightness: float, wanted: float) -> None:
+    # L* + limit(gain x (L* - base)) x 4 x (1 - x), the fade from edges and the limit of 5 L*:
+    # common practice, no source.
+    coefficients = np.array([[[a, (1 - a) * 45.0]]], np.float32)
+    found = stage(np.full((2, 2), lightness), coefficients, 0.4)
+    assert found == pytest.approx(np.full((2, 2), wanted), abs=2 * STEP)
+
+
 @pytest.mark.parametrize("a", [0.0, 0.3, 0.6])
-def test_the_stage_is_its_formula_without_bias(a: float) -> None:
-    # The formula of the module, written out in floats; a place whose variance is eps * a / (1 - a).
+def test_tables_and_steps_cost_no_bias(a: float) -> None:
+    # The module's own formula in floats, for every tone: what its tables and 16-bit steps may cost.
+    # The formula is held by worked numbers above; here the variance is eps * a / (1 - a).
     lightness = np.arange(LAST + 1)[None, :] / STEPS_PER_L
     mean, gain, x = 45.0, 0.4, lightness / 100
     detail = (1 - a) * (lightness - mean) / (1 + (a / (1 - a)) ** 2 / 2)

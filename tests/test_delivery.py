@@ -149,6 +149,44 @@ def test_words_of_iptc_in_a_jpeg(tmp_path: Path) -> None:
     assert len(xmp["creator"]) > 20
 
 
+CREATORS = ["Ida Tern", "Jon Ærø", "Tern Quay Rowing Club"]
+
+
+@pytest.mark.parametrize("kind", ["exif", "xmp", "iptc"])
+def test_every_creator_is_kept(tmp_path: Path, kind: str) -> None:
+    # XMP has an item a creator (ISO 16684-1), IPTC-IIM repeats 2:80, Exif 2.3 has semicolons.
+    if kind == "exif":
+        exif = Image.Exif()
+        exif[0x013B] = "; ".join(CREATORS).encode()
+        source = save(tmp_path / "a.jpg", SCENE, exif=exif)
+    elif kind == "xmp":
+        items = "</rdf:li><rdf:li>".join(CREATORS).encode()
+        source = save(tmp_path / "a.jpg", SCENE, xmp=xmp_words().replace(CREATOR.encode(), items))
+    else:
+        rows = [struct.pack(">BBBH", 0x1C, 1, 90, 3) + b"\x1b%G"]
+        rows += [
+            struct.pack(">BBBH", 0x1C, 2, 80, len(name.encode())) + name.encode()
+            for name in CREATORS
+        ]
+        source = save(tmp_path / "a.tif", SCENE, tiffinfo={33723: b"".join(rows)})
+    xmp, exif_texts = words_by_pillow(printed(tmp_path, source, PX, delivery=JPEG))
+    between = "; " if kind == "exif" else ", "
+    assert xmp["creator"] == between.join(CREATORS)
+    assert exif_texts[0x013B] == between.join(CREATORS)
+
+
+@needs_exiftool
+@pytest.mark.parametrize("tag", ["XMP-dc:Creator", "IPTC:By-line"])
+def test_every_creator_that_exiftool_wrote_is_kept(tmp_path: Path, tag: str) -> None:
+    source = save(tmp_path / "a.jpg", SCENE)
+    names = [f"-{tag}={name}" for name in CREATORS]
+    command = [str(EXIFTOOL), "-overwrite_original", "-IPTC:CodedCharacterSet=UTF8", *names]
+    subprocess.run([*command, str(source)], check=True, capture_output=True)
+    tags = exiftool(printed(tmp_path, source, PX, delivery=JPEG))
+    assert tags["XMP-dc:Creator"] == ", ".join(CREATORS)
+    assert tags["IFD0:Artist"] == ", ".join(CREATORS)
+
+
 @needs_exiftool
 def test_tags_of_a_jpeg_by_exiftool(tmp_path: Path) -> None:
     # JFIF 1.02 (ITU-T T.871) and Exif 2.3 tags; T.81 baseline with 4:4:4.

@@ -366,8 +366,11 @@ def test_a_text_that_would_move_the_terminal_is_refused(
         f"[[prints]]\nsource = 'a.jpg'\n",
         encoding="utf-8",
     )
-    if "\n" in text and place != "key":
-        arrange(load_job(path, check_ids()))
+    if "\n" in text and place != "key":  # lines are no harm in a text
+        loaded = load_job(path, check_ids())
+        arrange(loaded)
+        (part,) = loaded.prints[0].look.picture.keep_clear
+        assert (loaded.title if place == "title" else part.label) == text
         return
     with pytest.raises(JobError) as error:
         load_job(path, check_ids())
@@ -388,8 +391,16 @@ def test_a_file_of_any_other_name_is_printed_inside_the_folder(tmp_path: Path, s
 
 
 @pytest.mark.parametrize("path", ["cox.jpg", "../archive/cox.jpg", "a\\b.jpg", "é" * 127, "日本"])
-def test_paths_that_can_be(path: str) -> None:
+def test_paths_that_can_be(tmp_path: Path, path: str) -> None:
     read_path(path)
+    job_file = tmp_path / "job.toml"
+    job_file.write_text(
+        'sightsize = 1\naperture = { width = "143 mm", height = "198 mm" }\n'
+        'paper.size = "10x8 in"\ndelivery.name = "a"\n'
+        f"prints = [{{ source = {json.dumps(path)} }}]\n",
+        encoding="utf-8",
+    )
+    assert load_job(job_file, check_ids()).prints[0].picture.source == tmp_path / path
 
 
 @pytest.mark.parametrize("path", ["a\0", "\r", "é" * 128, "a/" + "x" * 256, "\udcff"])

@@ -113,6 +113,33 @@ def test_profile_path_out_as_littlecms_has_it(tmp_path: Path, name: str) -> None
     hold(differences(found, reference, profile))
 
 
+WAYS = [
+    ("perceptual", False),
+    ("relative", True),
+    ("relative", False),
+    ("saturation", False),
+    ("absolute", False),
+]
+"""Intents, and whether the black point is compensated: LittleCMS looks at it for relative."""
+
+
+@pytest.mark.parametrize(("intent", "compensated"), WAYS)
+def test_intent_and_black_point_are_those_asked_for(
+    tmp_path: Path, intent: str, compensated: bool
+) -> None:
+    (tmp_path / "out.icc").write_bytes(INKS)
+    asked = {"rendering_intent": intent, "black_point_compensation": compensated}
+    found = print_patches(tmp_path, RGB, SRGB, delivery={"profile": "out.icc", **asked})
+    chart = patches(RGB, ACROSS, SIDE)
+    for way in WAYS:
+        reference = littlecms(chart, SRGB, INKS, "CMYK", intent=way[0], compensated=way[1])
+        off = differences(found, reference, INKS)
+        if way == (intent, compensated):
+            hold(off)
+        else:
+            assert off.max() > 3
+
+
 @pytest.mark.parametrize("name", ["oprgb", "table"])
 def test_sixteen_bits_in_and_out(tmp_path: Path, name: str) -> None:
     wide = patches(RGB, ACROSS, SIDE).astype(np.uint16) * 257
@@ -162,24 +189,36 @@ def test_grey_profile_in(tmp_path: Path, name: str, mono: dict[str, dict[str, st
     assert np.abs(patch_means(pixels, SIDE) - patch_means(wanted, SIDE)).max() < 0.8
 
 
+def ramp_through(folder: Path, curve: bytes) -> tuple[Codes, Codes]:
+    """A print of every code of a grey profile, and what Pillow's LittleCMS makes of them."""
+    ramp = patches(np.arange(256, dtype=np.uint8)[:, None], 16, SIDE)
+    source = save(folder / "grey.tif", ramp[..., 0], grey(curve))
+    found = picture_of(printed(folder, source, (128, 128)), (128, 128))
+    return found, littlecms(ramp[..., 0], grey(curve), SRGB, "RGB")
+
+
 @pytest.mark.parametrize(
     "curve",
     [
         sampled(100, 100),
-        parametric(0, -2.2),
         parametric(1, 2.2, 0, 0),
         parametric(2, 2.2, 0, 0, 0.1),
-        parametric(3, 30000, 30000, 30000, 0, 0),
         parametric(3, 2.4, -1, -1, 1, 0),
     ],
 )
 def test_curves_that_no_numbers_come_from_are_left_to_littlecms(
     tmp_path: Path, curve: bytes
 ) -> None:
-    ramp = patches(np.arange(256, dtype=np.uint8)[:, None], 16, SIDE)
-    source = save(tmp_path / "grey.tif", ramp[..., 0], grey(curve))
-    # What such a profile means nobody can say; that a whole print comes of it is all.
-    assert picture_of(printed(tmp_path, source, (128, 128)), (128, 128)).shape[2] == 3
+    found, wanted = ramp_through(tmp_path, curve)
+    assert (found == wanted).all()
+
+
+@pytest.mark.parametrize("curve", [parametric(0, -2.2), parametric(3, 30000, 30000, 30000, 0, 0)])
+def test_curves_of_endless_light_are_white(tmp_path: Path, curve: bytes) -> None:
+    # LittleCMS has white in red and blue; its green overflows, and none of it may reach a print.
+    found, wanted = ramp_through(tmp_path, curve)
+    assert (wanted[..., [0, 2]] == 255).all()
+    assert found.min() >= 250
 
 
 def test_white_is_exactly_white_from_every_profile(tmp_path: Path) -> None:

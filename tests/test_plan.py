@@ -372,6 +372,71 @@ def test_opening_a_picture_leaves_its_size_and_its_sheet_as_they_were() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("box", "distance"),
+    [
+        # 108 x 156 mm of image at 10 px in a mm: the box's edge, less what the mat hides there.
+        ("[0.10, 0.40, 0.2, 0.2]", "5.8"),  # 10.8 - 5 at the left
+        ("[0.70, 0.40, 0.2, 0.2]", "7.8"),  # 10.8 - 3 at the right
+        ("[0.40, 0.05, 0.2, 0.2]", "5.8"),  # 7.8 - 2 at the top
+        ("[0.40, 0.75, 0.2, 0.2]", "3.8"),  # 7.8 - 4 at the bottom
+    ],
+)
+def test_each_edge_hides_its_own_overlap(box: str, distance: str) -> None:
+    overlap = 'overlap = { top = "2 mm", right = "3 mm", bottom = "4 mm", left = "5 mm" }'
+    toml = opening("100 mm", "150 mm", "12x8 in", overlap)
+    toml += f'[pictures.p]\nsource = "a.tif"\nkeep_clear = [{{ box = {box} }}]\n'
+    (found,) = crop(toml + '[[prints]]\npicture = "p"\n', header(1080, 1560)).clearances
+    assert found.distance_mm == mm(distance)
+
+
+def test_the_opening_on_the_picture_leaves_out_each_overlap() -> None:
+    overlap = 'overlap = { top = "2 mm", right = "3 mm", bottom = "4 mm", left = "5 mm" }'
+    delivery = '[delivery]\nresolution = "254 ppi"\n'
+    size = laid(opening("100 mm", "150 mm", "12x8 in", overlap) + delivery).size
+    assert size.image_px == (1080, 1560)
+    assert size.opening_px == Box(50, 20, 1000, 1500)
+
+
+def test_widths_of_burns_are_lengths_on_paper() -> None:
+    # 25.4 mm at 300 ppi are 300 px.
+    toml = opening("100 mm", "150 mm", "12x8 in")
+    toml += '[delivery]\nresolution = "300 ppi"\n'
+    toml += '[tone]\nedge_burn = { stops = 0.2, width = "25.4 mm" }\n[pictures.p]\n'
+    toml += 'source = "a.tif"\nburn = [{ stops = 0.3, edge = [[0.5, 0.5], [0.5, 0.9]], '
+    toml += 'softness = "12.7 mm" }]\n[[prints]]\npicture = "p"\n'
+    planned = plan(toml, header(1060, 1560))
+    assert planned.edge_burn is not None
+    assert planned.edge_burn.width_px == pytest.approx(300)
+    (burn,) = planned.shades
+    assert burn.softness_px == pytest.approx(150)
+
+
+def test_with_a_reveal_all_of_the_picture_is_seen() -> None:
+    reveal = opening("100 mm", "150 mm", "12x8 in", 'reveal = "6 mm"')
+    size = laid(reveal + '[delivery]\nresolution = "254 ppi"\n').size
+    assert size.opening_px == Box(0, 0, 880, 1380)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "distance"),
+    [
+        # A square of 1000 px holds one of 1000 / (cos 10 + sin 10) = 863.216 px, which becomes
+        # 100 mm. From its middle the part reaches 200 to 400 px right and 0 to 200 px down; turned
+        # clockwise its right edge is at 400 cos 10 = 393.923, anticlockwise at
+        # 400 cos 10 + 200 sin 10 = 428.653. (431.608 - 393.923) x 100 / 863.216 - 2 = 2.3657.
+        (10, 2.3657),
+        (-10, -1.6577),
+    ],
+)
+def test_a_part_turns_with_its_picture(degrees: float, distance: float) -> None:
+    toml = opening("96 mm", "96 mm", "12x8 in", 'overlap = "2 mm"')
+    toml += f'[pictures.p]\nsource = "a.tif"\nstraighten = {degrees}\n'
+    toml += "keep_clear = [{ box = [0.7, 0.5, 0.2, 0.2] }]\n"
+    (found,) = crop(toml + '[[prints]]\npicture = "p"\n', header(1000, 1000)).clearances
+    assert float(found.distance_mm) == pytest.approx(distance, abs=1e-3)
+
+
 @pytest.mark.parametrize("reveal", ["92.075 mm", "122 mm"])
 def test_a_reveal_that_leaves_no_picture_has_an_empty_size_and_no_plan(reveal: str) -> None:
     toml = opening("7 1/4 in", "9 5/8 in", "12x8 in", f'reveal = "{reveal}"')

@@ -193,6 +193,38 @@ def test_highlights(tmp_path: Path) -> None:
         assert np.abs(each[4:20, 4:30] - 0.6).max() < 0.001
 
 
+def test_rebuilt_highlights_are_the_compromise_of_libraw(tmp_path: Path) -> None:
+    # LibRaw's documentation: 3 to 9 rebuild, low numbers favour white and high ones colour, 5 is
+    # the compromise. A coloured lamp tells them apart, which a neutral window does not.
+    down, across = np.mgrid[:192, :256]
+    brightness = np.clip(2.2 - np.hypot(across - 128, down - 96) / 45, 0.3, None)
+    file = taken(tmp_path / "lamp.dng", brightness[..., None] * [0.75, 0.95, 0.55])
+    wanted = {mode: camera_light(file, mode) for mode in (4, 5, 6)}
+    found = light(file, develop(highlights="rebuilt"))
+    assert np.abs(found - wanted[5]).max() < 1e-4
+    for other in (4, 6):
+        assert np.abs(wanted[other] - wanted[5]).max() > 0.01
+
+
+def camera_light(file: Path, mode: int) -> Floats:
+    """Light by LibRaw alone in one of its highlight modes, for a picture balanced as shot."""
+    with rawpy.imread(str(file)) as raw:
+        balance = np.array(raw.camera_whitebalance[:3])
+        red, green, blue = balance.tolist()
+        pixels = raw.postprocess(
+            user_wb=[red, green, blue, green],
+            output_color=rawpy.ColorSpace.raw,
+            output_bps=16,
+            user_flip=0,
+            gamma=(1, 1),
+            no_auto_bright=True,
+            adjust_maximum_thr=0,
+            highlight_mode=mode,
+        )
+    scale = balance.max() / balance.min() / 65535
+    return np.asarray(pixels @ balanced_to_light(COLOR_MATRIX, balance).T * scale)
+
+
 @pytest.mark.parametrize("orientation", range(1, 9))
 def test_orientation_is_told_and_not_applied(tmp_path: Path, orientation: int) -> None:
     stored = taken(tmp_path / "stored.dng", chart())

@@ -1,20 +1,23 @@
 """Whole prints against the same way in plain 64-bit floats: what tables and steps may cost.
 
 The reference has no table, no 16-bit lightness, no strips, no maps in small and no pixels taken
-together; its functions of tone and acutance are those that other tests hold against their sources.
+together. It takes lightness and sRGB from colour-science, the curve and the logistic of the grade
+from scipy. Local contrast and the sharpening's limits are the program's own ways, written out anew.
 A print may differ by a code of 8 bits anywhere, and by a twentieth of one on average.
 """
 
 from pathlib import Path
 from typing import Any
 
+import colour
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import correlate1d, gaussian_filter, maximum_filter, minimum_filter
+from scipy.special import expit, logit
 
 from pictures import picture_of, printed, save
-from sightsize import acutance, tones
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +30,10 @@ TONE = {"exposure": STOPS, "grade": GRADE, "curve": CURVE}
 SIGMA_PX, GAIN, FLOOR = 1.2, 0.8, 0.8
 SHARPEN = {"radius": "0.12 mm", "gain": GAIN, "noise_floor": FLOOR}
 """The same at ten pixels in a millimetre."""
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+"""The luminance row of the sRGB primaries, IEC 61966-2-1."""
+GRADE_CONTRAST = 105 / 85
+"""Of grade 3 against grade 2, in the manner of ISO 6846: common practice, no source."""
 
 
 def scene() -> NDArray[np.uint8]:
@@ -80,10 +87,14 @@ def resized(light: Floats, width: int, height: int) -> Floats:
 
 
 def toned(light: Floats) -> Floats:
-    """L* of the tone above, by the scalar functions themselves."""
-    grade, curve = tones.grade_function(GRADE), tones.MonotoneCurve(CURVE)
-    exposed = np.clip(light * 2**STOPS, 0, 1)
-    return np.asarray(np.vectorize(lambda each: curve(grade(tones.lightness(each))))(exposed))
+    """L* of the tone above: exposure, the grade's logistic about L* 50, the curve."""
+    exposed = colour.lightness(np.clip(light * 2**STOPS, 0, 1) * 100, method="CIE 1976")
+
+    def paper(share: Any) -> Any:
+        return expit(GRADE_CONTRAST * logit(0.001 + 0.998 * share))
+
+    graded = 100 * (paper(exposed / 100) - paper(0)) / (paper(1) - paper(0))
+    return np.asarray(PchipInterpolator(*zip(*CURVE, strict=True))(graded))
 
 
 def window_mean(values: Floats, side: int) -> Floats:
@@ -96,7 +107,7 @@ def window_mean(values: Floats, side: int) -> Floats:
 
 
 def contrasted(lightness: Floats, side: int, gain: float) -> Floats:
-    """The guided filter at every pixel, and the formula of local contrast."""
+    """The guided filter at every pixel, and local contrast as the program has it."""
     mean = window_mean(lightness, side)
     variance = window_mean(lightness**2, side) - mean**2
     slope = variance / (variance + 36)
@@ -107,10 +118,14 @@ def contrasted(lightness: Floats, side: int, gain: float) -> Floats:
 
 
 def sharpened(lightness: Floats) -> Floats:
-    """Sharpened, and an enlargement's blur undone, within the overshoot that is allowed."""
-    enlarged = lightness.shape[1] / WIDTH
-    blur_px = acutance.deblur_sigma_px(254 / enlarged, 254)
-    sigma_px, gain = acutance.one_pass(SIGMA_PX, GAIN, blur_px)
+    """Sharpened, and an enlargement's blur undone, within the overshoot that is allowed.
+
+    Twice the size leaves a blur of 0.8 px, and one pass for both has the second order
+    0.8 x 1.2^2 + 0.8^2 = 1.792 and the fourth 0.8 x 1.2^4 + 0.8^4 = 2.06848: a sigma of
+    (2.06848 / 1.792)^(1/2) and a gain of 1.792^2 / 2.06848.
+    """
+    doubled = lightness.shape[1] == 2 * WIDTH
+    sigma_px, gain = (1.0743765, 1.5524791) if doubled else (SIGMA_PX, GAIN)
     detail = lightness - gaussian_filter(lightness, sigma_px, mode="nearest", truncate=6)
     share = np.clip((np.abs(detail) - FLOOR) / FLOOR, 0, 1)
     sharp = lightness + gain * detail * share * share * (3 - 2 * share)
@@ -120,8 +135,17 @@ def sharpened(lightness: Floats) -> Floats:
 
 
 def codes_of(lightness: Floats) -> Floats:
-    code = np.vectorize(lambda each: 255 * tones.srgb_encode(tones.luminance(each)))
-    return np.asarray(code(np.clip(lightness, 0, 100)))
+    return encoded(luminance_of(lightness))
+
+
+def luminance_of(lightness: Floats) -> Floats:
+    """Luminance, white at 1, by CIE 15."""
+    return np.asarray(colour.luminance(np.clip(lightness, 0, 100), method="CIE 1976")) / 100
+
+
+def encoded(light: Floats) -> Floats:
+    """Codes of 8 bits, unrounded (IEC 61966-2-1)."""
+    return np.asarray(colour.cctf_encoding(np.clip(light, 0, 1), function="sRGB")) * 255
 
 
 def off(folder: Path, px: tuple[int, int], wanted: Floats, **tables: Any) -> Floats:
@@ -133,7 +157,7 @@ def off(folder: Path, px: tuple[int, int], wanted: Floats, **tables: Any) -> Flo
 
 
 def mono_light() -> Floats:
-    return np.asarray(light_of(scene()) @ np.array(tones.RESPONSES["panchromatic"]))
+    return np.asarray(light_of(scene()) @ LUMINANCE)
 
 
 @pytest.mark.parametrize(
@@ -160,13 +184,13 @@ def test_a_print_with_local_contrast(tmp_path: Path) -> None:
 def test_a_colour_print(tmp_path: Path) -> None:
     px = (546, 390)
     light = resized(light_of(scene()), *px)
-    luminance = light @ np.array(tones.RESPONSES["panchromatic"])
+    luminance = light @ LUMINANCE
     lightness = sharpened(toned(luminance))
-    target = np.vectorize(tones.luminance)(np.clip(lightness, 0, 100))[..., None]
+    target = luminance_of(lightness)[..., None]
     seen = np.maximum(luminance, 0)[..., None]
     scale = (target + 1e-3) / (seen + 1e-3)
     printed_light = light * scale + target - seen * scale
-    wanted = np.vectorize(tones.srgb_encode)(np.clip(printed_light, 0, 1)) * 255
+    wanted = encoded(printed_light)
     inside = ((printed_light > 0) & (printed_light < 1)).all(axis=2)  # others keep to the gamut
     found = off(tmp_path, px, wanted)[inside]
     print(f"{inside.mean():.0%} inside: mean {found.mean():.4f}, at most {found.max():.3f}")

@@ -15,9 +15,11 @@ from PIL import Image, ImageOps
 from pictures import Pixels, job, make, picture_of, printed, save
 from plans import CATCH_FOUR, COX_MEGAPHONE, findings, plan
 from plans import job as job_of
+from sightsize.checks import run_checks
 from sightsize.header import Header
 from sightsize.marks import as_arrays, distance, donor_fault, donor_shift
 from sightsize.placing import Mark, upright_point
+from sightsize.plan import plan_print
 
 SHEET = """
 [aperture]
@@ -202,7 +204,13 @@ def permanent(text: str) -> list[str]:
         ("at = [0.42, 0.31], radius = 0.0029", 0),  # 1.45 % of the face's width
         ("at = [0.42, 0.31], radius = 0.0031", 1),
         ("at = [0.42, 0.31], radius = 0.0031, strength = 0.5", 0),
+        ("at = [0.42, 0.31], radius = 0.0031, strength = 0.99", 0),
         ("at = [0.72, 0.31], radius = 0.0031", 0),
+        ("at = [0.42, 0.19], radius = 0.0031", 0),  # above the face, and below it
+        ("at = [0.42, 0.46], radius = 0.0031", 0),
+        # A scratch lies where its middle does.
+        ("line = [[0.25, 0.31], [0.39, 0.31]], width = 0.007", 1),
+        ("line = [[0.42, 0.31], [0.70, 0.31]], width = 0.007", 0),
     ],
 )
 def test_a_large_mark_on_a_face_may_be_permanent(spot: str, count: int) -> None:
@@ -228,6 +236,33 @@ def test_the_same_place_in_three_faces_is_counted() -> None:
         for each in crew((0.5, 0.5), (0.51, 0.5), (0.5, 0.49), (0.2, 0.8)).prints
     ]
     assert counts == [3, 3, 3, 1]
+
+
+@pytest.mark.parametrize(("across", "counts"), [(0.529, [2, 2]), (0.531, [1, 1])])
+def test_one_place_is_three_hundredths_of_the_face(across: float, counts: list[int]) -> None:
+    # Common practice, no source.
+    prints = crew((0.5, 0.5), (across, 0.5)).prints
+    assert [each.picture.spotting[0].in_faces for each in prints] == counts
+
+
+def test_two_marks_side_by_side_in_one_face_are_one_picture() -> None:
+    spot = "{{ at = [{}, 0.3], radius = 0.001 }}"
+    facts = f"{FACE}spotting = [{spot.format(0.4)}, {spot.format(0.402)}]"
+    (only,) = job_of(with_picture(facts)).prints
+    assert [each.in_faces for each in only.picture.spotting] == [1, 1]
+
+
+@pytest.mark.parametrize(("faces", "said"), [(2, 0), (3, 3)])
+def test_a_small_mark_in_three_faces_may_be_permanent(faces: int, said: int) -> None:
+    # Common practice, no source. Each mark has half a percent of its face's width.
+    found = [
+        finding.message
+        for each in crew(*[(0.5, 0.5)] * faces).prints
+        for finding in run_checks(plan_print(each, COX_MEGAPHONE), "job.toml")
+        if finding.check == "permanent-mark"
+    ]
+    why = "a mark lies at the same place in 3 pictures."
+    assert found == [f"spot 1 on Face may be permanent: {why}"] * said
 
 
 # In the print.

@@ -71,6 +71,8 @@ def test_each_grade_has_its_own_end() -> None:
     for each in (70, 85, 100):
         assert both(each) == pytest.approx(soft(each))
     assert both(50) == pytest.approx((hard(50) + soft(50)) / 2)
+    # A quarter of the way, 3 x 1/16 - 2 x 1/64 = 0.15625 of the light grade: a smooth passage.
+    assert both(40) == pytest.approx(0.84375 * hard(40) + 0.15625 * soft(40))
 
 
 @given(st.floats(0, 5), st.floats(0, 5), st.floats(0, 90), st.floats(1, 60), st.floats(5, 95))

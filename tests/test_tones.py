@@ -7,6 +7,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
+from scipy.special import expit, logit
 
 from sightsize.tones import (
     FILTERS,
@@ -159,12 +160,65 @@ def test_every_grey_for_every_response_and_filter(response: str, filter_name: st
 @pytest.mark.parametrize("response", RESPONSES)
 def test_a_filter_of_no_thickness_is_no_filter(response: str) -> None:
     bare = mono_weights(response, "none", 1)
-    assert sum(RESPONSES[response]) == pytest.approx(1)
-    assert bare[0] == pytest.approx(RESPONSES[response])
+    assert bare[0] == pytest.approx(SEEN_BY[response])
     for name in FILTERS:
         weights, stops = mono_weights(response, name, 0)
         assert weights == pytest.approx(bare[0])
         assert stops == pytest.approx(0, abs=1e-12)
+
+
+SEEN_BY = {
+    # The luminance row of the sRGB primaries, IEC 61966-2-1.
+    "panchromatic": (0.2126, 0.7152, 0.0722),
+    # Emulsions, and light that contrast filters let through: common practice, no source.
+    "panchromatic_film": (0.32, 0.36, 0.32),
+    "red_extended": (0.55, 0.27, 0.18),
+    "orthochromatic": (0.02, 0.50, 0.48),
+    "blue_sensitive": (0.00, 0.06, 0.94),
+}
+PASSED_BY = {
+    "none": (1.0, 1.0, 1.0),
+    "yellow": (1.0, 0.95, 0.25),
+    "yellow_green": (0.75, 1.0, 0.25),
+    "orange": (1.0, 0.60, 0.08),
+    "red": (1.0, 0.12, 0.02),
+    "green": (0.25, 1.0, 0.30),
+    "blue": (0.10, 0.25, 1.0),
+}
+
+
+def test_responses_are_those_of_the_table() -> None:
+    assert sorted(RESPONSES) == sorted(SEEN_BY)
+    for name, wanted in SEEN_BY.items():
+        assert mono_weights(name, "none", 1)[0] == pytest.approx(wanted, abs=1e-12)
+
+
+def test_filters_pass_what_the_table_says() -> None:
+    # Behind an equal response of a third each the weights are the transmissions over their sum.
+    assert sorted(FILTERS) == sorted(PASSED_BY)
+    for name, passed in PASSED_BY.items():
+        weights, stops = mono_weights((1, 1, 1), name, 1)
+        assert weights == pytest.approx([each / sum(passed) for each in passed], abs=1e-12)
+        assert 2**-stops == pytest.approx(sum(passed) / 3, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("response", "filter_name", "wanted", "through"),
+    [
+        # (0.2126, 0.7152 x 0.95 = 0.67944, 0.0722 x 0.25 = 0.01805), sum 0.91009.
+        ("panchromatic", "yellow", (0.233603, 0.746564, 0.019833), 0.91009),
+        # (0.02, 0.50 x 0.95 = 0.475, 0.48 x 0.25 = 0.12), sum 0.615.
+        ("orthochromatic", "yellow", (0.032520, 0.772358, 0.195122), 0.615),
+        # (0.02 x 0.25 = 0.005, 0.50, 0.48 x 0.30 = 0.144), sum 0.649.
+        ("orthochromatic", "green", (0.007704, 0.770416, 0.221880), 0.649),
+    ],
+)
+def test_filters_in_numbers(
+    response: str, filter_name: str, wanted: tuple[float, ...], through: float
+) -> None:
+    weights, stops = mono_weights(response, filter_name, 1)
+    assert weights == pytest.approx(wanted, abs=1e-6)
+    assert 2**-stops == pytest.approx(through, abs=1e-9)
 
 
 def test_a_red_filter_in_numbers() -> None:
@@ -268,12 +322,28 @@ def test_a_harder_grade_darkens_shadows(value: float) -> None:
     assert all(harder < softer for softer, harder in pairwise(printed))
 
 
-@pytest.mark.parametrize("grade", [0, 1, 3, 4, 5])
-def test_contrast_in_the_middle_is_the_grades(grade: float) -> None:
-    """The logistic's slope at its middle is c; the scaling for exact ends adds under 2 %."""
+@pytest.mark.parametrize(
+    ("grade", "contrast"), [(0, 0.7), (1, 0.8077), (3, 1.2353), (4, 1.6154), (5, 2.1)]
+)
+def test_contrast_in_the_middle_is_the_grades(grade: float, contrast: float) -> None:
+    """The logistic's slope at its middle is c = 105 / R; the scaling for exact ends adds < 2 %."""
     paper = grade_function(grade)
     slope = (paper(50.01) - paper(49.99)) / 0.02
-    assert slope == pytest.approx(grade_contrast(grade), rel=0.02)
+    assert slope == pytest.approx(contrast, rel=0.02)
+
+
+@pytest.mark.parametrize("pivot", [30, 50, 65])
+@pytest.mark.parametrize(("grade", "contrast"), [(0, 0.7), (3, 105 / 85), (5, 2.1)])
+def test_a_grade_is_a_logistic_curve_of_its_contrast(
+    grade: float, contrast: float, pivot: float
+) -> None:
+    """The outermost thousandths left out, by scipy's logistic and its inverse."""
+    shares = 0.001 + 0.998 * np.linspace(0, 1, 41)
+    middle = logit(0.001 + 0.998 * pivot / 100)
+    curve = expit(contrast * (logit(shares) - middle) + middle)
+    wanted = 100 * (curve - curve[0]) / (curve[-1] - curve[0])
+    found = [grade_function(grade, pivot)(value) for value in np.linspace(0, 100, 41)]
+    assert found == pytest.approx(wanted, abs=1e-9)
 
 
 # Tone curve.

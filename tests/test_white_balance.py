@@ -7,7 +7,7 @@ import pytest
 from icc_profiles import Floats
 from sightsize.white_balance import camera_multipliers, kelvin_and_duv, tinted_xy, white_xy
 
-KELVINS = [2000, 2223, 2500, 2856, 3200, 3999, 4001, 5003, 6504, 8000, 10000, 15000, 25000]
+KELVINS = [2000, 2223, 2500, 2856, 3200, 3999, 4001, 4390, 5003, 6504, 8000, 10000, 15000, 25000]
 D65_XY = (0.31272, 0.32903)  # CIE 15, 2 degree observer
 A_XY = (0.44758, 0.40745)  # CIE 15
 
@@ -50,12 +50,13 @@ def test_standard_illuminants() -> None:
     assert kelvin_and_duv(D65_XY)[0] == pytest.approx(6504, abs=15)
 
 
-def test_a_tint_moves_across_the_locus_alone() -> None:
-    kelvin, duv = kelvin_and_duv(D65_XY)
-    moved_kelvin, moved_duv = kelvin_and_duv(tinted_xy(D65_XY, 0.004))
-    assert moved_kelvin == pytest.approx(kelvin, rel=0.001)
-    assert moved_duv == pytest.approx(duv + 0.004, abs=0.00002)
-    assert tinted_xy(D65_XY, 0) == pytest.approx(D65_XY, abs=1e-12)
+@pytest.mark.parametrize("xy", [A_XY, D65_XY, white_xy(2200, 0.003), white_xy(15000, -0.003)])
+def test_a_tint_moves_across_the_locus_alone(xy: tuple[float, float]) -> None:
+    kelvin, duv = colour.temperature.uv_to_CCT_Ohno2013(uv(xy))
+    moved_kelvin, moved_duv = colour.temperature.uv_to_CCT_Ohno2013(uv(tinted_xy(xy, 0.004)))
+    assert moved_kelvin == pytest.approx(kelvin, rel=0.003)
+    assert moved_duv == pytest.approx(duv + 0.004, abs=0.00005)
+    assert tinted_xy(xy, 0) == pytest.approx(xy, abs=1e-12)
 
 
 def test_beyond_the_range_there_is_no_light() -> None:

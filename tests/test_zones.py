@@ -5,6 +5,7 @@ from itertools import pairwise
 from math import log
 from pathlib import Path
 
+import colour
 import numpy as np
 import pytest
 from hypothesis import assume, given
@@ -100,6 +101,36 @@ def test_the_shoulder_leaves_zone_eight_without_a_kink() -> None:
 def test_patches_that_cannot_be_placed(patches: list[tuple[float, float]], words: str) -> None:
     with pytest.raises(ZoneError, match=words):
         place(patches, unchanged)
+
+
+@pytest.mark.parametrize(
+    ("contrast", "printable"), [(0.59, False), (0.61, True), (1.79, True), (1.81, False)]
+)
+def test_contrast_that_can_be_printed(contrast: float, printable: bool) -> None:
+    # From 0.6 to 1.8 times: common practice, no source. The patches are a stop apart; the zone of
+    # the lighter by CIE 15.
+    lighter = colour.lightness(100 * luminance(40) * 2**contrast, method="CIE 1976") / 10
+    patches = [(0.1, 4.0), (0.2, float(lighter))]
+    if printable:
+        assert place(patches, unchanged).power == pytest.approx(contrast)
+    else:
+        with pytest.raises(ZoneError, match=f"ask for {contrast:.2f} times that contrast"):
+            place(patches, unchanged)
+
+
+@pytest.mark.parametrize(("apart", "words"), [(1.9, "nearly one tone"), (2.1, "their zones ask")])
+def test_two_tones_are_one_below_two_of_lightness(apart: float, words: str) -> None:
+    # Common practice, no source.
+    with pytest.raises(ZoneError, match=words):
+        place([(luminance(50), 3), (luminance(50 + apart), 8)], unchanged)
+
+
+def test_next_to_black_there_is_nothing_to_place() -> None:
+    # Light of 0.00001, an L* of 0.009 (CIE 15: 903.3 Y): common practice, no source.
+    with pytest.raises(ZoneError, match="solid black"):
+        place([(0.99e-5, 5)], unchanged)
+    placed = placement_function(place([(1.01e-5, 5)], unchanged))
+    assert lightness(placed(1.01e-5)) == pytest.approx(50, abs=0.05)
 
 
 def test_a_curve_that_never_prints_the_zone() -> None:
