@@ -29,29 +29,31 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont, ImageOps
 from scipy.ndimage import gaussian_filter
 
-from sightsize import acutance, tones
-from sightsize.arrange import arrange
-from sightsize.batch import plan_prints
 from sightsize.checks.run import check_ids
-from sightsize.geometry import Box
-from sightsize.job import Delivery, Grain, SplitGrade, Tone, Toner
-from sightsize.load import load_job
-from sightsize.picture.camera import balanced_to_light
-from sightsize.picture.chain import sheet_image
-from sightsize.picture.contrast import base_coefficients, more_local_contrast
-from sightsize.picture.dodge import light_map
-from sightsize.picture.finish import finish_mono
-from sightsize.picture.grain import fluctuation, grainy
-from sightsize.picture.sharpen import Sharpening, sharpen
-from sightsize.picture.skin import skin_map
-from sightsize.picture.small import printed_part, small_light
-from sightsize.picture.table import STEPS_PER_L
-from sightsize.picture.tone import ToneScale, printed, toned
-from sightsize.placing import EdgeBurnPlan, ShadePlan
-from sightsize.plan import FilePlan, PicturePlan
-from sightsize.toning import TINTS, toned_lab
-from sightsize.white_balance import camera_multipliers, white_xy
-from sightsize.zones import place
+from sightsize.imaging.analysis.skin import skin_map
+from sightsize.imaging.analysis.small import cut_printed_part, small_light
+from sightsize.imaging.colour.output import finish_mono
+from sightsize.imaging.raster.table import STEPS_PER_L
+from sightsize.imaging.render import sheet_image
+from sightsize.imaging.source.camera import balance_to_light
+from sightsize.imaging.stages.dodge import light_map
+from sightsize.imaging.stages.grain import add_grain, fluctuation
+from sightsize.imaging.stages.local_contrast import base_coefficients, raise_local_contrast
+from sightsize.imaging.stages.sharpen import MeasuredSharpening, sharpen
+from sightsize.imaging.stages.tone import ToneScale, paper_function, tone_function
+from sightsize.job.load import load_job
+from sightsize.model.geometry import Box
+from sightsize.model.settings import Delivery, Grain, SplitGrade, Tone, Toner
+from sightsize.numbers import sharpening as acutance
+from sightsize.numbers import tone as tones
+from sightsize.numbers.toning import TINTS, toned_lab
+from sightsize.numbers.white_balance import camera_multipliers, white_xy
+from sightsize.numbers.zones import place
+from sightsize.plan.arrange import arrange
+from sightsize.plan.file import FilePlan
+from sightsize.plan.overlays import EdgeBurnPlan, ShadePlan
+from sightsize.plan.picture import PicturePlan
+from sightsize.run.planner import plan_prints
 
 HERE = Path(__file__).resolve().parent
 FOLDER = HERE / "controls"
@@ -140,7 +142,7 @@ def plain_tone(**changes: Any) -> Tone:
 
 def of_lightness(scale: ToneScale) -> Callable[[float], float]:
     """Return what a scale makes of an L*."""
-    through = toned(scale)
+    through = tone_function(scale)
     return lambda value: through(tones.luminance(value))
 
 
@@ -164,10 +166,10 @@ def draw_grade(name: str) -> None:
     figure, (left, right) = panels(2)
     tone_axes(left, "grade, pivot 50")
     for grade in (0, 1, 3, 4, 5):
-        curve(left, printed(plain_tone(grade=grade)), f"grade {grade}")
+        curve(left, paper_function(plain_tone(grade=grade)), f"grade {grade}")
     tone_axes(right, "grade 4, pivot L*")
     for pivot in (35.0, 50.0, 65.0):
-        curve(right, printed(plain_tone(grade=4, pivot=pivot)), f"pivot {pivot:g}")
+        curve(right, paper_function(plain_tone(grade=4, pivot=pivot)), f"pivot {pivot:g}")
         right.plot(pivot, pivot, "o", color=right.lines[-1].get_color(), markersize=4)
     for axes in (left, right):
         axes.legend(loc="lower right")
@@ -185,8 +187,8 @@ def draw_split_grade(name: str) -> None:
     }
     tone_axes(axes, "split grade")
     for (label, tone), width in zip(ways.items(), (1, 1, 2.2), strict=True):
-        curve(axes, printed(tone), label, linewidth=width)
-        curve(slopes, slope_of(printed(tone)), label, linewidth=width)
+        curve(axes, paper_function(tone), label, linewidth=width)
+        curve(slopes, slope_of(paper_function(tone)), label, linewidth=width)
     axes.legend(loc="lower right")
     slopes.set(xlim=(0, 100), ylim=(0, 2.2), xlabel="before, L*", ylabel="contrast, L* per L*")
     slopes.set_title("its contrast")
@@ -338,7 +340,7 @@ def with_contrast(lightness: Floats, neighbourhood_mm: float, gain: float) -> Fl
     """Return L* after local contrast at 300 ppi."""
     radius_px = neighbourhood_mm * PX_PER_MM / 2
     coefficients = base_coefficients(lightness.astype(np.float32), radius_px)
-    return values_of(more_local_contrast(steps_of(lightness), coefficients, gain))
+    return values_of(raise_local_contrast(steps_of(lightness), coefficients, gain))
 
 
 def steps_of(lightness: Floats) -> pyvips.Image:
@@ -408,7 +410,7 @@ def draw_sharpen(name: str) -> None:
     at_mm = (across + 0.5) / PX_PER_MM
     left.plot(at_mm, soft, color=FOG, linewidth=3, label="before")
     for surface, gain in acutance.SURFACE_GAIN.items():
-        how = Sharpening(sigma_px=0.10 * PX_PER_MM, gain=gain, noise_floor=0.8)
+        how = MeasuredSharpening(sigma_px=0.10 * PX_PER_MM, gain=gain, noise_floor=0.8)
         row = values_of(sharpen(steps_of(soft[None].repeat(48, axis=0)), how))[24]
         left.plot(at_mm, row, label=f"{surface}, gain {gain:g}")
     left.set(xlabel="from the edge, mm", ylabel="L*", title="a soft edge, radius 0.10 mm")
@@ -447,7 +449,7 @@ def card(light_kelvin: float, stated_kelvin: float) -> str:
     x, y = white_xy(light_kelvin, 0)
     seen = 0.30 * np.array([x / y, 1, (1 - x - y) / y])
     multipliers = np.array(camera_multipliers(np.eye(3).tolist(), white_xy(stated_kelvin, 0)))
-    light = balanced_to_light(np.eye(3), multipliers) @ (seen * multipliers)
+    light = balance_to_light(np.eye(3), multipliers) @ (seen * multipliers)
     return "#" + "".join(f"{round(255 * tones.srgb_encode(float(each))):02x}" for each in light)
 
 
@@ -491,7 +493,7 @@ def draw_grain_wedge(name: str) -> None:
     strips, labels = [], []
     for granularity, size in kinds:
         grain = Grain(granularity=granularity, size_mm=Fraction(size))
-        strips.append(picture_of(finish_mono(grainy(steps_of(steps), grain, PPI, 8), srgb())))
+        strips.append(picture_of(finish_mono(add_grain(steps_of(steps), grain, PPI, 8), srgb())))
         labels.append(f"{granularity:g} D, {size} mm" if granularity else "no grain")
     write(stacked(strips, labels), name)
 
@@ -658,7 +660,7 @@ def taken_for_skin(box: tuple[float, float, int, int]) -> Image.Image:
         picture = plan.pictures[0].picture
         source, size = picture.look.picture, picture.size.image_px
         small = small_light(source, picture.header, source.source.stat().st_mtime_ns)
-        light = printed_part(small, picture.crop, picture.header.upright_px, size)
+        light = cut_printed_part(small, picture.crop, picture.header.upright_px, size)
         skin = skin_map(light)
     found = Image.fromarray(np.rint(skin * 255).astype(np.uint8)).resize(size)
     left, top = round(box[0] * size[0] - box[2] / 2), round(box[1] * size[1] - box[3] / 2)

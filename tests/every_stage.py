@@ -8,10 +8,10 @@ import numpy as np
 import tomli_w
 
 from pictures import job, save
-from sightsize.arrange import arrange
 from sightsize.checks.run import check_ids
-from sightsize.job import Job
-from sightsize.load import load_job
+from sightsize.job.load import load_job
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
 
 PX = (900, 600)
 _SOURCE_PX = (600, 400)

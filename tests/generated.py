@@ -6,7 +6,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from sightsize.schema import schema_file
+from sightsize.base.schemas import schema_file
 
 Node = Mapping[str, Any]
 Values = st.SearchStrategy[Any]

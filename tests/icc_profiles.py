@@ -9,7 +9,7 @@ import struct
 from collections.abc import Mapping
 from functools import cache
 from io import BytesIO
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pyvips
@@ -225,7 +225,7 @@ def lab_of(codes: NDArray[Any], profile: bytes, *, compensated: bool = False) ->
     wide = np.round(np.asarray(codes, np.float64) * 257).astype(np.uint16)
     spaces = {1: "grey16", 3: "rgb16", 4: "cmyk"}
     image = pyvips.Image.new_from_array(wide).copy(interpretation=spaces[wide.shape[2]])
-    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", profile)
+    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", cast(Any, profile))
     lab = image.icc_import(
         embedded=True, pcs="lab", intent="relative", black_point_compensation=compensated
     )

@@ -5,7 +5,7 @@ At 254 ppi a millimetre is exactly ten pixels, so a job can ask for any whole nu
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pyvips
@@ -14,12 +14,15 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from icc_profiles import MODES, built_in
-from sightsize.arrange import arrange
-from sightsize.batch import Outcome, make_prints, plan_prints
 from sightsize.checks.run import check_ids
-from sightsize.job import Job
-from sightsize.load import load_job
-from sightsize.plan import FilePlan, PicturePlan
+from sightsize.job.load import load_job
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
+from sightsize.plan.file import FilePlan
+from sightsize.plan.picture import PicturePlan
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
+from sightsize.run.worker import Outcome
 
 Pixels = NDArray[Any]
 
@@ -39,7 +42,7 @@ def save(path: Path, pixels: Pixels, profile: bytes | None = None, **options: An
 def save_16(path: Path, pixels: NDArray[np.uint16], profile: bytes) -> Path:
     """Write 16-bit RGB pixels as TIFF, which Pillow cannot."""
     image = pyvips.Image.new_from_array(pixels).copy(interpretation="rgb16")
-    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", profile)
+    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", cast(Any, profile))
     image.tiffsave(str(path), compression="deflate")
     return path
 

@@ -5,17 +5,19 @@ from fractions import Fraction
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from sightsize.arrange import arrange
-from sightsize.batch import PlannedPrint
+from sightsize.base.findings import Finding
+from sightsize.base.icc import ColourModel
 from sightsize.checks.run import check_file, check_ids, check_opened
-from sightsize.crop import CropPlan
-from sightsize.findings import Finding
-from sightsize.header import ColourModel, Header
-from sightsize.job import Job, PrintRequest, Tone
-from sightsize.layout import Place, Stock
-from sightsize.load import load_job
-from sightsize.plan import FilePlan, PicturePlan, PlacedPicture, UnopenedPicture, plan_picture
-from sightsize.size import PictureSize
+from sightsize.job.load import load_job
+from sightsize.model.header import Header
+from sightsize.model.settings import Job, PrintRequest, Tone
+from sightsize.plan.arrange import arrange
+from sightsize.plan.crop import CropPlan
+from sightsize.plan.file import FilePlan, PlacedPicture
+from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture
+from sightsize.plan.sheet import Place, Stock
+from sightsize.plan.size import PictureSize
+from sightsize.run.planned import PlannedPrint
 
 ONE_PRINT = '[[prints]]\nsource = "catch-four.tif"\n'
 

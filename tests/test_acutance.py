@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from icc_profiles import Floats
-from sightsize.acutance import (
+from sightsize.numbers.sharpening import (
     SURFACE_GAIN,
     damping,
     deblur_sigma_px,
@@ -19,7 +19,7 @@ from sightsize.acutance import (
     one_pass,
     radius_mm,
 )
-from sightsize.crop import ACUITY_MM_PPI
+from sightsize.plan.crop import ACUITY_MM_PPI
 
 
 def test_open_surfaces_get_more() -> None:

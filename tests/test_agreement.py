@@ -12,9 +12,9 @@ from pictures import job, make, picture_of, printed, save
 from plans import COX_MEGAPHONE, findings, request
 from plans import job as job_of
 from sightsize.errors import JobError
-from sightsize.header import Header
-from sightsize.picture import chain
-from sightsize.picture.upright import read_header
+from sightsize.imaging import render as chain
+from sightsize.imaging.source.upright import read_header
+from sightsize.model.header import Header
 
 SHEET = '[aperture]\nwidth = "143 mm"\nheight = "198 mm"\n[paper]\nsize = "10x8 in"\n'
 PRINT = '[[prints]]\nsource = "cox.jpg"\n'
@@ -189,7 +189,7 @@ def test_a_fault_of_the_program_fails_its_print_alone(
             raise KeyError("pivot")
         return whole(plan)
 
-    monkeypatch.setattr("sightsize.deliver.sheet_image", breaks_on_a)
+    monkeypatch.setattr("sightsize.delivery.encode.sheet_image", breaks_on_a)
     first, second = make(made)
     assert (first.status, second.status) == ("failed", "made")
     assert "a fault of the program (KeyError: 'pivot')" in first.message

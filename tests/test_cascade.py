@@ -7,14 +7,15 @@ from typing import Any
 
 import pytest
 
-from sightsize.arrange import plan_file
-from sightsize.cascade import merge
+from sightsize.base.findings import Finding, KeyPath
+from sightsize.base.schemas import RECIPE_TABLES
 from sightsize.checks.run import check_file, check_ids
 from sightsize.errors import JobError
-from sightsize.findings import Finding, KeyPath
-from sightsize.grammar import RECIPE_TABLES, table_defaults
-from sightsize.job import PrintRequest
-from sightsize.load import load_job
+from sightsize.job.cascade import merge
+from sightsize.job.load import load_job
+from sightsize.job.values import table_defaults
+from sightsize.model.settings import PrintRequest
+from sightsize.plan.arrange import plan_file
 
 WriteJob = Callable[..., Path]
 

@@ -24,12 +24,12 @@ from plans import (
     laid,
     planned_print,
 )
+from sightsize.base.findings import Finding
 from sightsize.checks.run import all_checks, check_ids
-from sightsize.findings import Finding, Level
-from sightsize.geometry import Box
-from sightsize.header import Header
-from sightsize.layout import rebate_room
-from sightsize.report import frame_notes
+from sightsize.model.geometry import Box
+from sightsize.model.header import Header
+from sightsize.plan.sheet import rebate_room
+from sightsize.report.text import frame_notes
 
 PRINT_LOBBY_OAK = '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "lobby-oak"\n'
 PRINT_LAUNCH_ROOM = '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "launch-room"\n'

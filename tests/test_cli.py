@@ -13,11 +13,11 @@ from typer.testing import CliRunner, Result
 
 from plans import TROPHY_CABINET, planned_print
 from sightsize import __version__
-from sightsize.batch import Outcome
+from sightsize.base.schemas import known_keys
 from sightsize.checks.run import check_ids
 from sightsize.cli import app
-from sightsize.progress import Progress
-from sightsize.schema import known_keys
+from sightsize.report.progress import Progress
+from sightsize.run.worker import Outcome
 
 WriteJob = Callable[..., Path]
 
@@ -368,5 +368,5 @@ def test_progress_that_nobody_reads_ends_no_run(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr("typer.echo", closed)
     planned = planned_print(TROPHY_CABINET, None)
     with Progress(2) as progress:
-        progress.finished(Outcome(planned, "made"))
-        progress.finished(Outcome(planned, "failed"))
+        progress.finish(Outcome(planned, "made"))
+        progress.finish(Outcome(planned, "failed"))

@@ -16,11 +16,12 @@ import pytest
 
 from every_stage import every_stage, printed_bytes
 from pictures import job, make, save
-from sightsize import __version__, cluster
-from sightsize.audit import audited
-from sightsize.docket import Docket
+from sightsize import __version__
+from sightsize.archive.audit import audit_docket
+from sightsize.docket.store import Docket
 from sightsize.errors import ClusterError
-from sightsize.job import Job
+from sightsize.model.settings import Job
+from sightsize.run import dask as cluster
 
 pytest.importorskip("distributed", reason="distributed is not installed")
 
@@ -110,7 +111,7 @@ def test_a_worker_that_dies_leaves_its_print_to_another(tmp_path: Path) -> None:
     left = sorted(each.name for each in planned.output.iterdir())
     assert left == sorted([".docket.json", "docket.toml", *names])
     docket = Docket(planned.output / "docket.toml")
-    assert [each.state for each in audited(docket)] == ["whole"] * PRINTS
+    assert [each.state for each in audit_docket(docket)] == ["whole"] * PRINTS
 
 
 def test_a_worker_gives_up_what_takes_too_long(tmp_path: Path) -> None:
@@ -165,16 +166,16 @@ def test_something_else_listens_there(tmp_path: Path, said: bytes) -> None:
 def test_an_address_that_is_none(tmp_path: Path, address: str) -> None:
     with (
         pytest.raises(ClusterError, match="write it as tcp://host:port"),
-        cluster.joined(address, tmp_path),
+        cluster.join_cluster(address, tmp_path),
     ):
         pass
 
 
 def test_a_worker_that_does_not_see_the_folder(tmp_path: Path) -> None:
-    from sightsize.arrange import arrange
-    from sightsize.batch import plan_prints
-    from sightsize.cluster import make_on_worker
-    from sightsize.making import Order
+    from sightsize.plan.arrange import arrange
+    from sightsize.run.dask import make_on_worker
+    from sightsize.run.planner import plan_prints
+    from sightsize.run.worker import Order
 
     planned = many_prints(tmp_path)
     first, *_ = plan_prints(planned, arrange(planned))
@@ -214,4 +215,4 @@ def test_without_the_package_a_sentence_says_what_to_install(
 ) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(ClusterError, match=r"install sightsize\[cluster\]"):
-        cluster.joined("tcp://tern:1", tmp_path).__enter__()
+        cluster.join_cluster("tcp://tern:1", tmp_path).__enter__()

@@ -14,7 +14,7 @@ from icc_profiles import built_in, oprgb
 from pictures import job, make, patch_means, patches, picture_of, printed, save, save_16
 from plans import request
 from sightsize.checks.run import all_checks, check_ids
-from sightsize.picture.gamut import missed_share
+from sightsize.imaging.colour.gamut import missed_share
 
 D65 = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
 

@@ -18,9 +18,13 @@ from scipy.special import erf
 
 from icc_profiles import Floats
 from pictures import Pixels
-from sightsize.picture.contrast import base_coefficients, coarseness, more_local_contrast
-from sightsize.picture.spread import spread
-from sightsize.picture.table import LAST, STEPS_PER_L
+from sightsize.imaging.raster.spread import spread
+from sightsize.imaging.raster.table import LAST, STEPS_PER_L
+from sightsize.imaging.stages.local_contrast import (
+    base_coefficients,
+    coarseness,
+    raise_local_contrast,
+)
 
 RNG = np.random.default_rng(9)
 STEP = 1 / STEPS_PER_L
@@ -48,7 +52,7 @@ def steps_image(lightness: Pixels) -> pyvips.Image:
 
 def stage(lightness: Floats, coefficients: NDArray[np.float32], gain: float) -> Floats:
     """L* after the stage, which takes and gives 16-bit steps."""
-    result = more_local_contrast(steps_image(lightness), coefficients, gain)
+    result = raise_local_contrast(steps_image(lightness), coefficients, gain)
     assert result.format == "ushort"
     return np.asarray(result.numpy(), np.float64) / STEPS_PER_L
 
@@ -115,7 +119,7 @@ def test_coefficients_of_a_single_pixel_and_a_flat_picture() -> None:
 
 def test_gain_0_is_the_same_object() -> None:
     image = steps_image(field(20, 30, s2=9))
-    assert more_local_contrast(image, base_coefficients(field(5, 8, s1=9), 2.5), 0) is image
+    assert raise_local_contrast(image, base_coefficients(field(5, 8, s1=9), 2.5), 0) is image
 
 
 @pytest.mark.parametrize("gain", [0.1, 0.25, 0.5])
@@ -314,17 +318,17 @@ def test_pixels_are_read_once_in_order(tmp_path: Path) -> None:
     steps_image(lightness).tiffsave(str(tmp_path / "print.tif"))
     coefficients = base_coefficients(smaller(lightness, 4), 6)
     streamed = pyvips.Image.new_from_file(str(tmp_path / "print.tif"), access="sequential")
-    found = more_local_contrast(streamed, coefficients, 0.25).numpy()
-    assert (found == more_local_contrast(steps_image(lightness), coefficients, 0.25).numpy()).all()
+    found = raise_local_contrast(streamed, coefficients, 0.25).numpy()
+    assert (found == raise_local_contrast(steps_image(lightness), coefficients, 0.25).numpy()).all()
 
 
 _PRINT = """
 import sys
 import numpy as np, pyvips
-from sightsize.picture.contrast import base_coefficients, more_local_contrast
+from sightsize.imaging.stages.local_contrast import base_coefficients, raise_local_contrast
 image = pyvips.Image.new_from_file(sys.argv[1], access="sequential")
 small = np.load(sys.argv[2])
-more_local_contrast(image, base_coefficients(small, 6.3), 0.4).tiffsave(sys.argv[3])
+raise_local_contrast(image, base_coefficients(small, 6.3), 0.4).tiffsave(sys.argv[3])
 """
 
 

@@ -10,12 +10,13 @@ import pytest
 import tomli_w
 
 import plans
-from sightsize.arrange import arrange
+from sightsize.base.findings import Finding
+from sightsize.base.schemas import known_keys
 from sightsize.checks.run import check_file, check_ids, check_opened
-from sightsize.findings import Finding
-from sightsize.grammar import known_keys
-from sightsize.load import load_job
-from sightsize.plan import FilePlan, UnopenedPicture
+from sightsize.job.load import load_job
+from sightsize.plan.arrange import arrange
+from sightsize.plan.file import FilePlan
+from sightsize.plan.picture import UnopenedPicture
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "jobs-demo"

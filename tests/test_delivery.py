@@ -14,7 +14,7 @@ import zlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -23,14 +23,17 @@ from PIL import Image
 
 from icc_profiles import built_in, oprgb
 from pictures import Pixels, job, make, printed, save
-from sightsize import deliver
-from sightsize.arrange import arrange
-from sightsize.batch import Outcome, make_prints, plan_prints
-from sightsize.job import Job
-from sightsize.picture.chain import Sheet, sheet_image
-from sightsize.plan import FilePlan, PicturePlan
-from sightsize.verify import verify_file
-from sightsize.whole import remove_leftovers
+from sightsize.base.atomic import remove_leftovers
+from sightsize.delivery import deliver, encode
+from sightsize.delivery.verify import verify_file
+from sightsize.imaging.render import Sheet, sheet_image
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
+from sightsize.plan.file import FilePlan
+from sightsize.plan.picture import PicturePlan
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
+from sightsize.run.worker import Outcome
 
 EXIFTOOL = shutil.which("exiftool")
 needs_exiftool = pytest.mark.skipif(EXIFTOOL is None, reason="exiftool is not installed")
@@ -605,7 +608,7 @@ WRONG_SHEETS: dict[str, Callable[[pyvips.Image], pyvips.Image]] = {
     "row 111 of the border is not exact paper tone": off_white_corner,
     "127 x 112 px, planned 128 x 112": lambda sheet: sheet.crop(0, 0, 127, 112),
     "1 channels, planned 3": lambda sheet: sheet[0],
-    "16 bits, planned 8": lambda sheet: sheet.cast("ushort").linear(257, 0).cast("ushort"),
+    "16 bits, planned 8": lambda sheet: sheet.cast("ushort").linear([257], [0]).cast("ushort"),
 }
 
 
@@ -623,7 +626,7 @@ def test_a_wrong_sheet_is_found_out(
         make(one_print(tmp_path))
         before = (tmp_path / "prints" / "print.tif").read_bytes()
     spoil = WRONG_SHEETS[wrong]
-    monkeypatch.setattr("sightsize.deliver.sheet_image", lambda plan: spoilt(plan, spoil))
+    monkeypatch.setattr("sightsize.delivery.encode.sheet_image", lambda plan: spoilt(plan, spoil))
     planned = one_print(tmp_path, tone={"exposure": 0.5})
     (outcome,) = make(planned, replace=True)
     assert outcome.status == "failed"
@@ -639,7 +642,7 @@ def cut_short(part: Path) -> None:
 
 def another_profile(part: Path) -> None:
     image = pyvips.Image.new_from_file(str(part)).copy_memory()
-    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", oprgb())
+    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", cast(Any, oprgb()))
     image.write_to_file(str(part.with_suffix(".tif")))
     part.with_suffix(".tif").replace(part)
 
@@ -661,13 +664,13 @@ def another_density(part: Path) -> None:
 def test_a_file_spoilt_while_written_is_found_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, spoil: Callable[[Path], None], said: str
 ) -> None:
-    write = deliver._write
+    write = encode.write_file
 
     def write_and_spoil(plan: Any, part: Path, identity: str) -> None:
         write(plan, part, identity)
         spoil(part)
 
-    monkeypatch.setattr(deliver, "_write", write_and_spoil)
+    monkeypatch.setattr(deliver, "write_file", write_and_spoil)
     planned = one_print(tmp_path)
     (outcome,) = make(planned)
     assert outcome.status == "failed"

@@ -14,18 +14,19 @@ from jsonschema import Draft202012Validator
 from typer.testing import CliRunner
 
 from pictures import Pixels, job, save
-from sightsize import identity
-from sightsize.arrange import arrange
-from sightsize.audit import audited
-from sightsize.batch import Outcome, make_prints, plan_prints
+from sightsize.archive.audit import audit_docket
+from sightsize.archive.reprint import reprint_docket
+from sightsize.base import hashes
+from sightsize.base.schemas import schema_file
 from sightsize.checks.run import check_ids
 from sightsize.cli import app
-from sightsize.docket import Docket
+from sightsize.docket.store import Docket
 from sightsize.errors import DocketError
-from sightsize.grammar import schema_file
-from sightsize.job import Job
-from sightsize.reprint import reprinted
-from sightsize.schema import schema_file
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
+from sightsize.run.worker import Outcome
 
 PX = (96, 64)
 CRAFT: dict[str, Any] = {
@@ -168,7 +169,7 @@ def test_a_clock_that_is_wrong(tmp_path: Path, second: int) -> None:
     assert [each["changed_ns"] for each in records["p1.tif"]["sources"]] == [second * 10**9]
     assert records["p2.tif"]["output"]["changed_ns"] == second * 10**9
     assert states(run(made)) == ["kept", "kept"]
-    assert [each.state for each in audited(docket_of(made))] == ["whole", "whole"]
+    assert [each.state for each in audit_docket(docket_of(made))] == ["whole", "whole"]
 
 
 def rewrite_unseen(path: Path, data: bytes) -> None:
@@ -187,10 +188,10 @@ def test_another_source_of_the_same_size_and_time_is_seen_once_it_is_printed(
     rewrite_unseen(tmp_path / "p1.tif", save(tmp_path / "other.tif", picture(9)).read_bytes())
     assert states(run(made)) == ["kept", "kept"]
     (made.output / "p1.tif").unlink()
-    identity._sha256_of.cache_clear()  # as in a new process
+    hashes._sha256_of.cache_clear()  # as in a new process
     assert states(run(made)) == ["made", "kept"]
     (noted,) = docket_of(made).records["p1.tif"]["sources"]
-    assert noted["sha256"] == identity.file_sha256(tmp_path / "p1.tif")
+    assert noted["sha256"] == hashes.file_sha256(tmp_path / "p1.tif")
 
 
 def test_another_print_of_the_same_size_and_time_is_seen_by_the_audit(tmp_path: Path) -> None:
@@ -200,7 +201,7 @@ def test_another_print_of_the_same_size_and_time_is_seen_by_the_audit(tmp_path: 
     data[len(data) // 2] ^= 1
     rewrite_unseen(made.output / "p1.tif", bytes(data))
     assert states(run(made)) == ["kept", "kept"]
-    states_by_file = {each.file: each.state for each in audited(docket_of(made))}
+    states_by_file = {each.file: each.state for each in audit_docket(docket_of(made))}
     assert states_by_file == {"p1.tif": "altered", "p2.tif": "whole"}
 
 
@@ -228,7 +229,7 @@ def test_a_print_that_somebody_worked_on_is_left_alone(tmp_path: Path, keep_mast
     # Size, density, profile, border and the identity in it stay: a patch is lighter.
     image = pyvips.Image.new_from_file(str(path)).copy_memory()
     x, y = image.width // 2, image.height // 2
-    lighter = image.crop(x, y, 4, 4).linear(1, 60).cast(image.format)
+    lighter = image.crop(x, y, 4, 4).linear([1], [60]).cast(image.format)
     image.insert(lighter, x, y).tiffsave(str(path), compression="deflate")
     worked_on = path.read_bytes()
     outcomes = run(made)
@@ -251,20 +252,20 @@ def test_prints_without_a_docket_are_recognised_and_noted(tmp_path: Path) -> Non
 def test_an_audit_finds_what_is_missing_altered_and_extra(tmp_path: Path) -> None:
     made = prints_of(tmp_path)
     run(made)
-    assert {each.state for each in audited(docket_of(made))} == {"whole"}
+    assert {each.state for each in audit_docket(docket_of(made))} == {"whole"}
     (made.output / "p1.tif").unlink()
     with (made.output / "p2.tif").open("r+b") as file:
         file.seek(200)
         file.write(b"\0\1\2")
     (made.output / "other.jpg").write_bytes(b"x")
-    found = {each.file: each.state for each in audited(docket_of(made))}
+    found = {each.file: each.state for each in audit_docket(docket_of(made))}
     assert found == {"p1.tif": "missing", "p2.tif": "altered", "other.jpg": "extra"}
 
 
 def audited_with(made: Job) -> set[tuple[str, str]]:
     """Files and states of an audit that has the job, too."""
     docket = docket_of(made)
-    found = audited(docket, plan_prints(made, arrange(made), docket=docket))
+    found = audit_docket(docket, plan_prints(made, arrange(made), docket=docket))
     return {(each.file, each.state) for each in found}
 
 
@@ -276,7 +277,7 @@ def test_an_audit_of_a_job_tells_what_it_asks_for_by_now(tmp_path: Path) -> None
     assert audited_with(changed) >= {("p1.tif", "outdated"), ("p2.tif", "outdated")}
     docket = docket_of(made)
     docket.records.pop("p1.tif")
-    found = audited(docket, plan_prints(made, arrange(made), docket=docket))
+    found = audit_docket(docket, plan_prints(made, arrange(made), docket=docket))
     assert ("p1.tif", "missing") in {(each.file, each.state) for each in found}
 
 
@@ -326,7 +327,7 @@ def test_the_same_print_again_bit_for_bit(tmp_path: Path) -> None:
     made = prints_of(tmp_path)
     run(made)
     made.path.unlink()  # the docket is enough
-    again = list(reprinted(docket_of(made), [], [], tmp_path / "again"))
+    again = list(reprint_docket(docket_of(made), [], [], tmp_path / "again"))
     assert [each.state for each in again] == ["identical", "identical"]
     for name in ("p1.tif", "p2.tif"):
         first, second = (folder / name for folder in (made.output, tmp_path / "again"))
@@ -342,13 +343,13 @@ def test_a_moved_source_is_found_by_its_hash(
     archive.mkdir(parents=True)
     (tmp_path / "p1.tif").rename(archive / "renamed.tif")
     docket = docket_of(made)
-    (lost,) = reprinted(docket, ["p1"], [], tmp_path / "again")
+    (lost,) = reprint_docket(docket, ["p1"], [], tmp_path / "again")
     assert lost.state == "failed"
     assert "is not there" in lost.message
     assert "--look-in" in lost.message
     monkeypatch.chdir(tmp_path)
     for place in (tmp_path / "archive", Path("archive")):
-        (found,) = reprinted(docket, ["p1*"], [place], tmp_path / "again")
+        (found,) = reprint_docket(docket, ["p1*"], [place], tmp_path / "again")
         assert found.state == "identical"
 
 
@@ -356,7 +357,7 @@ def test_a_changed_source_is_not_reprinted(tmp_path: Path) -> None:
     made = prints_of(tmp_path)
     run(made)
     save(tmp_path / "p1.tif", picture(9))
-    (result,) = reprinted(docket_of(made), ["p1"], [], tmp_path / "again")
+    (result,) = reprint_docket(docket_of(made), ["p1"], [], tmp_path / "again")
     assert (result.state, "has changed since" in result.message) == ("failed", True)
 
 
@@ -364,8 +365,8 @@ def test_other_versions_are_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     made = prints_of(tmp_path)
     run(made)
     newer = {**docket_of(made).records["p1.tif"]["versions"], "libvips": "9.0.0"}
-    monkeypatch.setattr("sightsize.reprint.versions", lambda: newer)
-    (result,) = reprinted(docket_of(made), ["p1"], [], tmp_path / "again")
+    monkeypatch.setattr("sightsize.archive.reprint.versions", lambda: newer)
+    (result,) = reprint_docket(docket_of(made), ["p1"], [], tmp_path / "again")
     assert any(each.startswith("libvips was 8.") for each in result.changes)
     assert result.state == "identical"  # what is said is not what is decided by
 
@@ -375,7 +376,7 @@ def test_a_print_that_differs_is_measured(tmp_path: Path) -> None:
     run(made)
     docket = docket_of(made)
     docket.records["p1.tif"]["job"]["tone"]["exposure"] = 0.2
-    (result,) = reprinted(docket, ["p1"], [], tmp_path / "again")
+    (result,) = reprint_docket(docket, ["p1"], [], tmp_path / "again")
     assert result.state == "different"
     assert result.message.startswith("dE00 ")
 
@@ -453,7 +454,7 @@ def test_a_reprint_is_not_stopped_by_what_checks_say_by_now(tmp_path: Path) -> N
                 docket=docket)  # fmt: skip
     (record,) = docket.records.values()
     record["job"]["checks"] = {"accept": [], "strict": True}  # as if made before these checks
-    (result,) = reprinted(docket, [], [], tmp_path / "again")
+    (result,) = reprint_docket(docket, [], [], tmp_path / "again")
     assert result.state == "identical", result
 
 
@@ -466,5 +467,5 @@ def test_an_audit_does_not_call_a_source_extra(tmp_path: Path) -> None:
     docket = Docket(made.output / "docket.toml")
     make_prints(made, plan_prints(made, arrange(made)), replace=False, workers=1, docket=docket)
     save(tmp_path / "stray.tif", np.full((9, 9, 3), 120, np.uint8))
-    states = {each.file: each.state for each in audited(docket)}
+    states = {each.file: each.state for each in audit_docket(docket)}
     assert states == {"sheet.tif": "whole", "stray.tif": "extra"}

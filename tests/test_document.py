@@ -12,9 +12,9 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sightsize.document import Document, Place, read_document
+from sightsize.base.findings import KeyPath
 from sightsize.errors import JobError
-from sightsize.findings import KeyPath
+from sightsize.job.toml_file import Document, Place, read_document
 
 KEYS = st.one_of(
     st.sampled_from(["aperture", "width", "lobby-oak", "2026", "a.b", "", "Straße", "🚣", "x y"]),

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from pictures import picture_of, printed, save
-from sightsize.geometry import Box
-from sightsize.picture.dodge import light_map
-from sightsize.picture.spread import spread
-from sightsize.placing import EdgeBurnPlan, ShadePlan
-from sightsize.tones import lightness
+from sightsize.imaging.raster.spread import spread
+from sightsize.imaging.stages.dodge import light_map
+from sightsize.model.geometry import Box
+from sightsize.numbers.tone import lightness
+from sightsize.plan.overlays import EdgeBurnPlan, ShadePlan
 
 SIZE = (400, 300)
 

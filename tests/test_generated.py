@@ -9,13 +9,13 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 
 from generated import dockets, jobs
-from sightsize.arrange import arrange
-from sightsize.audit import audited
-from sightsize.batch import plan_prints
+from sightsize.archive.audit import audit_docket
 from sightsize.checks.run import check_ids
-from sightsize.docket import Docket
+from sightsize.docket.store import Docket
 from sightsize.errors import DocketError, JobError
-from sightsize.load import load_job
+from sightsize.job.load import load_job
+from sightsize.plan.arrange import arrange
+from sightsize.run.planner import plan_prints
 
 HUNDRED = settings(max_examples=100, suppress_health_check=list(HealthCheck))
 WHOLE_JOB = """sightsize = 1
@@ -46,7 +46,7 @@ def read_and_audit(path: Path) -> bool:
     except DocketError as error:
         said = str(error)
     else:
-        audited(docket)
+        audit_docket(docket)
         return True
     assert str(path) in said
     return False

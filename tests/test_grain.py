@@ -12,6 +12,7 @@ import sys
 from fractions import Fraction
 from functools import cache
 from itertools import product
+from math import lcm
 from pathlib import Path
 
 import numpy as np
@@ -23,10 +24,10 @@ from scipy.integrate import quad
 from scipy.stats import kurtosis, skew
 
 from icc_profiles import Floats
-from sightsize import tones
-from sightsize.job import Grain
-from sightsize.picture.grain import _field, _tiles, fluctuation, grainy
-from sightsize.picture.table import LAST, STEPS_PER_L
+from sightsize.imaging.raster.table import LAST, STEPS_PER_L
+from sightsize.imaging.stages.grain import _field, _tiles, add_grain, fluctuation
+from sightsize.model.settings import Grain
+from sightsize.numbers import tone as tones
 
 SEED = int("5eed" * 16, 16)
 SIDE = 1024
@@ -59,7 +60,7 @@ def grey_of(density: float) -> float:
 
 def printed(density: float, how: Grain, ppi: float, side: int = SIDE) -> Floats:
     """The densities of a flat grey with grain."""
-    return density_of(grainy(flat(grey_of(density), side), how, ppi, SEED))
+    return density_of(add_grain(flat(grey_of(density), side), how, ppi, SEED))
 
 
 @cache
@@ -193,7 +194,7 @@ def test_no_repeat_on_a_large_sheet(size_px: float) -> None:
     """
     tiles = _tiles(size_px, SEED)
     sides = [tile.width for tile in tiles]
-    assert np.lcm(*sides) > 24 * 300
+    assert lcm(*sides) > 24 * 300
     for one, other in ((0, 1), (1, 0)):
         known = turned(tiles[other])
         for across, down in product(range(7200 // sides[one] + 1), range(4800 // sides[one] + 1)):
@@ -214,12 +215,12 @@ def test_no_repeat_in_the_field(lag: int) -> None:
 
 def test_no_granularity_is_the_identity() -> None:
     image = flat(50)
-    assert grainy(image, grain(0.0), 300, SEED) is image
+    assert add_grain(image, grain(0.0), 300, SEED) is image
 
 
 @pytest.mark.parametrize("lightness", [0.0, 100.0])
 def test_black_and_bare_paper_stay(lightness: float) -> None:
-    found = grainy(flat(lightness, 256), grain(0.1), 300, SEED).numpy()
+    found = add_grain(flat(lightness, 256), grain(0.1), 300, SEED).numpy()
     assert (found == round(lightness * STEPS_PER_L)).all()
 
 
@@ -227,7 +228,7 @@ def test_black_and_bare_paper_stay(lightness: float) -> None:
 @pytest.mark.parametrize("lightness", [0.2, 5, 8, 50, 95, 99.7, 99.99])
 def test_mean_lightness_stays_and_nothing_is_cut(lightness: float, granularity: float) -> None:
     before = round(lightness * STEPS_PER_L) / STEPS_PER_L
-    pixels = grainy(flat(lightness), grain(granularity, Fraction(2, 10)), 254, SEED)
+    pixels = add_grain(flat(lightness), grain(granularity, Fraction(2, 10)), 254, SEED)
     found = lightness_of(pixels)
     assert found.std() > 0
     assert found.mean() == pytest.approx(before, abs=0.02)
@@ -247,7 +248,7 @@ def test_a_step_wedge_keeps_its_steps() -> None:
     densities = np.arange(0.05, 2.2, 0.15)
     row = [round(grey_of(each) * STEPS_PER_L) for each in densities]
     wedge = np.repeat(np.repeat(np.array([row], np.uint16), 512, axis=0), 256, axis=1)
-    found = density_of(grainy(pyvips.Image.new_from_array(wedge), grain(0.03), 300, SEED))
+    found = density_of(add_grain(pyvips.Image.new_from_array(wedge), grain(0.03), 300, SEED))
     steps = found.reshape(512, len(row), 256)
     assert steps.mean(axis=(0, 2)) == pytest.approx(densities, abs=0.002)
     law = 0.03 * np.sqrt(densities) * seen_by(1, 0, 300 / 254)
@@ -287,10 +288,10 @@ def digest(image: pyvips.Image) -> str:
 
 
 def test_a_reprint_is_the_same_and_another_seed_another() -> None:
-    first = digest(grainy(flat(50, 900), grain(), 300, SEED))
+    first = digest(add_grain(flat(50, 900), grain(), 300, SEED))
     _tiles.cache_clear()
-    assert digest(grainy(flat(50, 900), grain(), 300, SEED)) == first
-    other = grainy(flat(50, 900), grain(), 300, SEED + 1)
+    assert digest(add_grain(flat(50, 900), grain(), 300, SEED)) == first
+    other = add_grain(flat(50, 900), grain(), 300, SEED + 1)
     assert digest(other) != first
     fields = [_field(900, 900, 1.2, seed).numpy() for seed in (SEED, SEED + 1)]
     assert abs(np.corrcoef(fields[0].ravel(), fields[1].ravel())[0, 1]) < 0.01
@@ -300,11 +301,11 @@ RUN = """
 import hashlib, sys
 from fractions import Fraction
 import pyvips
-from sightsize.job import Grain
-from sightsize.picture.grain import grainy
-ramp = pyvips.Image.xyz(1500, 1200).extract_band(0).linear(40, 0).cast("ushort")
+from sightsize.model.settings import Grain
+from sightsize.imaging.stages.grain import add_grain
+ramp = pyvips.Image.xyz(1500, 1200).extract_band(0).linear([40], [0]).cast("ushort")
 how = Grain(granularity=0.03, size_mm=Fraction(1, 10))
-print(hashlib.sha256(grainy(ramp, how, 300, 1931).write_to_memory()).hexdigest())
+print(hashlib.sha256(add_grain(ramp, how, 300, 1931).write_to_memory()).hexdigest())
 """
 
 
@@ -327,5 +328,5 @@ def test_a_sequential_picture(tmp_path: Path) -> None:
     path = tmp_path / "grey.tif"
     flat(60, 700).tiffsave(str(path))
     streamed = pyvips.Image.new_from_file(str(path), access="sequential")
-    found = grainy(streamed, grain(), 300, SEED)
-    assert digest(found) == digest(grainy(flat(60, 700), grain(), 300, SEED))
+    found = add_grain(streamed, grain(), 300, SEED)
+    assert digest(found) == digest(add_grain(flat(60, 700), grain(), 300, SEED))

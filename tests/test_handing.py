@@ -17,13 +17,14 @@ import pytest
 import pyvips
 
 from pictures import job, save
-from sightsize.arrange import arrange
-from sightsize.audit import audited
-from sightsize.batch import Outcome, make_prints, plan_prints
-from sightsize.docket import Docket
-from sightsize.handing import Limits, Task, hand_out
-from sightsize.job import Job
-from sightsize.making import Order, make_print
+from sightsize.archive.audit import audit_docket
+from sightsize.docket.store import Docket
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
+from sightsize.run.queue import QueuedPrint, Room, hand_out
+from sightsize.run.worker import Order, Outcome, make_print
 
 PX = (600, 600)
 SPAWN = get_context("spawn")
@@ -57,7 +58,7 @@ def made(
 
 
 def states_on_disk(planned: Job) -> list[str]:
-    return [each.state for each in audited(Docket(planned.output / "docket.toml"))]
+    return [each.state for each in audit_docket(Docket(planned.output / "docket.toml"))]
 
 
 def names_in(folder: Path) -> list[str]:
@@ -135,9 +136,9 @@ def test_prints_share_the_cores_when_nothing_is_said_of_workers(
     assert (most, counts) == (at_once, {threads})
 
 
-def tasks_of(planned: Job, peaks: list[int]) -> deque[Task]:
+def tasks_of(planned: Job, peaks: list[int]) -> deque[QueuedPrint]:
     prints = plan_prints(planned, arrange(planned))
-    found: deque[Task] = deque()
+    found: deque[QueuedPrint] = deque()
     for number, (each, peak) in enumerate(zip(prints, peaks, strict=True)):
         assert each.plan is not None
         order = Order(
@@ -147,23 +148,23 @@ def tasks_of(planned: Job, peaks: list[int]) -> deque[Task]:
             sources=frozenset(),
             replace=False,
         )
-        found.append(Task(number, order, peak))
+        found.append(QueuedPrint(number, order, peak))
     return found
 
 
 @pytest.mark.parametrize(
     ("limits", "peaks", "together"),
     [
-        (Limits(prints=3), [10] * 6, 3),
-        (Limits(prints=3, bytes=20), [10] * 6, 2),
-        (Limits(prints=3, bytes=29), [10] * 6, 2),
-        (Limits(prints=6, bytes=60), [10] * 6, 6),
-        (Limits(prints=3, bytes=5), [10] * 6, 1),
-        (Limits(prints=3, bytes=0), [10] * 6, 1),
+        (Room(prints=3), [10] * 6, 3),
+        (Room(prints=3, bytes=20), [10] * 6, 2),
+        (Room(prints=3, bytes=29), [10] * 6, 2),
+        (Room(prints=6, bytes=60), [10] * 6, 6),
+        (Room(prints=3, bytes=5), [10] * 6, 1),
+        (Room(prints=3, bytes=0), [10] * 6, 1),
     ],
 )
 def test_no_more_at_a_time_than_fit(
-    tmp_path: Path, limits: Limits, peaks: list[int], together: int
+    tmp_path: Path, limits: Room, peaks: list[int], together: int
 ) -> None:
     lock, running, most = Lock(), [0], [0]
 

@@ -13,18 +13,21 @@ import pytest
 import pyvips
 
 from pictures import job, make, save
-from sightsize import deliver
-from sightsize.arrange import arrange
-from sightsize.audit import audited
-from sightsize.batch import Outcome, make_prints, plan_prints
+from sightsize.archive.audit import audit_docket
+from sightsize.base.paths import read_path
 from sightsize.checks.run import check_ids
-from sightsize.docket import Docket
+from sightsize.delivery import deliver, encode
+from sightsize.docket.store import Docket
 from sightsize.errors import JobError, SourceError
-from sightsize.job import Job
-from sightsize.load import load_job
-from sightsize.paths import read_path
-from sightsize.picture.source import read_header
-from sightsize.plan import FilePlan, PicturePlan
+from sightsize.imaging.source.file import read_header
+from sightsize.job.load import load_job
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
+from sightsize.plan.file import FilePlan
+from sightsize.plan.picture import PicturePlan
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
+from sightsize.run.worker import Outcome
 
 PX = (64, 48)
 SCENE = np.random.default_rng(31).integers(40, 200, (48, 64, 3)).astype(np.uint8)
@@ -178,14 +181,14 @@ def test_a_source_that_changes_while_it_is_printed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: Callable[[Path], None]
 ) -> None:
     planned = two_prints(tmp_path)
-    write = deliver._write
+    write = encode.write_file
 
     def write_and_change(plan: FilePlan[PicturePlan], part: Path, identity: str) -> object:
         remarks = write(plan, part, identity)
         change(plan.request.look.picture.source)
         return remarks
 
-    monkeypatch.setattr(deliver, "_write", write_and_change)
+    monkeypatch.setattr(deliver, "write_file", write_and_change)
     for outcome in make(planned):
         assert outcome.status == "failed"
         assert "fault of the program" not in outcome.message
@@ -213,7 +216,9 @@ def test_a_source_that_vanishes_while_its_header_is_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     source = save(tmp_path / "a.tif", SCENE)
-    monkeypatch.setattr("sightsize.picture.source.embedded_profile", lambda *_: source.unlink())
+    monkeypatch.setattr(
+        "sightsize.imaging.source.file.embedded_profile", lambda *_: source.unlink()
+    )
     with pytest.raises(SourceError, match=r"a\.tif cannot be read"):
         read_header(source)
 
@@ -283,7 +288,7 @@ def test_a_disk_that_is_full_and_then_is_not(tmp_path: Path, small_disk: Path, s
     more = {"32k": [], "40k": ["second.tif"]}[size]
     assert names(small_disk) == [".docket.json", "docket.toml", "first.tif", *more]
     assert ("it was made, but docket.toml cannot be written" in done.stdout) == bool(more)
-    found = {each.file: each.state for each in audited(Docket(small_disk / "docket.toml"))}
+    found = {each.file: each.state for each in audit_docket(Docket(small_disk / "docket.toml"))}
     assert found == {"first.tif": "whole", **dict.fromkeys(more, "extra")}
     before = {name: (small_disk / name).stat() for name in ("first.tif", *more)}
     assert mount("-o", "remount,size=10m", str(small_disk)) == 0
@@ -400,7 +405,7 @@ def test_paths_that_can_be(tmp_path: Path, path: str) -> None:
         f"prints = [{{ source = {json.dumps(path)} }}]\n",
         encoding="utf-8",
     )
-    assert load_job(job_file, check_ids()).prints[0].picture.source == tmp_path / path
+    assert load_job(job_file, check_ids()).prints[0].look.picture.source == tmp_path / path
 
 
 @pytest.mark.parametrize("path", ["a\0", "\r", "é" * 128, "a/" + "x" * 256, "\udcff"])

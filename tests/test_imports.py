@@ -1,4 +1,4 @@
-"""What imports what: no cycle, and nothing of a check without pictures loads libvips."""
+"""What imports what: folders in one direction, no cycle, and no libvips before it is needed."""
 
 import ast
 import subprocess
@@ -12,7 +12,54 @@ import pytest
 import sightsize
 
 PACKAGE = Path(sightsize.__file__).parent
-PURE = ("cli", "plan", "load", "job", "units", "checks.run", "arrange")
+PURE = (
+    "cli",
+    "job.load",
+    "model.settings",
+    "base.units",
+    "plan.picture",
+    "plan.arrange",
+    "checks.run",
+    "docket.store",
+)
+
+ARROWS: dict[str, set[str]] = {
+    "errors": set(),
+    "base": {"errors"},
+    "model": {"base"},
+    "numbers": {"errors", "model"},
+    "job": {"errors", "base", "model", "numbers"},
+    "plan": {"errors", "base", "model", "numbers"},
+    "checks": {"base", "model", "numbers", "job", "plan"},
+    "imaging.raster": set(),
+    "imaging.colour": {"base", "model", "numbers", "imaging.raster"},
+    "imaging.source": {"errors", "base", "model", "numbers", "imaging.raster", "imaging.colour"},
+    "imaging.retouch": {"errors", "model", "numbers", "plan", "imaging.raster", "imaging.colour"},
+    "imaging.stages": {"base", "model", "numbers", "plan", "imaging.raster", "imaging.colour"},
+    "imaging.analysis": {
+        *("errors", "base", "model", "numbers", "plan"),
+        *("imaging.raster", "imaging.colour", "imaging.source"),
+        *("imaging.retouch", "imaging.stages"),
+    },
+    "imaging": {
+        *("model", "plan", "imaging.raster", "imaging.colour", "imaging.source"),
+        *("imaging.retouch", "imaging.stages", "imaging.analysis"),
+    },
+    "delivery": {
+        *("errors", "base", "model", "plan", "checks"),
+        *("imaging", "imaging.analysis", "imaging.colour", "imaging.raster", "imaging.source"),
+    },
+    "docket": {"errors", "base", "model", "plan", "imaging.colour", "delivery"},
+    "run": {"errors", "base", "model", "plan", "checks", "imaging.source", "delivery", "docket"},
+    "archive": {"errors", "base", "model", "job", "plan", "checks", "docket", "run"},
+    "report": {"errors", "base", "model", "job", "plan", "checks", "run"},
+    "commands": {
+        *("errors", "base", "model", "job", "plan", "checks", "docket", "run", "archive"),
+        "report",
+    },
+    "cli": {"errors", "commands"},
+}
+"""Which folders each folder may import from; a folder comes after all that it needs."""
 
 
 def module_name(path: Path) -> str:
@@ -23,19 +70,28 @@ def module_name(path: Path) -> str:
 MODULES = {module_name(path): path for path in sorted(PACKAGE.rglob("*.py"))}
 
 
-def runtime_statements(body: list[ast.stmt]) -> Iterator[ast.stmt]:
-    """Yield the statements that run on import; those for type checkers do not."""
-    for statement in body:
-        if isinstance(statement, ast.If) and ast.unparse(statement.test).endswith("TYPE_CHECKING"):
-            yield from runtime_statements(statement.orelse)
-        else:
-            yield statement
+def folder_of(module: str) -> str:
+    """The room a module stands in: a folder, one of imaging's, or a module at the top."""
+    parts = module.split(".")[1:]
+    if parts[:1] == ["imaging"] and len(parts) > 2:
+        return ".".join(parts[:2])
+    return parts[0] if parts else ""
 
 
-def imported_modules(source: str) -> set[str]:
-    """Return the package's modules that a module imports at its own level."""
+def runtime_statements(tree: ast.AST) -> Iterator[ast.AST]:
+    """Yield what runs at some time; what only type checkers read does not."""
+    for child in ast.iter_child_nodes(tree):
+        if isinstance(child, ast.If) and ast.unparse(child.test).endswith("TYPE_CHECKING"):
+            continue
+        yield child
+        yield from runtime_statements(child)
+
+
+def imported_modules(source: str, *, anywhere: bool = False) -> set[str]:
+    """Return the package's modules that a module imports at its own level, or anywhere in it."""
+    tree = ast.parse(source)
     found = set()
-    for statement in runtime_statements(ast.parse(source).body):
+    for statement in runtime_statements(tree) if anywhere else tree.body:
         if isinstance(statement, ast.Import):
             found |= {alias.name for alias in statement.names}
         elif isinstance(statement, ast.ImportFrom) and statement.module:
@@ -46,25 +102,47 @@ def imported_modules(source: str) -> set[str]:
 
 def test_module_level_imports_have_no_cycle() -> None:
     graph = {name: imported_modules(path.read_text("utf-8")) for name, path in MODULES.items()}
-    assert graph["sightsize.load"] >= {"sightsize.validate", "sightsize.document"}
+    assert graph["sightsize.job.load"] >= {"sightsize.job.validate", "sightsize.job.toml_file"}
     order = list(TopologicalSorter(graph).static_order())
-    assert order.index("sightsize.units") < order.index("sightsize.plan")
+    assert order.index("sightsize.base.units") < order.index("sightsize.plan.picture")
+
+
+def test_folders_import_only_from_those_in_the_table() -> None:
+    found: dict[str, set[str]] = {folder: set() for folder in ARROWS}
+    for name, path in MODULES.items():
+        folder = folder_of(name)
+        if folder in ("", "__main__"):
+            continue
+        there = {
+            folder_of(each) for each in imported_modules(path.read_text("utf-8"), anywhere=True)
+        }
+        found[folder] |= there - {folder, ""}
+    assert found == ARROWS
+
+
+def test_the_table_of_folders_points_one_way() -> None:
+    order = list(TopologicalSorter(ARROWS).static_order())
+    assert order[0] == "errors" or order.index("errors") < order.index("base")
+    assert order[-1] == "cli"
 
 
 def test_the_import_reader_sees_what_it_should() -> None:
     source = (
-        "import sightsize.units\nfrom sightsize import names\nfrom sightsize.job import Job\n"
+        "import sightsize.base.units\nfrom sightsize.plan import crop\n"
+        "from sightsize.model.settings import Job\n"
         "if TYPE_CHECKING:\n    from sightsize.cli import app\n"
-        "def later():\n    import sightsize.batch\n"
+        "def later():\n    import sightsize.run.batch\n"
     )
-    assert imported_modules(source) == {"sightsize.units", "sightsize.names", "sightsize.job"}
+    own_level = {"sightsize.base.units", "sightsize.plan.crop", "sightsize.model.settings"}
+    assert imported_modules(source) == own_level
+    assert imported_modules(source, anywhere=True) == {*own_level, "sightsize.run.batch"}
 
 
 @pytest.mark.parametrize("module", PURE)
 def test_pure_modules_do_not_load_libvips(module: str) -> None:
     program = (
         f"import sys, sightsize.{module}\n"
-        "heavy = {'pyvips', '_libvips', 'numpy'} & set(sys.modules)\n"
+        "heavy = {'pyvips', '_libvips', 'numpy', 'scipy'} & set(sys.modules)\n"
         "sys.exit(', '.join(heavy) or 0)"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
@@ -76,7 +154,7 @@ def test_a_check_without_pictures_does_not_load_libvips() -> None:
     program = (
         "import sys\nfrom sightsize.cli import app\n"
         f"app(['check', '--no-pictures', {str(job)!r}], standalone_mode=False)\n"
-        "sys.exit('pyvips' in sys.modules)"
+        "sys.exit(bool({'pyvips', 'numpy', 'scipy'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
     assert (done.returncode, done.stderr) == (0, "")

@@ -15,14 +15,14 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sightsize.arrange import arrange
-from sightsize.batch import plan_prints
+from sightsize.base.findings import Finding
+from sightsize.base.paths import say_missing
 from sightsize.checks.run import check_file, check_ids
 from sightsize.errors import JobError
-from sightsize.findings import Finding
-from sightsize.job import PrintRequest
-from sightsize.load import load_job
-from sightsize.paths import missing_file
+from sightsize.job.load import load_job
+from sightsize.model.settings import PrintRequest
+from sightsize.plan.arrange import arrange
+from sightsize.run.planner import plan_prints
 
 JOBS = Path(__file__).parent / "jobs"
 VALID = sorted(JOBS.glob("valid/*.toml"))
@@ -220,11 +220,11 @@ def test_a_misspelt_file_is_told_the_one_beside_it(
     for name in beside:
         (tmp_path / name).touch()
     (tmp_path / "cox-megafonee.jpg").mkdir()
-    assert missing_file(tmp_path / written) == (f"there is no file {tmp_path / written}; {remedy}")
+    assert say_missing(tmp_path / written) == (f"there is no file {tmp_path / written}; {remedy}")
 
 
 def test_a_picture_that_is_a_folder_is_told_so(tmp_path: Path) -> None:
-    assert missing_file(tmp_path) == f"{tmp_path} is a folder; name one file in it"
+    assert say_missing(tmp_path) == f"{tmp_path} is a folder; name one file in it"
 
 
 @pytest.mark.parametrize(

@@ -16,21 +16,24 @@ import pytest
 import pyvips
 
 from pictures import Pixels, job, make, printed, save
-from sightsize import deadline as clock
-from sightsize import deliver
-from sightsize.arrange import arrange
-from sightsize.batch import Outcome, make_prints, plan_prints
+from sightsize.archive.reprint import reprint_docket
+from sightsize.base import deadline as clock
+from sightsize.base.deadline import briefly, deadline, stop_in_time
 from sightsize.checks.run import check_ids
-from sightsize.deadline import briefly, deadline, stopped_in_time
-from sightsize.docket import Docket
+from sightsize.delivery import deliver
+from sightsize.delivery.verify import verify_file
+from sightsize.docket.store import Docket
 from sightsize.errors import OutOfTimeError
-from sightsize.identity import print_identity
-from sightsize.job import Job
-from sightsize.picture.chain import Sheet, sheet_image
-from sightsize.picture.source import open_upright, read_header
-from sightsize.plan import FilePlan, PicturePlan
-from sightsize.reprint import reprinted
-from sightsize.verify import verify_file
+from sightsize.imaging.render import Sheet, sheet_image
+from sightsize.imaging.source.file import open_upright, read_header
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
+from sightsize.plan.file import FilePlan
+from sightsize.plan.identity import print_identity
+from sightsize.plan.picture import PicturePlan
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
+from sightsize.run.worker import Outcome
 
 SCENE = np.random.default_rng(26).integers(40, 200, size=(48, 64, 3)).astype(np.uint8)
 PX = (64, 48)
@@ -257,7 +260,7 @@ def stopped_after(seconds: float) -> Iterator[None]:
 def test_a_picture_is_stopped_again_and_again() -> None:
     """libvips forgets that it was told to stop."""
     with stopped_after(0.3):
-        image = stopped_in_time(slow_image(pyvips.Image.black(90, 90)))
+        image = stop_in_time(slow_image(pyvips.Image.black(90, 90)))
         with suppress(pyvips.Error):
             image.avg()
         with suppress(pyvips.Error):
@@ -283,7 +286,7 @@ def test_a_picture_opened_when_the_time_is_over_stops(tmp_path: Path) -> None:
 def test_a_picture_opened_briefly_is_let_go() -> None:
     with deadline(60):
         with briefly():
-            image = stopped_in_time(pyvips.Image.black(9, 9))
+            image = stop_in_time(pyvips.Image.black(9, 9))
             held = getrefcount(image)
         assert getrefcount(image) == held - 1
 
@@ -335,5 +338,5 @@ def test_a_docket_keeps_what_its_source_needs(tmp_path: Path) -> None:
     save(tmp_path / "a.png", SCENE)
     _, docket = noted(tmp_path, limits={"seconds": 60, "source_megapixels": 3000})
     assert docket.records["p.tif"]["job"]["limits"] == {"source_megapixels": 3000}
-    (result,) = reprinted(docket, [], [], tmp_path / "again")
+    (result,) = reprint_docket(docket, [], [], tmp_path / "again")
     assert result.state == "identical"

@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 
 from pictures import job, save
+from sightsize.base.lock import NAME, hold_lock
 from sightsize.errors import LockedError
-from sightsize.job import Job
-from sightsize.lock import NAME, locked
+from sightsize.model.settings import Job
 
 HOLD = (
-    "import sys; from pathlib import Path; from sightsize.lock import locked\n"
-    "with locked(Path(sys.argv[1])): print('held', flush=True); sys.stdin.read()"
+    "import sys; from pathlib import Path; from sightsize.base.lock import hold_lock\n"
+    "with hold_lock(Path(sys.argv[1])): print('held', flush=True); sys.stdin.read()"
 )
 
 
@@ -86,14 +86,14 @@ def test_what_a_killed_run_left_does_not_block(tmp_path: Path) -> None:
     with holder(tmp_path) as first:
         first.send_signal(signal.SIGKILL)
     assert (tmp_path / NAME).exists()
-    with locked(tmp_path):
+    with hold_lock(tmp_path):
         assert f"process {os.getpid()} " in (tmp_path / NAME).read_text()
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_lock_is_held_once_in_a_process_too(tmp_path: Path) -> None:
-    with locked(tmp_path):
-        with pytest.raises(LockedError, match="wait until it has finished"), locked(tmp_path):
+    with hold_lock(tmp_path):
+        with pytest.raises(LockedError, match="wait until it has finished"), hold_lock(tmp_path):
             raise AssertionError("held twice")
         assert (tmp_path / NAME).exists()
 
@@ -115,9 +115,9 @@ def test_a_link_in_place_of_the_lock_is_never_written_through(tmp_path: Path, li
 
 
 def test_a_lock_is_let_go_after_an_error(tmp_path: Path) -> None:
-    with pytest.raises(RuntimeError), locked(tmp_path):
+    with pytest.raises(RuntimeError), hold_lock(tmp_path):
         raise RuntimeError
-    with locked(tmp_path):
+    with hold_lock(tmp_path):
         pass
 
 
@@ -127,12 +127,12 @@ def test_without_locks_of_the_system_the_holder_s_name_counts(
     def no_locks(_: int) -> None:
         raise OSError(errno.ENOLCK, "No locks available")
 
-    monkeypatch.setattr("sightsize.lock._lock", no_locks)
+    monkeypatch.setattr("sightsize.base.lock._lock", no_locks)
     gone = subprocess.Popen([sys.executable, "-c", ""])
     gone.wait()
     (tmp_path / NAME).write_text(f"process {gone.pid} on {socket.gethostname()}")
-    with locked(tmp_path):
-        with pytest.raises(LockedError, match=f"process {os.getpid()} on "), locked(tmp_path):
+    with hold_lock(tmp_path):
+        with pytest.raises(LockedError, match=f"process {os.getpid()} on "), hold_lock(tmp_path):
             raise AssertionError("held twice")
         assert (tmp_path / NAME).exists()
     assert list(tmp_path.iterdir()) == []

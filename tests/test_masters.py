@@ -5,7 +5,7 @@ import subprocess
 import sys
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -21,16 +21,18 @@ from icc_profiles import (
     oprgb,
 )
 from pictures import BORDER_PX, Pixels, job, picture_of, read, save, save_16
-from sightsize.arrange import arrange
-from sightsize.audit import audited
-from sightsize.batch import Outcome, make_prints, plan_prints
+from sightsize.archive.audit import audit_docket
+from sightsize.archive.reprint import Reprinted, reprint_docket
+from sightsize.base.atomic import remove_leftovers
 from sightsize.cli import app
-from sightsize.docket import Docket
-from sightsize.job import Job
-from sightsize.picture.wide import wide_codes, wide_profile
-from sightsize.report import plan_text
-from sightsize.reprint import Reprinted, reprinted
-from sightsize.whole import remove_leftovers
+from sightsize.docket.store import Docket
+from sightsize.imaging.colour.wide import wide_codes, wide_profile
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
+from sightsize.report.text import plan_text
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
+from sightsize.run.worker import Outcome
 
 PX = (180, 120)
 SOURCE_PX = (540, 360)
@@ -116,7 +118,7 @@ def master_of(made: Job) -> Path:
 
 
 def matched(made: Job) -> Reprinted:
-    (result,) = reprinted(docket_of(made), [], [], made.output / "again", match=True)
+    (result,) = reprint_docket(docket_of(made), [], [], made.output / "again", match=True)
     return result
 
 
@@ -153,7 +155,7 @@ def test_a_master_is_the_crop_at_its_own_size(tmp_path: Path, kind: str, bands: 
     assert [image.width, image.height] == numbers["crop_px"][2:] == [432, 288]
     assert (image.bands, image.format) == (bands, "ushort")
     profile = built_in("sgrey") if bands == 1 else wide_profile()
-    assert bytes(image.get("icc-profile-data")) == profile
+    assert bytes(cast(Any, image.get("icc-profile-data"))) == profile
     assert image.xres * 25.4 == pytest.approx(numbers["effective_ppi"], abs=0.01)
     assert (numbers["picture"], master["picture"]) == ("cox", "cox")
     assert master["file"] == "masters/cox.tif"
@@ -230,7 +232,7 @@ def test_the_wide_profile_is_romm_rgb() -> None:
 
 
 def test_light_in_the_wide_space_comes_back() -> None:
-    from sightsize.picture.light import COLOUR, to_light
+    from sightsize.imaging.colour.light import COLOUR, to_light
 
     light = np.random.default_rng(2).uniform(0.02, 0.9, (40, 40, 3)).astype(np.float32)
     image = pyvips.Image.new_from_array(light)
@@ -291,7 +293,7 @@ def test_a_master_somebody_worked_on_is_not_written_over(tmp_path: Path) -> None
     assert master_of(made).read_bytes() == b"worked on"
     assert (made.output / "cox.tif").read_bytes() == first
     assert run(made, replace=True).status == "made"
-    assert {each.state for each in audited(docket_of(made))} == {"whole"}
+    assert {each.state for each in audit_docket(docket_of(made))} == {"whole"}
 
 
 def test_without_a_docket_a_retouched_print_is_not_written_over(tmp_path: Path) -> None:
@@ -302,7 +304,9 @@ def test_without_a_docket_a_retouched_print_is_not_written_over(tmp_path: Path) 
         each.unlink()
     image = pyvips.Image.new_from_file(str(path)).copy_memory()
     middle = image.width // 2, image.height // 2
-    image.draw_rect([9000] * image.bands, *middle, 9, 9, fill=True).tiffsave(str(path), keep="all")
+    image.draw_rect([9000] * image.bands, *middle, 9, 9, fill=True).tiffsave(
+        str(path), keep=pyvips.ForeignKeep.ALL
+    )
     outcome = run(made)
     assert outcome.status == "failed", outcome
     assert "cox.tif was altered after it was made; use --replace" in outcome.message
@@ -400,7 +404,7 @@ def test_an_audit_knows_masters(tmp_path: Path) -> None:
 
 
 def standing(made: Job) -> dict[str, str]:
-    return {each.file: each.state for each in audited(docket_of(made))}
+    return {each.file: each.state for each in audit_docket(docket_of(made))}
 
 
 def spoil(path: Path) -> None:
@@ -465,7 +469,7 @@ def test_what_was_measured_on_the_source_is_not_measured_again(tmp_path: Path) -
     docket = docket_of(made)
     (master,) = docket.records["cox.tif"]["masters"]
     master["sharpening"] = {"gain": 0.0, "noise_floor": 0.8}
-    (without,) = reprinted(docket, [], [], made.output / "again", match=True)
+    (without,) = reprint_docket(docket, [], [], made.output / "again", match=True)
     assert without.mean_difference is not None
     assert mean is not None
     assert without.mean_difference > 2 * mean  # so that the record is what is taken
@@ -475,7 +479,7 @@ def test_a_match_that_is_none_warns(tmp_path: Path) -> None:
     made = kept(tmp_path, **MONO)
     docket = docket_of(made)
     docket.records["cox.tif"]["job"]["toner"] |= {"kind": "sepia"}
-    (result,) = reprinted(docket, [], [], tmp_path / "again", match=True)
+    (result,) = reprint_docket(docket, [], [], tmp_path / "again", match=True)
     assert result.state == "different"
     assert "warn: more than 1 on average" in result.message
 
@@ -514,7 +518,7 @@ def test_a_docket_without_a_whole_job(tmp_path: Path, job: dict[str, Any], match
     docket = docket_of(kept(tmp_path))
     own = docket.records["cox.tif"]["job"]
     docket.records["cox.tif"]["job"] = {**own, **job} if job else {}
-    (result,) = reprinted(docket, [], [], tmp_path / "again", match=match)
+    (result,) = reprint_docket(docket, [], [], tmp_path / "again", match=match)
     assert (result.state, "its job in the docket is not whole" in result.message) == (
         "failed",
         True,
@@ -551,7 +555,7 @@ def test_a_print_that_differs_is_offered_a_match(tmp_path: Path) -> None:
     made = kept(tmp_path)
     docket = docket_of(made)
     docket.records["cox.tif"]["job"]["tone"]["exposure"] = 0.3
-    (result,) = reprinted(docket, [], [], tmp_path / "again")
+    (result,) = reprint_docket(docket, [], [], tmp_path / "again")
     assert result.state == "different"
     assert result.message.endswith("; --match makes it from its master")
     assert result.mean_difference is not None
@@ -559,7 +563,7 @@ def test_a_print_that_differs_is_offered_a_match(tmp_path: Path) -> None:
 
 
 def reprint_message(made: Job) -> str:
-    (result,) = reprinted(docket_of(made), [], [], made.output / "again")
+    (result,) = reprint_docket(docket_of(made), [], [], made.output / "again")
     assert result.state == "failed"
     return result.message
 

@@ -17,11 +17,11 @@ from skimage.color import rgb2lab
 from skimage.filters import unsharp_mask
 
 from icc_profiles import Floats
-from sightsize.acutance import damping
-from sightsize.picture.measure import edge_overshoot, noise_sigma
-from sightsize.picture.resize import resize_to
-from sightsize.picture.table import STEPS_PER_L
-from sightsize.tones import lightness
+from sightsize.imaging.analysis.noise_and_edges import edge_overshoot, noise_sigma
+from sightsize.imaging.raster.resize import resize_to
+from sightsize.imaging.raster.table import STEPS_PER_L
+from sightsize.numbers.sharpening import damping
+from sightsize.numbers.tone import lightness
 
 SIDE = 192
 DOWN, ACROSS = np.mgrid[:SIDE, :SIDE]

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sightsize.base.paper_sizes import STANDARD_NAMES, parse_size_mm, standard_name
+from sightsize.base.units import MM_PER_INCH
 from sightsize.errors import UnitError
-from sightsize.media import STANDARD_NAMES, parse_size_mm, standard_name
-from sightsize.units import MM_PER_INCH
 
 # PWG 5101.1 media names as listed in public code lists; the standard's own text was not seen.
 PWG_INCHES = {

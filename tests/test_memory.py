@@ -14,21 +14,23 @@ from typer.testing import CliRunner
 from dng import mosaic, neutral, seen, write_dng
 from icc_profiles import built_in
 from pictures import job, save, save_16
-from sightsize.arrange import arrange
-from sightsize.batch import plan_prints
+from sightsize.base.memory import machine_bytes, parse_size_bytes
 from sightsize.cli import app
 from sightsize.errors import UnitError
-from sightsize.memory import machine_bytes, parse_size_bytes, peak_bytes
+from sightsize.plan.arrange import arrange
+from sightsize.plan.estimates import peak_bytes
+from sightsize.run.planner import plan_prints
 
 MIB = 2**20
 
 PEAK_OF_ONE_PRINT = """
 import json, sys
 from pathlib import Path
-from sightsize.arrange import arrange
-from sightsize.batch import make_prints, plan_prints
+from sightsize.plan.arrange import arrange
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
 from sightsize.checks.run import check_ids
-from sightsize.load import load_job
+from sightsize.job.load import load_job
 
 job = load_job(Path(sys.argv[1]), check_ids())
 job.output.mkdir()

@@ -9,11 +9,11 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sightsize.arrange import arrange
 from sightsize.errors import JobError
-from sightsize.load import load_job, natural_order
-from sightsize.names import FIELDS, LONGEST_NAME, fill_template, paper_slug, slug
-from sightsize.sources import natural_order
+from sightsize.job.load import load_job
+from sightsize.job.picture_files import natural_order
+from sightsize.plan.arrange import arrange
+from sightsize.plan.file_names import FIELDS, LONGEST_NAME, fill_template, paper_slug, slug
 
 # Names that Windows reserves whatever their ending (its own documentation, from memory).
 DEVICES = {

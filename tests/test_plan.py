@@ -27,12 +27,13 @@ from plans import (
     plan,
     with_header,
 )
-from sightsize.crop import ACUITY_MM_PPI
-from sightsize.geometry import Box, EdgesPx
-from sightsize.header import Header
-from sightsize.job import Edges
-from sightsize.plan import PicturePlan, UnopenedPicture, estimated_bytes
-from sightsize.units import px_to_mm
+from sightsize.base.units import px_to_mm
+from sightsize.model.geometry import Box, EdgesPx
+from sightsize.model.header import Header
+from sightsize.model.settings import Edges
+from sightsize.plan.crop import ACUITY_MM_PPI
+from sightsize.plan.estimates import estimated_bytes
+from sightsize.plan.picture import PicturePlan, UnopenedPicture
 
 
 def opening(width: str, height: str, paper: str, aperture: str = "", paper_keys: str = "") -> str:

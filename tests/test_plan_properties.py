@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from plans import TROPHY_CABINET, Laid, request
-from sightsize.crop import CropPlan, ExactBox, plan_crop
-from sightsize.job import Aperture, Edges, Paper, Picture, Region
-from sightsize.layout import lay_out
-from sightsize.size import PictureSize, plan_size
-from sightsize.units import MM_PER_INCH, px_to_mm
+from sightsize.base.units import MM_PER_INCH, px_to_mm
+from sightsize.model.settings import Aperture, Edges, Paper, Picture, Region
+from sightsize.plan.crop import CropPlan, ExactBox, plan_crop
+from sightsize.plan.sheet import lay_out
+from sightsize.plan.size import PictureSize, plan_size
 
 BASE = request(TROPHY_CABINET)
 UprightPx = tuple[int, int]

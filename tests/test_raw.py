@@ -17,9 +17,10 @@ from skimage.color import xyz2lab
 from dng import BLACK, COLOR_MATRIX, WHITE, Sensor, mosaic, neutral, seen, write_dng
 from icc_profiles import D65, SRGB_XY, Floats, colour_difference, rgb_to_xyz, to_d50
 from sightsize.errors import SourceError
-from sightsize.picture.camera import balanced_to_light, scene_white, srgb_to_xyz
-from sightsize.picture.raw import RAW_SUFFIXES, raw_light, read_raw_header
-from sightsize.white_balance import AS_SHOT, Highlights, RawDevelopment, kelvin_and_duv, white_xy
+from sightsize.imaging.source.camera import balance_to_light, scene_white, srgb_to_xyz
+from sightsize.imaging.source.raw import RAW_SUFFIXES, raw_light, read_raw_header
+from sightsize.model.settings import AS_SHOT, Highlights, RawDevelopment
+from sightsize.numbers.white_balance import kelvin_and_duv, white_xy
 
 SIDE, ACROSS = 24, 6
 GREY = 0.18
@@ -164,7 +165,7 @@ def test_light_is_proportional_to_sensor_values(
     # What the sensor stored, in whole steps, is what counts.
     cells = [sensor[0, ::SIDE], sensor[0, 1::SIDE], sensor[1, 1::SIDE]]
     stored = (np.array(cells, np.float64).T - black) / (white - black) / balance
-    wanted = stored @ balanced_to_light(COLOR_MATRIX, 1 / balance).T
+    wanted = stored @ balance_to_light(COLOR_MATRIX, 1 / balance).T
     assert found == pytest.approx(wanted, rel=0.001)
 
 
@@ -222,7 +223,7 @@ def camera_light(file: Path, mode: int) -> Floats:
             highlight_mode=mode,
         )
     scale = balance.max() / balance.min() / 65535
-    return np.asarray(pixels @ balanced_to_light(COLOR_MATRIX, balance).T * scale)
+    return np.asarray(pixels @ balance_to_light(COLOR_MATRIX, balance).T * scale)
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
@@ -386,7 +387,7 @@ def test_without_rawpy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_importing_the_module_does_not_load_rawpy_or_numpy() -> None:
     program = (
-        "import sys, sightsize.picture.raw\n"
+        "import sys, sightsize.imaging.source.raw\n"
         "sys.exit(', '.join({'rawpy', 'numpy'} & set(sys.modules)) or 0)"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
@@ -398,7 +399,8 @@ def test_same_bytes_whatever_the_threads(tmp_path: Path) -> None:
     file = write_dng(tmp_path / "noise.dng", mosaic(noise), neutral())
     program = (
         "import sys, hashlib; from pathlib import Path\n"
-        "from sightsize.picture.raw import raw_light; from sightsize.white_balance import AS_SHOT\n"
+        "from sightsize.imaging.source.raw import raw_light\n"
+        "from sightsize.model.settings import AS_SHOT\n"
         "pixels = raw_light(Path(sys.argv[1]), AS_SHOT).write_to_memory()\n"
         "print(hashlib.sha256(pixels).hexdigest())"
     )
@@ -425,8 +427,8 @@ def test_matrices_against_colour_science() -> None:
     multipliers = 1 / (COLOR_MATRIX @ white)
     camera = COLOR_MATRIX @ np.linalg.inv(adapt) @ rgb_to_xyz(SRGB_XY)
     wanted = np.linalg.inv(np.diag(multipliers) @ camera)
-    assert np.abs(balanced_to_light(COLOR_MATRIX, multipliers) - wanted).max() < 1e-4
-    assert np.abs(balanced_to_light(COLOR_MATRIX, 5 * multipliers).sum(axis=1) - 1).max() < 1e-12
+    assert np.abs(balance_to_light(COLOR_MATRIX, multipliers) - wanted).max() < 1e-4
+    assert np.abs(balance_to_light(COLOR_MATRIX, 5 * multipliers).sum(axis=1) - 1).max() < 1e-12
     assert scene_white(COLOR_MATRIX, multipliers) == pytest.approx(white)
 
 

@@ -19,13 +19,17 @@ from plans import (
     job,
     planned_print,
 )
-from sightsize import report
-from sightsize.arrange import arrange
-from sightsize.batch import Outcome, PlannedPrint, plan_prints
+from sightsize.base.findings import Finding
 from sightsize.checks.run import check_ids
-from sightsize.findings import Finding
-from sightsize.load import load_job
-from sightsize.report import finding_lines
+from sightsize.job.load import load_job
+from sightsize.plan.arrange import arrange
+from sightsize.report import text as report
+from sightsize.report.data import as_json, outcomes_data, prints_data
+from sightsize.report.junit import junit_xml
+from sightsize.report.text import finding_lines
+from sightsize.run.planned import PlannedPrint
+from sightsize.run.planner import plan_prints
+from sightsize.run.worker import Outcome
 
 JOB = '[job]\nreference = "TQ-026"\n'
 
@@ -181,7 +185,7 @@ def test_totals_count_what_will_be_made() -> None:
 
 def test_data_hold_the_numbers_of_the_text() -> None:
     planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
-    (data,) = json.loads(report.as_json(report.prints_data([planned])))
+    (data,) = json.loads(as_json(prints_data([planned])))
     assert data["output"] == "TQ-026-cox-megaphone-lobby-oak-12x8in.jpg"
     (picture,) = data["pictures"]
     assert (picture["picture"], picture["frame"], picture["recipe"]) == (
@@ -222,8 +226,8 @@ def test_data_hold_the_numbers_of_the_text() -> None:
 
 def test_data_without_a_picture_or_a_plan() -> None:
     whole, unopened, refused = json.loads(
-        report.as_json(
-            report.prints_data(
+        as_json(
+            prints_data(
                 [
                     planned_print(LOBBY_PRINT, COX_MEGAPHONE),
                     planned_print(LOBBY_PRINT, None),
@@ -248,7 +252,7 @@ def test_data_name_a_profile_without_its_folder() -> None:
     delivery = replace(planned.file.delivery, profile="/profiles/of/the/lab/lustre.icc")
     plan = replace(planned.plan, delivery=delivery)
     file = replace(planned.file, delivery=delivery)
-    (data,) = report.prints_data([PlannedPrint(file, plan, ())])
+    (data,) = prints_data([PlannedPrint(file, plan, ())])
     assert data["delivery"]["profile"] == "lustre.icc"
 
 
@@ -271,14 +275,14 @@ def test_outcomes_in_lines_and_in_data() -> None:
         f"failed   {name}  no space left on device",
     ]
     assert report.outcomes_text(outcomes) == "1 made, 1 kept, 1 refused, 1 failed"
-    made, *_ = json.loads(report.as_json(report.outcomes_data(outcomes)))
+    made, *_ = json.loads(as_json(outcomes_data(outcomes)))
     assert (made["status"], made["bytes"], made["seconds"]) == ("made", 2_345_678, 1.234)
     assert made["sheet"]["size_px"] == [2400, 3600]
 
 
 def test_junit_has_a_suite_for_a_job_and_a_case_for_a_print() -> None:
     warn = Finding(level="warn", check="alpha", message="it has transparency.")
-    text = report.junit_xml({"a.toml": [("one.jpg", [warn]), ("two.jpg", [SOURCE_STOP, warn])]})
+    text = junit_xml({"a.toml": [("one.jpg", [warn]), ("two.jpg", [SOURCE_STOP, warn])]})
     (suite,) = ET.fromstring(text)
     assert suite.attrib == {"name": "a.toml", "tests": "2", "failures": "1"}
     one, two = suite

@@ -11,9 +11,9 @@ from scipy.ndimage import gaussian_filter, gaussian_filter1d
 
 from icc_profiles import Codes, Floats, built_in, colour_difference, lab_of
 from pictures import job, patches, picture_of, planned_picture, printed, save
-from sightsize.decoding import print_shrink
-from sightsize.picture.resize import resize_to
-from sightsize.tones import lightness
+from sightsize.imaging.raster.resize import resize_to
+from sightsize.numbers.tone import lightness
+from sightsize.plan.decode import print_shrink
 
 SRGB = built_in("srgb")
 RNG = np.random.default_rng(1926)

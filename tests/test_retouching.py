@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
 from pictures import Pixels, job, make, picture_of, printed, save
-from plans import CATCH_FOUR, COX_MEGAPHONE, findings, plan
+from plans import CATCH_FOUR, COX_MEGAPHONE, findings, plan, with_header
 from plans import job as job_of
-from sightsize.checks import run_checks
-from sightsize.header import Header
-from sightsize.marks import as_arrays, distance, donor_fault, donor_shift
-from sightsize.placing import Mark, upright_point
-from sightsize.plan import plan_print
+from sightsize.checks.run import check_opened
+from sightsize.model.header import Header
+from sightsize.plan.arrange import arrange
+from sightsize.plan.mark_shapes import as_arrays, distance, donor_fault, donor_shift
+from sightsize.plan.overlays import Mark, upright_point
 
 SHEET = """
 [aperture]
@@ -242,14 +242,14 @@ def test_the_same_place_in_three_faces_is_counted() -> None:
 def test_one_place_is_three_hundredths_of_the_face(across: float, counts: list[int]) -> None:
     # Common practice, no source.
     prints = crew((0.5, 0.5), (across, 0.5)).prints
-    assert [each.picture.spotting[0].in_faces for each in prints] == counts
+    assert [each.look.picture.spotting[0].in_faces for each in prints] == counts
 
 
 def test_two_marks_side_by_side_in_one_face_are_one_picture() -> None:
     spot = "{{ at = [{}, 0.3], radius = 0.001 }}"
     facts = f"{FACE}spotting = [{spot.format(0.4)}, {spot.format(0.402)}]"
     (only,) = job_of(with_picture(facts)).prints
-    assert [each.in_faces for each in only.picture.spotting] == [1, 1]
+    assert [each.in_faces for each in only.look.picture.spotting] == [1, 1]
 
 
 @pytest.mark.parametrize(("faces", "said"), [(2, 0), (3, 3)])
@@ -257,8 +257,8 @@ def test_a_small_mark_in_three_faces_may_be_permanent(faces: int, said: int) -> 
     # Common practice, no source. Each mark has half a percent of its face's width.
     found = [
         finding.message
-        for each in crew(*[(0.5, 0.5)] * faces).prints
-        for finding in run_checks(plan_print(each, COX_MEGAPHONE), "job.toml")
+        for each in arrange(crew(*[(0.5, 0.5)] * faces))
+        for finding in check_opened(with_header(each, COX_MEGAPHONE), "job.toml")
         if finding.check == "permanent-mark"
     ]
     why = "a mark lies at the same place in 3 pictures."

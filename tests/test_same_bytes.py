@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 
 from every_stage import every_stage, printed_bytes
-from sightsize.arrange import arrange
-from sightsize.batch import make_prints, plan_prints
-from sightsize.job import Job
-from sightsize.making import set_libvips_threads
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
+from sightsize.run.worker import set_libvips_threads
 
 
 def made(planned: Job, workers: int, executor: Executor | None = None) -> dict[str, bytes]:

@@ -9,25 +9,16 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
-from sightsize import job
-from sightsize.arrange import arrange
+from sightsize.base.paper_sizes import parse_size_mm
+from sightsize.base.schemas import RECIPE_TABLES, follow, known_keys, schema
+from sightsize.base.units import Length, parse_length_mm, parse_resolution_ppi
 from sightsize.errors import JobError
-from sightsize.grammar import (
-    RECIPE_TABLES,
-    follow,
-    key_range,
-    kind_text,
-    known_keys,
-    schema,
-    table_defaults,
-)
-from sightsize.load import load_job
-from sightsize.media import parse_size_mm
-from sightsize.messages import key_range, kind_text
-from sightsize.schema import RECIPE_TABLES, follow, known_keys, schema
-from sightsize.units import Length, parse_length_mm, parse_resolution_ppi
-from sightsize.values import table_defaults
-from sightsize.white_balance import RawDevelopment
+from sightsize.job.load import load_job
+from sightsize.job.messages import key_range, kind_text
+from sightsize.job.values import table_defaults
+from sightsize.model import settings as job
+from sightsize.model.settings import RawDevelopment
+from sightsize.plan.arrange import arrange
 
 KEYS = dict(known_keys())
 READERS: dict[str, Callable[[str], object]] = {

@@ -9,9 +9,13 @@ from typing import Any
 import pytest
 import tomli_w
 
-from sightsize import units
-from sightsize.convert import build
-from sightsize.job import (
+from sightsize.base import units
+from sightsize.base.schemas import RECIPE_TABLES, Node, child_node, schema, table_node
+from sightsize.base.units import Length, read_length
+from sightsize.job.build import build
+from sightsize.job.load import load_job
+from sightsize.job.values import plain, read_values
+from sightsize.model.settings import (
     Aperture,
     AreaShare,
     Edges,
@@ -22,10 +26,6 @@ from sightsize.job import (
     Sharpen,
     Tone,
 )
-from sightsize.load import load_job
-from sightsize.schema import RECIPE_TABLES, Node, child_node, schema, table_node
-from sightsize.units import Length, read_length
-from sightsize.values import plain, read_values
 
 TEXTS = {
     "length": ["0.7 mm", "0.9 mm"],

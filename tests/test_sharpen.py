@@ -13,10 +13,10 @@ from skimage.filters import unsharp_mask
 
 from icc_profiles import Floats
 from pictures import BORDER_PX, job, patches, picture_of, planned_picture, printed, read, save
-from sightsize.acutance import emphasis
-from sightsize.picture.sharpen import OVERSHOOT, Sharpening, blur, sharpen
-from sightsize.picture.spread import spread
-from sightsize.picture.table import STEPS_PER_L, whole_steps
+from sightsize.imaging.raster.spread import spread
+from sightsize.imaging.raster.table import STEPS_PER_L, whole_steps
+from sightsize.imaging.stages.sharpen import OVERSHOOT, MeasuredSharpening, blur, sharpen
+from sightsize.numbers.sharpening import emphasis
 
 RNG = np.random.default_rng(26)
 STEP = 1 / STEPS_PER_L
@@ -27,8 +27,8 @@ def settings(
     noise_floor: float = 0.0,
     sigma_px: float = 1.18,
     deblur_sigma_px: float = 0.0,
-) -> Sharpening:
-    return Sharpening(
+) -> MeasuredSharpening:
+    return MeasuredSharpening(
         sigma_px=sigma_px,
         gain=gain,
         noise_floor=noise_floor,
@@ -44,7 +44,7 @@ def numbers(result: pyvips.Image) -> Floats:
     return np.asarray(result.numpy(), np.float64)
 
 
-def sharpened(lightness: Floats, how: Sharpening, share: Floats | None = None) -> Floats:
+def sharpened(lightness: Floats, how: MeasuredSharpening, share: Floats | None = None) -> Floats:
     """L* after the stage, which takes and gives 16-bit steps."""
     steps = whole_steps(image(lightness * STEPS_PER_L))
     left = None if share is None else image(share)
@@ -249,13 +249,13 @@ def test_skin_gains_less_than_two_fifths_of_the_contrast(pores: float, deblur: f
 THREADS = """
 import sys
 import numpy as np, pyvips
-from sightsize.picture.sharpen import Sharpening, sharpen
-from sightsize.picture.spread import spread
+from sightsize.imaging.stages.sharpen import MeasuredSharpening, sharpen
+from sightsize.imaging.raster.spread import spread
 
 rng = np.random.default_rng(7)
 lightness = pyvips.Image.new_from_array(rng.integers(0, 65536, (700, 900)).astype(np.uint16))
 share = rng.random((70, 90)).astype(np.float32)
-how = Sharpening(sigma_px=1.18, gain=0.8, noise_floor=0.8, deblur_sigma_px=1.2)
+how = MeasuredSharpening(sigma_px=1.18, gain=0.8, noise_floor=0.8, deblur_sigma_px=1.2)
 sys.stdout.buffer.write(sharpen(lightness, how, spread(share, 900, 700)).write_to_memory())
 """
 

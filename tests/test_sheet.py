@@ -16,8 +16,8 @@ from scipy.ndimage import gaussian_filter
 
 from icc_profiles import Floats
 from pictures import BORDER_PX, Pixels, job, make, picture_of, printed, read, save
-from sightsize.geometry import Box
-from sightsize.picture.level import level_and_crop
+from sightsize.imaging.stages.level import level_and_crop
+from sightsize.model.geometry import Box
 
 BUSY = np.random.default_rng(8).integers(0, 256, size=(90, 60, 3)).astype(np.uint8)
 LOBBY_OAK = {

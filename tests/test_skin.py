@@ -6,7 +6,7 @@ import pytest
 from numpy.typing import NDArray
 from skimage import data
 
-from sightsize.picture.skin import skin_share
+from sightsize.imaging.analysis.skin import skin_share
 
 Light = NDArray[np.float32]
 CHART = colour.CCS_COLOURCHECKERS["ColorChecker 2005"]

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from pictures import Pixels, job, picture_of, planned_picture, printed, save
-from sightsize.picture.small import LONG_SIDE_PX, SmallPrint
-from sightsize.plan import PicturePlan
+from sightsize.imaging.analysis.small import LONG_SIDE_PX, SmallPrint
+from sightsize.plan.picture import PicturePlan
 
 
 def waves(width: int, height: int) -> Pixels:

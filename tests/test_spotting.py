@@ -18,14 +18,14 @@ from skimage.color import deltaE_ciede2000, rgb2lab
 
 from icc_profiles import Floats
 from sightsize.errors import SourceError, SpottingError
-from sightsize.geometry import Box
-from sightsize.marks import Marks, depth
-from sightsize.picture.donor import Search, find_donor
-from sightsize.picture.light import COLOUR
-from sightsize.picture.membrane import membrane
-from sightsize.picture.patches import Patch, lay_patches
-from sightsize.picture.spotting import find_patches
-from sightsize.placing import Mark
+from sightsize.imaging.colour.light import COLOUR
+from sightsize.imaging.retouch.donor import Search, find_donor
+from sightsize.imaging.retouch.membrane import membrane
+from sightsize.imaging.retouch.patches import Patch, lay_patches
+from sightsize.imaging.retouch.spotting import find_patches
+from sightsize.model.geometry import Box
+from sightsize.plan.mark_shapes import Marks, depth
+from sightsize.plan.overlays import Mark
 
 Light = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -478,7 +478,7 @@ def test_patches_are_laid_on_a_picture_that_streams(tmp_path: Path) -> None:
     grey = np.full((41, 41, 3), 0.25, np.float32)
     places = RNG.integers((-30, -30), (890, 1390), size=(50, 2))
     patches = [Patch(int(x), int(y), grey) for x, y in places]
-    streamed = pyvips.Image.new_from_file(file, access="sequential").linear(1 / 255, 0)
+    streamed = pyvips.Image.new_from_file(file, access="sequential").linear([1 / 255], [0])
     laid = lay_patches(streamed.crop(20, 30, 860, 1340), patches, COLOUR, 20, 30)
     wanted = codes.astype(np.float32) / 255
     for x, y in places:

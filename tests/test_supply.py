@@ -52,9 +52,9 @@ def test_the_wheel_works_away_from_the_checkout(wheel: Path, tmp_path: Path) -> 
     job.write_bytes((ROOT / "tests" / "jobs" / "valid" / "shortest.toml").read_bytes())
     program = (
         f"import sys; sys.path.insert(0, {str(tmp_path / 'site')!r})\n"
-        "import sightsize.cli, sightsize.docket, sightsize.schema\n"
+        "import sightsize.cli, sightsize.docket.store, sightsize.base.schemas\n"
         f"assert sightsize.__file__.startswith({str(tmp_path)!r}), sightsize.__file__\n"
-        "assert sightsize.schema.schema_file('docket')['title'] == 'sightsize docket'\n"
+        "assert sightsize.base.schemas.schema_file('docket')['title'] == 'sightsize docket'\n"
         f"sightsize.cli.app(['check', '--no-pictures', {str(job)!r}], standalone_mode=False)\n"
     )
     command = [sys.executable, "-I", "-c", program]

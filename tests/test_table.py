@@ -9,15 +9,15 @@ import pyvips
 
 from icc_profiles import Floats
 from plans import NEUTRAL_TONE
-from sightsize.acutance import emphasis
-from sightsize.job import SplitGrade, Tint, Toner
-from sightsize.picture.grain import fluctuation
-from sightsize.picture.sharpen import _table
-from sightsize.picture.table import LAST, STEPS_PER_L, tabulate, tabulate_bands
-from sightsize.picture.tone import ToneScale, to_lightness, toned
-from sightsize.tones import luminance, srgb_encode
-from sightsize.toning import toned_light
-from sightsize.zones import Placement
+from sightsize.imaging.raster.table import LAST, STEPS_PER_L, tabulate, tabulate_bands
+from sightsize.imaging.stages.grain import fluctuation
+from sightsize.imaging.stages.sharpen import _table
+from sightsize.imaging.stages.tone import ToneScale, to_lightness, tone_function
+from sightsize.model.settings import SplitGrade, Tint, Toner
+from sightsize.numbers.sharpening import emphasis
+from sightsize.numbers.tone import luminance, srgb_encode
+from sightsize.numbers.toning import toned_light
+from sightsize.numbers.zones import Placement
 
 Function = Callable[[float], float]
 
@@ -67,7 +67,7 @@ def test_a_tone_is_within_one_step_of_lightness(scale: ToneScale) -> None:
     light = np.arange(LAST + 1, dtype=np.float32) * np.float32(scale.reach / LAST)
     found = to_lightness(pyvips.Image.new_from_array(light[None]), scale).numpy().ravel()
     # Rounded to whole steps, each may come out on the other side of a half.
-    assert np.abs(found - exact(toned(scale), 0, scale.reach) * STEPS_PER_L).max() < 0.75
+    assert np.abs(found - exact(tone_function(scale), 0, scale.reach) * STEPS_PER_L).max() < 0.75
 
 
 @pytest.mark.parametrize("floor", [0.01, 0.03, 0.05, 0.12, 0.126, 0.13, 0.5, 2.0])
@@ -108,7 +108,7 @@ def test_zero_and_what_does_not_move_stay_exact() -> None:
 
 def test_a_function_is_asked_seldom() -> None:
     asked = []
-    scale = toned(TONES[1])
+    scale = tone_function(TONES[1])
 
     def counted(light: float) -> float:
         asked.append(light)

@@ -15,12 +15,11 @@ from hypothesis import strategies as st
 from pictures import job, make, picture_of, printed, save
 from plans import NEUTRAL_TONE
 from plans import job as job_of
-from sightsize.arrange import arrange
 from sightsize.checks.run import check_ids
-from sightsize.job import SplitGrade
-from sightsize.load import load_job
-from sightsize.picture.tone import ToneScale, toned
-from sightsize.tones import (
+from sightsize.imaging.stages.tone import ToneScale, tone_function
+from sightsize.job.load import load_job
+from sightsize.model.settings import SplitGrade
+from sightsize.numbers.tone import (
     end_points_function,
     grade_function,
     lightness,
@@ -29,6 +28,7 @@ from sightsize.tones import (
     split_grade_function,
     split_grade_rises,
 )
+from sightsize.plan.arrange import arrange
 
 # The pivot.
 
@@ -110,7 +110,7 @@ def test_end_points_are_exact_and_straight(black: float, white: float) -> None:
 def test_end_points_come_after_the_exposure() -> None:
     tone = replace(NEUTRAL_TONE, exposure_stops=1.0)
     scale = ToneScale(tone, black=10.0, white=90.0)
-    assert toned(scale)(0.09) == pytest.approx(100 * (lightness(0.18) - 10) / 80, abs=1e-9)
+    assert tone_function(scale)(0.09) == pytest.approx(100 * (lightness(0.18) - 10) / 80, abs=1e-9)
 
 
 def ramp(width: int = 400, height: int = 200) -> Any:

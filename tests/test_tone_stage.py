@@ -12,13 +12,13 @@ import pyvips
 from icc_profiles import Floats, built_in
 from pictures import patch_means, patches, picture_of, printed, save, save_16
 from plans import NEUTRAL_TONE
-from sightsize.job import Delivery, SplitGrade, Tone
-from sightsize.picture.finish import at_lightness, finish_colour, finish_mono
-from sightsize.picture.table import STEPS_PER_L, whole_steps
-from sightsize.picture.tone import ToneScale, to_lightness, toned
-from sightsize.tones import lightness, srgb_encode
-from sightsize.tones import luminance as light_of
-from sightsize.units import parse_resolution_ppi
+from sightsize.base.units import parse_resolution_ppi
+from sightsize.imaging.colour.output import at_lightness, finish_colour, finish_mono
+from sightsize.imaging.raster.table import STEPS_PER_L, whole_steps
+from sightsize.imaging.stages.tone import ToneScale, to_lightness, tone_function
+from sightsize.model.settings import Delivery, SplitGrade, Tone
+from sightsize.numbers.tone import lightness, srgb_encode
+from sightsize.numbers.tone import luminance as light_of
 
 CURVE = ((0.0, 0.0), (4.0, 1.0), (50.0, 53.0), (96.0, 98.0), (100.0, 100.0))
 TONES = [
@@ -40,7 +40,7 @@ def stage(light: Floats, tone: Tone) -> Floats:
 
 @pytest.mark.parametrize("tone", TONES)
 def test_stage_is_the_pure_function(tone: Tone) -> None:
-    pure = toned(ToneScale(tone))
+    pure = tone_function(ToneScale(tone))
     light = np.array([light_of(each) for each in np.linspace(0, 100, 20_001)])
     found = stage(light, tone)
     wanted = np.array([pure(float(each)) for each in light])
@@ -128,7 +128,7 @@ def test_ramp_has_no_step_and_no_comb(tmp_path: Path, tables: dict[str, Any], ch
 def test_ramp_comes_out_as_its_own_function(tmp_path: Path) -> None:
     tone = TONES[1]
     pixels = printed_ramp(tmp_path, 64, tone=EVERYTHING["tone"])
-    pure = toned(ToneScale(tone))
+    pure = tone_function(ToneScale(tone))
     wanted = [
         255 * srgb_encode(light_of(pure(light_of(float(each)))))
         for each in np.linspace(0, 100, 2048)
@@ -196,7 +196,7 @@ def test_lightness_of_colour_survives_the_whole_chain(tmp_path: Path) -> None:
     colours = np.array([[120, 120, 120], [150, 110, 90], [80, 130, 140]], np.uint8)
     source = save(tmp_path / "colours.tif", patches(colours, 3, 64))
     found = picture_of(printed(tmp_path, source, (192, 64), tone={"grade": 3.0}), (192, 64))
-    pure = toned(ToneScale(replace(NEUTRAL_TONE, grade=3.0)))
+    pure = tone_function(ToneScale(replace(NEUTRAL_TONE, grade=3.0)))
     row = np.array([0.2126, 0.7152, 0.0722])
     for before, after in zip(colours, patch_means(found, 64), strict=True):
         wanted = pure(float(row @ decoded(before)))

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from skimage.color import lab2rgb
 
 from icc_profiles import Floats
-from sightsize.job import Tint, Toner
-from sightsize.tones import luminance, srgb_encode
-from sightsize.toning import TINTS, toned_lab, toned_light
+from sightsize.model.settings import Tint, Toner
+from sightsize.numbers.tone import luminance, srgb_encode
+from sightsize.numbers.toning import TINTS, toned_lab, toned_light
 
 LIGHTNESSES = [step / 4 for step in range(401)]
 SRGB = colour.RGB_COLOURSPACES["sRGB"]

@@ -6,10 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sightsize.errors import (
-    UnitError,
-)
-from sightsize.units import (
+from sightsize.base.units import (
     LONGEST_MM,
     MM_PER_INCH,
     MM_PER_UNIT,

@@ -5,7 +5,12 @@ import numpy as np
 import pytest
 
 from icc_profiles import Floats
-from sightsize.white_balance import camera_multipliers, kelvin_and_duv, tinted_xy, white_xy
+from sightsize.numbers.white_balance import (
+    camera_multipliers,
+    kelvin_and_duv,
+    tinted_xy,
+    white_xy,
+)
 
 KELVINS = [2000, 2223, 2500, 2856, 3200, 3999, 4001, 4390, 5003, 6504, 8000, 10000, 15000, 25000]
 D65_XY = (0.31272, 0.32903)  # CIE 15, 2 degree observer

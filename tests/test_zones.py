@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from pictures import Pixels, job, make, picture_of, printed, save
 from plans import NEUTRAL_TONE
 from sightsize.errors import ZoneError
-from sightsize.picture.tone import ToneScale, toned
-from sightsize.picture.tone import printed as printed_on_paper
-from sightsize.tones import lightness, luminance
-from sightsize.zones import Placement, place, placement_function
+from sightsize.imaging.stages.tone import ToneScale, tone_function
+from sightsize.imaging.stages.tone import paper_function as printed_on_paper
+from sightsize.numbers.tone import lightness, luminance
+from sightsize.numbers.zones import Placement, place, placement_function
 
 
 def unchanged(value: float) -> float:
@@ -142,7 +142,7 @@ def test_a_curve_that_never_prints_the_zone() -> None:
 def test_grade_and_curve_are_taken_into_account() -> None:
     tone = replace(NEUTRAL_TONE, grade=4.0, curve=((0.0, 0.0), (50.0, 55.0), (100.0, 100.0)))
     placement = place([(0.1, 6)], printed_on_paper(tone))
-    assert toned(ToneScale(tone, placement=placement))(0.1) == pytest.approx(60, abs=0.02)
+    assert tone_function(ToneScale(tone, placement=placement))(0.1) == pytest.approx(60, abs=0.02)
 
 
 def wall(tones: tuple[int, int]) -> Pixels:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any, cast
 
 import numpy as np
 import pyvips
@@ -67,7 +68,7 @@ def write_oprgb_tiff(canvas: Canvas, path: Path) -> None:
         )
     image = pyvips.Image.new_from_array(out, interpretation="rgb16")
     image = image.copy(xres=300 / 25.4, yres=300 / 25.4)
-    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", oprgb())
+    image.set_type(pyvips.GValue.blob_type, "icc-profile-data", cast(Any, oprgb()))
     image.tiffsave(str(path), compression="lzw", predictor="horizontal")
 
 

@@ -32,7 +32,7 @@ BARE, HELP, IMPORT = "Python alone", "`sightsize --help`", "import of all that a
 START_UP = {
     BARE: ("-c", "pass"),
     HELP: ("-m", "sightsize", "--help"),
-    IMPORT: ("-c", "import sightsize.batch, sightsize.deliver, sightsize.load"),
+    IMPORT: ("-c", "import sightsize.run.batch, sightsize.delivery.deliver, sightsize.job.load"),
 }
 
 

@@ -8,12 +8,13 @@ from typing import Any
 import tomli_w
 from brief import MONO_24X16, Brief
 
-from sightsize.arrange import arrange
-from sightsize.batch import make_prints, plan_prints
 from sightsize.checks.run import check_ids
-from sightsize.docket import NAME as DOCKET
-from sightsize.docket import Docket
-from sightsize.load import load_job
+from sightsize.docket.store import NAME as DOCKET
+from sightsize.docket.store import Docket
+from sightsize.job.load import load_job
+from sightsize.plan.arrange import arrange
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
 
 ACCEPTED_CHECKS = ("overlap", "unit-slip")
 """Some briefs want exactly the opening's size, and one an opening of two metres."""

@@ -25,11 +25,11 @@ from killing import PROGRAM, Run, Standing, audit, snapshot, untrue
 
 from icc_profiles import built_in
 from pictures import Pixels
-from sightsize.arrange import arrange
 from sightsize.checks.run import check_ids
-from sightsize.docket import Docket
-from sightsize.job import Job
-from sightsize.load import load_job
+from sightsize.docket.store import Docket
+from sightsize.job.load import load_job
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
 
 _SMALL_PX = (1200, 800)
 _LARGE_PX = (6000, 4000)

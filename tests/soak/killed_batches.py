@@ -22,9 +22,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from killing import PROGRAM, Run, Standing, audit, snapshot, untrue
 
 from pictures import job, read, save
-from sightsize.arrange import arrange
-from sightsize.docket import Docket, Record
-from sightsize.job import Job
+from sightsize.docket.store import Docket, Record
+from sightsize.model.settings import Job
+from sightsize.plan.arrange import arrange
 
 _PX = (700, 500)
 _PRINTS = 12

@@ -10,8 +10,8 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from sightsize.docket import Docket, Record
-from sightsize.identity import file_sha256
+from sightsize.base.hashes import file_sha256
+from sightsize.docket.store import Docket, Record
 
 Snapshot = dict[str, tuple[int, int, str]]
 

@@ -20,9 +20,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from mutants import KINDS, mutant
 from pictures import job
-from sightsize.arrange import arrange
-from sightsize.batch import Outcome, make_prints, plan_prints
-from sightsize.docket import Docket
+from sightsize.docket.store import Docket
+from sightsize.plan.arrange import arrange
+from sightsize.run.batch import make_prints
+from sightsize.run.planner import plan_prints
+from sightsize.run.worker import Outcome
 
 _PX = (64, 48)
 _MEMORY = 4 * 2**30
