@@ -231,9 +231,9 @@ def draw_zones(name: str) -> None:
 def draw_mono(name: str) -> None:
     """Weights of red, green and blue light behind each filter, and of each emulsion."""
     figure, axes = panels(2, width=3.8)
-    filters = {each: ("panchromatic", each) for each in tones.FILTERS}
+    filters = {each: ("luminance", each) for each in tones.FILTERS}
     emulsions = {each: (each, "none") for each in tones.RESPONSES}
-    titles = ("panchromatic behind a filter", "emulsions without filter")
+    titles = ("luminance behind a filter", "emulsions without filter")
     for panel, rows, title in zip(axes, (filters, emulsions), titles, strict=True):
         weights = [tones.mono_weights(response, glass, 1)[0] for response, glass in rows.values()]
         labels = [f"{label}, {abs(factor(*rows[label])):.1f} stops" for label in rows]
@@ -581,7 +581,7 @@ def without(*keys: str) -> Change:
 def plain(job: Table) -> None:
     """Leave nothing of a print but its conversion at grade 2."""
     job["prints"][0] = {key: job["prints"][0][key] for key in ("picture", "frame")}
-    job["prints"][0]["mono"] = {"response": "panchromatic"}
+    job["prints"][0]["mono"] = {"response": "luminance"}
     job["prints"][0]["sharpen"] = {"gain": 0}
     without("spotting", "dodge", "burn", "zones")(job)
 
@@ -594,7 +594,7 @@ def draw_mono_pair(name: str) -> None:
     """The plain conversion and the demo's recipe."""
     height = 1000
     pair = [whole(PORTRAIT, height, plain), whole(PORTRAIT, height)]
-    write(beside(pair, ["panchromatic, grade 2, nothing else", "the demo's recipe"]), name)
+    write(beside(pair, ["luminance, grade 2, nothing else", "the demo's recipe"]), name)
 
 
 def draw_filters(name: str) -> None:
@@ -683,16 +683,16 @@ def draw_deblur(name: str) -> None:
     write(beside(pair, ["deblur = false", "deblur = true"]), name)
 
 
-def draw_variants(name: str) -> None:
+def draw_ladder(name: str) -> None:
     """A ladder of exposures and grades as one contact sheet."""
 
     def ladder(job: Table) -> None:
         job["recipes"]["silver"]["tone"].pop("split_grade")
-        job["prints"][0]["variants"] = {"exposure": [-0.3, 0, 0.3], "grade": [1.5, 2.5, 3.5]}
+        job["prints"][0]["ladder"] = {"exposure": [-0.3, 0, 0.3], "grade": [1.5, 2.5, 3.5]}
 
     with plan_of(PORTRAIT, ladder) as plans:
         small = [whole_of(plan, 250) for plan in plans]
-        labels = [plan.request.variant for plan in plans]
+        labels = [plan.request.step for plan in plans]
     rows = [beside(small[at : at + 3], labels[at : at + 3]) for at in range(0, 9, 3)]
     sheet = Image.new("RGB", (rows[0].width, sum(row.height for row in rows)), PAPER)
     for at, row in enumerate(rows):
@@ -766,7 +766,7 @@ FIGURES: dict[str, Callable[[str], None]] = {
     "deblur.jpg": draw_deblur,
     "spotting.jpg": draw_spotting,
     "white-balance.svg": draw_white_balance,
-    "variants.jpg": draw_variants,
+    "ladder.jpg": draw_ladder,
 }
 
 

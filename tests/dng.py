@@ -54,7 +54,7 @@ def mosaic(camera: Floats, black: int = BLACK, white: int = WHITE) -> Sensor:
 def write_dng(
     path: Path,
     sensor: Sensor,
-    as_shot: Floats | None = None,
+    camera: Floats | None = None,
     *,
     orientation: int = 1,
     black: int = BLACK,
@@ -84,8 +84,8 @@ def write_dng(
             (50721, _SRATIONAL, 9, _rationals(matrix), True),  # ColorMatrix1
             (50778, _SHORT, 1, _DAYLIGHT, True),  # CalibrationIlluminant1
         ]
-    if as_shot is not None:
-        tags.append((50728, _RATIONAL, 3, _rationals(as_shot), True))  # AsShotNeutral
+    if camera is not None:
+        tags.append((50728, _RATIONAL, 3, _rationals(camera), True))  # AsShotNeutral
     # The writer knows raw pictures of fewer kinds than DNG does: they are named afterwards.
     photometric = "minisblack" if samples == 1 else "rgb"
     tifffile.imwrite(

@@ -17,7 +17,7 @@ PX = (900, 600)
 _SOURCE_PX = (600, 400)
 _PICTURE: dict[str, Any] = {
     "source": "catch-four.jpg",
-    "straighten": 0.7,
+    "level": 0.7,
     "spotting": [
         {"at": [0.3, 0.4], "radius": 0.01},
         {"line": [[0.5, 0.3], [0.6, 0.35]], "width": 0.008, "donor": [0.55, 0.5]},

@@ -81,7 +81,7 @@ def _webp(image: Image.Image, rng: random.Random) -> bytes:
 def _dng(scene: NDArray[np.uint8]) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "a.dng"
-        write_dng(path, mosaic(seen((scene / 255.0) ** 2.2)), as_shot=np.array([0.5, 1.0, 0.6]))
+        write_dng(path, mosaic(seen((scene / 255.0) ** 2.2)), camera=np.array([0.5, 1.0, 0.6]))
         return path.read_bytes()
 
 

@@ -81,7 +81,7 @@ def test_a_pivot_may_turn_the_grades_of_the_job_over() -> None:
 
 
 def test_a_ladder_stays_within_the_range_of_exposures() -> None:
-    text = f"{SHEET}[tone]\nexposure = 3.5\n{PRINT}variants = {{ exposure = [0, 1] }}\n"
+    text = f"{SHEET}[tone]\nexposure = 3.5\n{PRINT}ladder = {{ exposure = [0, 1] }}\n"
     assert "is more than 4" in refusal(text)
 
 
@@ -202,7 +202,12 @@ def test_the_smallest_prints_pass_every_stage(tmp_path: Path, px: tuple[int, int
     source = save(tmp_path / "tiny.tif", rng.integers(0, 255, (60, 60, 3)).astype(np.uint8))
     tables: dict[str, Any] = {
         "local_contrast": {"gain": 0.3},
-        "sharpen": {"gain": 1.0, "noise_floor": "measured", "damping": "measured", "skin": 0.5},
+        "sharpen": {
+            "gain": 1.0,
+            "noise_floor": "measured",
+            "already_sharpened": "measured",
+            "skin": 0.5,
+        },
         "grain": {"granularity": 0.02},
         "tone": {"edge_burn": {"stops": 0.3}},
     }

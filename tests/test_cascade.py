@@ -92,7 +92,7 @@ def test_levels_merge_key_by_key(write_job: WriteJob) -> None:
     assert request.look.aperture.height_mm * 10 == 2286
     assert request.look.mono is not None
     assert request.look.mono.filter == "orange"
-    assert request.look.mono.response == "panchromatic"
+    assert request.look.mono.response == "luminance"
 
 
 def test_merging_leaves_the_levels_alone() -> None:
@@ -169,7 +169,7 @@ def test_a_finding_points_to_the_line_that_set_the_value(
 
 
 def test_a_finding_about_a_default_points_to_the_print(write_job: WriteJob) -> None:
-    request = load_print(write_job, print='checks.overlap_stop = "4 mm"')
+    request = load_print(write_job, print='checks.overlap_refuse = "4 mm"')
     (finding,) = findings_of(request, "overlap")
     assert finding.key == "prints[1]"
     assert finding.line == line_of(job_text(), "[[prints]]")

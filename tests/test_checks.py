@@ -83,7 +83,7 @@ def test_every_check_says_what_it_guards_against() -> None:
 def test_strict_makes_a_stop_of_a_warning() -> None:
     thin = 'width = "143 mm"\nheight = "198 mm"\noverlap = "1.5 mm"'
     assert level("overlap", job(thin)) == "warn"
-    assert level("overlap", job(thin, checks="strict = true")) == "stop"
+    assert level("overlap", job(thin, checks="strict = true")) == "refuse"
 
 
 def test_an_accepted_stop_is_a_note_that_says_so() -> None:
@@ -92,7 +92,7 @@ def test_an_accepted_stop_is_a_note_that_says_so() -> None:
     assert accepted.level == "note"
     assert accepted.message.startswith("accepted: only 1 mm of picture lies behind the mat")
     assert accepted.remedy == ""
-    assert level("overlap", job(thin, checks='accept = ["reveal"]')) == "stop"
+    assert level("overlap", job(thin, checks='accept = ["reveal"]')) == "refuse"
 
 
 def test_acceptance_holds_under_strict_and_leaves_warnings_alone() -> None:
@@ -112,7 +112,7 @@ def test_a_finding_stands_where_its_key_was_set() -> None:
     finding = only("overlap", job('width = "143 mm"\nheight = "198 mm"\noverlap = "1 mm"'))
     assert (finding.file, finding.line, finding.column) == ("job.toml", 5, 1)
     assert finding.key == "aperture.overlap"
-    by_default = only("overlap", job(checks='overlap_stop = "4 mm"'))
+    by_default = only("overlap", job(checks='overlap_refuse = "4 mm"'))
     assert (by_default.line, by_default.key) == (9, "prints[1]")
 
 
@@ -120,7 +120,8 @@ def test_a_finding_stands_where_its_key_was_set() -> None:
 
 
 @pytest.mark.parametrize(
-    ("width", "found"), [("40 mm", ""), ("39.9 mm", "stop"), ("1500 mm", ""), ("1500.1 mm", "stop")]
+    ("width", "found"),
+    [("40 mm", ""), ("39.9 mm", "refuse"), ("1500 mm", ""), ("1500.1 mm", "refuse")],
 )
 def test_unit_slip(width: str, found: str) -> None:
     toml = job(f'width = "{width}"\nheight = "198 mm"', 'size = "1600 x 1600 mm"')
@@ -172,10 +173,10 @@ def test_every_label_is_known_either_way_round(short: int, long: int, unit: str)
         assert any(said in each.message for each in about("nominal-size", toml))
 
 
-OVERLAPS = [("2 mm", ""), ("1.99 mm", "warn"), ("1.2 mm", "warn"), ("1.19 mm", "stop")]
+OVERLAPS = [("2 mm", ""), ("1.99 mm", "warn"), ("1.2 mm", "warn"), ("1.19 mm", "refuse")]
 
 
-@pytest.mark.parametrize(("overlap", "found"), [*OVERLAPS, ("0 mm", "stop"), ("3 mm", "")])
+@pytest.mark.parametrize(("overlap", "found"), [*OVERLAPS, ("0 mm", "refuse"), ("3 mm", "")])
 def test_overlap(overlap: str, found: str) -> None:
     toml = job(f'width = "143 mm"\nheight = "198 mm"\noverlap = "{overlap}"')
     assert level("overlap", toml) == found
@@ -198,7 +199,7 @@ def test_overlap_thresholds_are_keys() -> None:
     three = 'width = "143 mm"\nheight = "198 mm"\noverlap = "3 mm"'
     assert level("overlap", job(three, checks='overlap_warn = "3 mm"')) == ""
     assert level("overlap", job(three, checks='overlap_warn = "3.1 mm"')) == "warn"
-    assert level("overlap", job(three, checks='overlap_stop = "3.1 mm"')) == "stop"
+    assert level("overlap", job(three, checks='overlap_refuse = "3.1 mm"')) == "refuse"
 
 
 @pytest.mark.parametrize(
@@ -223,7 +224,7 @@ def test_reveal_sentence() -> None:
 
 
 @pytest.mark.parametrize(
-    ("reveal", "found"), [("71.4 mm", ""), ("71.5 mm", "stop"), ("80 mm", "stop")]
+    ("reveal", "found"), [("71.4 mm", ""), ("71.5 mm", "refuse"), ("80 mm", "refuse")]
 )
 def test_image_size_cannot_be_accepted(reveal: str, found: str) -> None:
     toml = job(
@@ -245,10 +246,10 @@ def margin_rows(toml: str) -> list[tuple[str, str]]:
     ("height", "found"),
     [
         ("224 mm", []),
-        ("224.01 mm", [("top", "stop")]),
-        ("238 mm", [("top", "stop")]),
-        ("238.01 mm", [("top", "stop"), ("bottom", "warn")]),
-        ("248 mm", [("top", "stop"), ("bottom", "warn")]),
+        ("224.01 mm", [("top", "refuse")]),
+        ("238 mm", [("top", "refuse")]),
+        ("238.01 mm", [("top", "refuse"), ("bottom", "warn")]),
+        ("248 mm", [("top", "refuse"), ("bottom", "warn")]),
         ("248.01 mm", []),
     ],
 )
@@ -262,13 +263,13 @@ def test_margins_of_a_hinged_sheet(height: str, found: list[tuple[str, str]]) ->
 def test_hinges_at_a_side() -> None:
     keys = 'size = "10x8 in"\norientation = "portrait"\nhinge_edge = "left"'
     assert margin_rows(job('width = "173.2 mm"\nheight = "238 mm"', keys)) == []
-    assert margin_rows(job('width = "173.3 mm"\nheight = "238 mm"', keys)) == [("left", "stop")]
+    assert margin_rows(job('width = "173.3 mm"\nheight = "238 mm"', keys)) == [("left", "refuse")]
 
 
 def test_a_sheet_is_rejected_with_the_numbers() -> None:
     toml = LOBBY_OAK.replace("12x8 in", "10x8 in") + PRINT_LOBBY_OAK
     top, bottom = about("sheet-margin", toml)
-    assert (top.level, bottom.level) == ("stop", "warn")
+    assert (top.level, bottom.level) == ("refuse", "warn")
     assert top.message == "top margin 1.8 < 12 mm: too little white to hinge."
     assert bottom.message == "bottom margin 1.8 < 5 mm: little white to hold and to tape."
     assert top.remedy == bottom.remedy == "The sheet should be at least 200.2 x 274.5 mm."
@@ -287,7 +288,7 @@ def test_with_a_reveal_the_sheet_reaches_behind_the_mat() -> None:
     assert margin_rows(job(aperture.format("193.3 mm"))) == [("right", "warn"), ("left", "warn")]
     assert margin_rows(job(aperture.format("203.2 mm"))) == [("right", "warn"), ("left", "warn")]
     right, left = about("sheet-margin", job(aperture.format("203.4 mm")))
-    assert right.level == left.level == "stop"
+    assert right.level == left.level == "refuse"
     assert right.message == ("right margin 19.9 < 25 mm: the sheet's edge shows in the opening.")
     assert right.remedy == "The sheet should be at least 213.4 x 240 mm."
 
@@ -304,7 +305,7 @@ def test_auto_stands_the_sheet_as_the_opening_stands_when_white_shows() -> None:
 def test_margins_are_keys() -> None:
     keys = 'size = "10x8 in"\nhinge_margin = "{}"\nmargin = "{}"'
     assert about("sheet-margin", job(paper=keys.format("25 mm", "25 mm"))) == []
-    assert level("sheet-margin", job(paper=keys.format("25.1 mm", "5 mm"))) == "stop"
+    assert level("sheet-margin", job(paper=keys.format("25.1 mm", "5 mm"))) == "refuse"
     thin = about("sheet-margin", job(paper=keys.format("12 mm", "27.2 mm")))
     assert [each.message.split()[0] for each in thin] == ["right", "bottom", "left"]
     assert {each.level for each in thin} == {"warn"}
@@ -313,7 +314,7 @@ def test_margins_are_keys() -> None:
 def test_a_picture_off_its_sheet_cannot_be_accepted() -> None:
     checks = 'accept = ["off-sheet", "sheet-margin"]'
     finding = only("off-sheet", job('width = "143 mm"\nheight = "250 mm"', checks=checks))
-    assert finding.level == "stop"
+    assert finding.level == "refuse"
     assert finding.message == (
         "the picture runs off the sheet by 1 mm at the top and 1 mm at the bottom."
     )
@@ -384,7 +385,7 @@ def test_auto_turns_the_sheet_for_the_rebate(
 def test_a_sheet_as_large_as_the_mat_stands_above_it() -> None:
     toml = LAUNCH_ROOM.replace("12x8 in", "14x11 in") + PRINT_LAUNCH_ROOM
     top, right, left = about("rebate", toml)
-    assert {each.level for each in (top, right, left)} == {"stop"}
+    assert {each.level for each in (top, right, left)} == {"refuse"}
     assert top.message == "the sheet stands 6 mm beyond the rebate at the top."
     assert top.remedy.startswith("Choose a smaller sheet, or trim at least 7 mm there (")
     assert right.message == (
@@ -501,7 +502,7 @@ def test_cmyk_without_profile_stops() -> None:
     ink = header(3200, 3200, colour="cmyk", profile="")
     for toml in (TROPHY_CABINET, job(checks='accept = ["no-profile", "ink-profile"]')):
         finding = only("ink-profile", toml, ink)
-        assert finding.level == "stop"
+        assert finding.level == "refuse"
         assert finding.message == "CMYK without profile: ink numbers alone are no colour."
     assert level("ink-profile", TROPHY_CABINET, BOATBUILDER_HANDS) == ""
 
@@ -529,7 +530,7 @@ SQUARE = job('width = "194 mm"\nheight = "194 mm"', 'size = "12x10 in"')
         (2500, "note"),
         (2501, "warn"),
         (3333, "warn"),
-        (3334, "stop"),
+        (3334, "refuse"),
     ],
 )
 def test_crop_loss(width: int, found: str) -> None:
@@ -544,15 +545,15 @@ def test_crop_loss_thresholds_are_keys() -> None:
     assert level("crop-loss", square.format(0.2, 0.3, 0.4), wide) == ""
     assert level("crop-loss", square.format(0.19, 0.3, 0.4), wide) == "note"
     assert level("crop-loss", square.format(0.1, 0.19, 0.4), wide) == "warn"
-    assert level("crop-loss", square.format(0.1, 0.15, 0.19), wide) == "stop"
+    assert level("crop-loss", square.format(0.1, 0.15, 0.19), wide) == "refuse"
 
 
 def test_crop_loss_asks_for_a_focus() -> None:
     wide = header(3000, 2000)
     finding = only("crop-loss", SQUARE, wide)
     assert finding.message == "the crop loses 33.3% of the picture."
-    assert finding.remedy == "Give the picture a focus to keep."
-    focused = SQUARE + picture_print("focus = [0.4, 0.5]")
+    assert finding.remedy == "Give the picture a centre_on to keep."
+    focused = SQUARE + picture_print("centre_on = [0.4, 0.5]")
     assert only("crop-loss", focused, wide).remedy == ""
 
 
@@ -561,7 +562,7 @@ def test_a_picture_turned_far_is_not_offered_an_inset(degrees: float, offered: s
     """From 10 degrees up the turn is what takes most of a picture: common practice, no source."""
     keys = "crop_loss_note = 0.1\ncrop_loss_warn = 0.1\ncrop_loss_stop = 0.2\n"
     toml = SQUARE.replace("[checks]\n", "[checks]\n" + keys)
-    remedy = only("crop-loss", toml + picture_print(f"straighten = {degrees}"), UPRIGHT).remedy
+    remedy = only("crop-loss", toml + picture_print(f"level = {degrees}"), UPRIGHT).remedy
     assert (f"Turning by {degrees:g} degrees takes most of it" in remedy) == (offered == "less")
     assert ("To show it whole: aperture.reveal" in remedy) == (offered == "inset")
 
@@ -574,7 +575,7 @@ def test_an_explicit_crop_is_not_questioned() -> None:
 
 def test_a_wide_picture_in_an_upright_frame_is_offered_an_inset() -> None:
     finding = only("crop-loss", LOBBY_OAK + PRINT_LOBBY_OAK, CATCH_FOUR)
-    assert finding.level == "stop"
+    assert finding.level == "refuse"
     assert finding.message == "the crop loses 49.4% of the picture."
     assert finding.remedy == (
         "Are width and height swapped (opening 184.2 x 244.5 mm, picture 6000 x 4000 px)? "
@@ -599,14 +600,14 @@ def test_the_offered_inset_can_be_planned() -> None:
 
 def test_a_square_opening_is_not_asked_about_swapped_sides() -> None:
     finding = only("crop-loss", SQUARE, DAWN_MIST_REACH)
-    assert finding.level == "stop"
+    assert finding.level == "refuse"
     assert finding.remedy.startswith("To show it whole: aperture.reveal")
 
 
 def test_sides_that_lie_alike_are_not_asked_about() -> None:
     """A panorama in a wide opening is long, not turned."""
     finding = only("crop-loss", job('width = "198 mm"\nheight = "143 mm"'), DAWN_MIST_REACH)
-    assert finding.level == "stop"
+    assert finding.level == "refuse"
     assert finding.remedy.startswith("To show it whole: aperture.reveal")
 
 
@@ -636,7 +637,7 @@ def seen_from(distance: str, checks: str = "") -> str:
         (1800, "note"),
         (1799, "warn"),
         (1200, "warn"),
-        (1199, "stop"),
+        (1199, "refuse"),
     ],
 )
 def test_resolution(px: int, found: str) -> None:
@@ -650,7 +651,7 @@ def test_resolution(px: int, found: str) -> None:
         ("600 mm", 900, "note"),
         ("600 mm", 899, "warn"),
         ("600 mm", 600, "warn"),
-        ("600 mm", 599, "stop"),
+        ("600 mm", 599, "refuse"),
         ("600 mm", 2400, ""),
         ("150 mm", 3600, "note"),
         ("150 mm", 3599, "warn"),
@@ -662,7 +663,7 @@ def test_resolution_scales_with_the_viewing_distance(distance: str, px: int, fou
 
 
 @pytest.mark.parametrize(
-    ("file", "found"), [("240 ppi", ""), ("200 ppi", "note"), ("99 ppi", "stop")]
+    ("file", "found"), [("240 ppi", ""), ("200 ppi", "note"), ("99 ppi", "refuse")]
 )
 def test_a_file_holds_no_more_than_its_own_resolution(file: str, found: str) -> None:
     finding = about(
@@ -670,14 +671,16 @@ def test_a_file_holds_no_more_than_its_own_resolution(file: str, found: str) -> 
     )
     assert [each.level for each in finding] == ([found] if found else [])
     assert all(each.message.startswith(f"{file} of real detail") for each in finding)
-    assert all("raise delivery.resolution" in each.remedy for each in finding if found == "stop")
+    assert all("raise delivery.resolution" in each.remedy for each in finding if found == "refuse")
 
 
 def test_resolution_thresholds_are_keys() -> None:
     picture, near = header(2000, 2000), "300 mm"
     assert level("resolution", seen_from(near, 'resolution_note = "200 ppi"'), picture) == ""
     assert level("resolution", seen_from(near, 'resolution_warn = "201 ppi"'), picture) == "warn"
-    assert level("resolution", seen_from(near, 'resolution_stop = "201 ppi"'), picture) == "stop"
+    assert (
+        level("resolution", seen_from(near, 'resolution_refuse = "201 ppi"'), picture) == "refuse"
+    )
 
 
 def test_a_small_picture_in_the_lobby_frame() -> None:
@@ -688,7 +691,7 @@ def test_a_small_picture_in_the_lobby_frame() -> None:
     assert finding.message == (
         "160 ppi of real detail is fine from 545 mm; this print is looked at from 300 mm."
     )
-    assert level("resolution", "[checks]\nstrict = true\n" + lobby, CUP_ON_SLIPWAY) == "stop"
+    assert level("resolution", "[checks]\nstrict = true\n" + lobby, CUP_ON_SLIPWAY) == "refuse"
     further = only(
         "resolution", '[aperture]\nviewing_distance = "600 mm"\n' + lobby, CUP_ON_SLIPWAY
     )
@@ -728,7 +731,7 @@ def test_keep_clear_is_held_against_the_opening(left: float, found: str) -> None
     assert messages == ([found] if found else [])
 
 
-@pytest.mark.parametrize(("clearance", "found"), [("6 mm", ""), ("6.1 mm", "stop")])
+@pytest.mark.parametrize(("clearance", "found"), [("6 mm", ""), ("6.1 mm", "refuse")])
 def test_keep_clear_has_its_own_distance(clearance: str, found: str) -> None:
     toml = keep_clear(f"box = [0.0475, 0.4, 0.2, 0.2], clearance = '{clearance}'")
     assert level("keep-clear", toml, COX) == found
@@ -747,7 +750,7 @@ def test_keep_clear_with_a_reveal_is_held_against_the_picture() -> None:
 @pytest.mark.parametrize("box", ["0.4, 0, 0.2, 0.2", "0.4, 0.8, 0.2, 0.2", "0.8, 0.4, 0.2, 0.2"])
 def test_keep_clear_watches_every_edge(box: str) -> None:
     finding = only("keep-clear", keep_clear(f"box = [{box}]"), COX)
-    assert finding.level == "stop"
+    assert finding.level == "refuse"
     assert finding.message == "part runs 3 mm beyond the opening's edge."
 
 
@@ -835,33 +838,38 @@ def with_cox(facts: str) -> str:
 FACE = 'keep_clear = [{ box = [0.3, 0.3, 0.2, 0.2], label = "face" }]\n'
 UPRIGHT = header(1500, 2000)
 SPOKEN: list[tuple[str, str, str, Header | None]] = [
-    ("unit-slip", "stop", job('width = "143 mm"\nheight = "9.625 mm"'), None),
+    ("unit-slip", "refuse", job('width = "143 mm"\nheight = "9.625 mm"'), None),
     ("nominal-size", "warn", job('width = "8 in"\nheight = "10 in"'), None),
     ("overlap", "warn", overlapped("1.5 mm"), None),
-    ("overlap", "stop", overlapped("1 mm"), None),
+    ("overlap", "refuse", overlapped("1 mm"), None),
     ("reveal", "warn", revealed("2 mm"), None),
-    ("image-size", "stop", revealed("80 mm"), None),
-    ("off-sheet", "stop", job('width = "143 mm"\nheight = "260 mm"'), None),
-    ("sheet-margin", "stop", job('width = "143 mm"\nheight = "245 mm"'), None),
+    ("image-size", "refuse", revealed("80 mm"), None),
+    ("off-sheet", "refuse", job('width = "143 mm"\nheight = "260 mm"'), None),
+    ("sheet-margin", "refuse", job('width = "143 mm"\nheight = "245 mm"'), None),
     ("sheet-margin", "warn", job('width = "194 mm"\nheight = "198 mm"'), None),
-    ("rebate", "stop", LAUNCH_ROOM.replace("12x8", "18x14") + PRINT_LAUNCH_ROOM, None),
-    ("source-size", "stop", TROPHY_CABINET, header(50000, 50000)),
-    ("no-profile", "stop", TROPHY_CABINET, header(1500, 2000, profile="")),
-    ("ink-profile", "stop", TROPHY_CABINET, header(1500, 2000, colour="cmyk", profile="")),
+    ("rebate", "refuse", LAUNCH_ROOM.replace("12x8", "18x14") + PRINT_LAUNCH_ROOM, None),
+    ("source-size", "refuse", TROPHY_CABINET, header(50000, 50000)),
+    ("no-profile", "refuse", TROPHY_CABINET, header(1500, 2000, profile="")),
+    ("ink-profile", "refuse", TROPHY_CABINET, header(1500, 2000, colour="cmyk", profile="")),
     ("alpha", "warn", TROPHY_CABINET, header(1500, 2000, has_alpha=True)),
     ("crop-loss", "note", SQUARE, header(2250, 2000)),
     ("crop-loss", "warn", SQUARE, header(2700, 2000)),
-    ("crop-loss", "stop", SQUARE, header(4000, 2000)),
+    ("crop-loss", "refuse", SQUARE, header(4000, 2000)),
     ("resolution", "note", TEN_INCHES, header(2000, 2000)),
     ("resolution", "warn", TEN_INCHES, header(1500, 1500)),
-    ("resolution", "stop", TEN_INCHES, header(1000, 1000)),
+    ("resolution", "refuse", TEN_INCHES, header(1000, 1000)),
     ("file-resolution", "warn", job(rest='[delivery]\nresolution = "30 ppi"\n'), None),
-    ("keep-clear", "stop", with_cox("keep_clear = [{ box = [0, 0, 0.2, 0.2] }]"), UPRIGHT),
-    ("mark-size", "stop", with_cox("spotting = [{ at = [0.5, 0.5], radius = '30 mm' }]"), UPRIGHT),
+    ("keep-clear", "refuse", with_cox("keep_clear = [{ box = [0, 0, 0.2, 0.2] }]"), UPRIGHT),
+    (
+        "mark-size",
+        "refuse",
+        with_cox("spotting = [{ at = [0.5, 0.5], radius = '30 mm' }]"),
+        UPRIGHT,
+    ),
     ("tiny-mark", "warn", with_cox("spotting = [{ at = [0.5, 0.5], radius = 0.0001 }]"), UPRIGHT),
     (
         "donor",
-        "stop",
+        "refuse",
         with_cox("spotting = [{ at = [0.5, 0.5], radius = 0.01, donor = [0.5, 0.501] }]"),
         UPRIGHT,
     ),
@@ -893,7 +901,7 @@ def test_a_check_speaks_at_this_level(
 
 def test_every_check_declares_the_levels_it_speaks_at() -> None:
     on_finished_pictures = {
-        "clipping": {"warn", "stop"},
+        "clipping": {"warn", "refuse"},
         "gamut": {"warn"},
         "spotting": {"note"},
     }

@@ -73,7 +73,7 @@ def test_check_exit_codes(texts: list[str], code: int, write_job: WriteJob) -> N
 def test_check_says_where_and_how_many(write_job: WriteJob) -> None:
     job = write_job(BAD)
     assert run("check", job).stdout.splitlines() == [
-        f"{job}:4:1: stop [grammar] aperture.width: found 184, but this takes a length with a "
+        f"{job}:4:1: refuse [grammar] aperture.width: found 184, but this takes a length with a "
         'unit, such as "3 mm" or "7 1/4 in". A bare number could mean any unit: write "184 mm" if '
         "that is meant.",
         f"{job}: 1 to mend",
@@ -84,7 +84,7 @@ def test_a_missing_picture_refuses_its_print_only(write_job: WriteJob) -> None:
     job = write_job(GOOD)
     result = run("check", job)
     assert result.exit_code == 1
-    assert f"{job}:11:1: stop [source] prints[1].source: there is no file" in result.stdout
+    assert f"{job}:11:1: refuse [source] prints[1].source: there is no file" in result.stdout
     assert result.stdout.splitlines()[-1] == f"{job}: 1 refused, 1 print"
     assert run("check", "--no-pictures", job).exit_code == 0
 
@@ -110,7 +110,7 @@ def test_check_as_json(write_job: WriteJob) -> None:
     (finding,) = second["findings"]
     assert finding["key"] == "aperture.width"
     assert (finding["line"], finding["column"], finding["found"]) == (4, 1, "184")
-    assert finding["level"] == "stop"
+    assert finding["level"] == "refuse"
 
 
 @pytest.mark.parametrize("command", [["check"], ["make"], ["make", "--dry-run"]], ids=" ".join)
@@ -243,7 +243,7 @@ def test_explain_a_check(name: str) -> None:
 def test_explain_a_check_says_what_sets_it() -> None:
     lines = run("explain", "crop-loss").stdout.splitlines()
     assert lines[2] == "  level    note, warn or stop"
-    keys = ["checks.crop_loss_note", "checks.crop_loss_warn", "checks.crop_loss_stop"]
+    keys = ["checks.crop_loss_note", "checks.crop_loss_warn", "checks.crop_loss_refuse"]
     assert [line.split()[0] for line in lines[3:]] == keys
     assert [line.split()[-1] for line in lines[3:]] == ["0.1.", "0.2.", "0.4."]
     assert run("explain", "keep-clear").stdout.splitlines()[2:] == ["  level    stop"]
@@ -343,7 +343,7 @@ def test_the_program_has_no_traceback_for_a_wrong_argument(tmp_path: Path) -> No
     done = run_module("make", "none.toml", cwd=tmp_path)
     assert done.returncode == 2
     assert done.stdout == (
-        "none.toml: stop [toml] cannot read the file: no such file or directory; name a job file "
+        "none.toml: refuse [toml] cannot read the file: no such file or directory; name a job file "
         "that can be read.\n"
     )
     assert "Traceback" not in done.stderr

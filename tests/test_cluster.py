@@ -69,7 +69,7 @@ def worker(address: str) -> Iterator[subprocess.Popen[bytes]]:
 def many_prints(folder: Path) -> Job:
     pixels = np.random.default_rng(5).integers(40, 200, (400, 400, 3)).astype(np.uint8)
     save(folder / "a.tif", pixels)
-    pictures = {f"p{at}": {"source": "a.tif", "focus": [at / 9, 0.5]} for at in range(PRINTS)}
+    pictures = {f"p{at}": {"source": "a.tif", "centre_on": [at / 9, 0.5]} for at in range(PRINTS)}
     return job(folder, pictures, PX, sharpen={"gain": 0.8})
 
 

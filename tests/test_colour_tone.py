@@ -204,7 +204,7 @@ def test_the_threshold_is_a_key(tmp_path: Path) -> None:
     source = save(tmp_path / "white.tif", pixels)
     facts = {"white": {"source": source.name}}
     (outcome,) = make(
-        job(tmp_path, facts, (256, 256), checks={"clipping_warn": 1.0, "clipping_stop": 1.0})
+        job(tmp_path, facts, (256, 256), checks={"clipping_warn": 1.0, "clipping_refuse": 1.0})
     )
     assert outcome.findings == ()
 
@@ -272,7 +272,7 @@ def test_a_sheet_of_a_single_end_is_refused_unless_it_is_meant(
     for checks, status in (
         ({}, "failed"),
         ({"accept": sorted(check_ids())}, "made"),
-        ({"clipping_stop": 0.99}, "kept"),  # another threshold asks for no other print
+        ({"clipping_refuse": 0.99}, "kept"),  # another threshold asks for no other print
     ):
         others = sorted(check_ids() - {"clipping"})
         made = job(tmp_path, facts, (256, 256), checks={"accept": others, **checks})

@@ -484,7 +484,7 @@ def test_damaged_sources_fail_alone(tmp_path: Path, format_name: str, workers: i
 
 def test_a_header_beyond_the_limit_is_refused_unread(tmp_path: Path) -> None:
     (tmp_path / "huge.png").write_bytes(png_that_says_it_is_huge())
-    facts = {"source": "huge.png", "assume_profile": "srgb", "straighten": 1.0}
+    facts = {"source": "huge.png", "assume_profile": "srgb", "level": 1.0}
     accepted = ["unit-slip", "overlap", "sheet-margin", "crop-loss"]
     planned = job(tmp_path, {"huge": facts}, PX, checks={"accept": accepted})
     (outcome,) = make(planned)
@@ -705,7 +705,7 @@ def kill_while_writing(planned: Job, delay: float) -> list[str]:
 
 def test_killed_at_any_moment_only_whole_files_have_names(tmp_path: Path) -> None:
     save(tmp_path / "a.tif", larger(SCENE))
-    pictures = {f"p{at}": {"source": "a.tif", "focus": [at / 6, 0.5]} for at in range(6)}
+    pictures = {f"p{at}": {"source": "a.tif", "centre_on": [at / 6, 0.5]} for at in range(6)}
     planned = job(tmp_path, pictures, (1000, 1000), sharpen={"gain": 0.8})
     plans = {each.name: each.plan for each in plan_prints(planned, arrange(planned))}
     delays = random.Random(9)

@@ -163,7 +163,7 @@ def test_a_shade_stays_on_its_place_when_the_picture_is_turned_and_cropped(tmp_p
     pixels = np.where(disc, 150, 118).astype(np.uint8)[..., None].repeat(3, axis=2)
     source = save(tmp_path / "disc.tif", pixels)
     box = [(520 - 60) / 800, (220 - 60) / 600, 120 / 800, 120 / 600]
-    turned = {"straighten": 7.0, "crop": {"left": 0.2, "top": 0.1, "width": 0.75, "height": 0.8}}
+    turned = {"level": 7.0, "crop": {"left": 0.2, "top": 0.1, "width": 0.75, "height": 0.8}}
     plain = picture_of(printed(tmp_path, source, SIZE, turned), SIZE)[..., 0].astype(float)
     burned = {**turned, "burn": [{"stops": 1.0, "ellipse": box, "softness": "0.5 mm"}]}
     found = picture_of(printed(tmp_path, source, SIZE, burned), SIZE)[..., 0].astype(float)

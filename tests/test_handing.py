@@ -33,7 +33,7 @@ SPAWN = get_context("spawn")
 def many_prints(folder: Path, count: int = 6, px: tuple[int, int] = PX) -> Job:
     pixels = np.random.default_rng(5).integers(40, 200, (200, 200, 3)).astype(np.uint8)
     save(folder / "a.tif", pixels)
-    pictures = {f"p{at}": {"source": "a.tif", "focus": [at / 9, 0.5]} for at in range(count)}
+    pictures = {f"p{at}": {"source": "a.tif", "centre_on": [at / 9, 0.5]} for at in range(count)}
     planned = job(folder, pictures, px, sharpen={"gain": 0.8})
     planned.output.mkdir(exist_ok=True)
     return planned

@@ -40,7 +40,7 @@ SPOT = {"at": [0.4, 0.3], "radius": 0.02}
 ELLIPSE = [0.2, 0.2, 0.3, 0.3]
 
 CHANGES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
-    "straighten": ({"straighten": 1.0}, {}),
+    "level": ({"level": 1.0}, {}),
     "crop": ({"crop": {"left": 0.1, "top": 0.1, "width": 0.8, "height": 0.8}}, {}),
     "spotting": ({"spotting": [SPOT]}, {}),
     "spotting strength": ({"spotting": [{**SPOT, "strength": 0.5}]}, {}),

@@ -43,7 +43,7 @@ def expected(job: Path) -> str:
 def assert_says(finding: Finding, job: Path) -> None:
     assert finding.sentence() == expected(job)
     assert finding.line == marked_line(job)
-    assert finding.level == "stop"
+    assert finding.level == "refuse"
 
 
 @pytest.mark.parametrize("job", INVALID, ids=lambda job: job.stem)
@@ -174,8 +174,8 @@ def test_what_a_table_says_of_a_file_holds_where_a_print_names_the_file(
             "prints[1].source: pictures.bride and pictures.again both describe in/bride.jpg",
         ),
         (
-            '[[prints]]\npicture = "bride"\nvariants = { exposure = [-0.3, 0, 0.3] }\n',
-            "prints[1].variants.exposure: the zones of bride set its exposure",
+            '[[prints]]\npicture = "bride"\nladder = { exposure = [-0.3, 0, 0.3] }\n',
+            "prints[1].ladder.exposure: the zones of bride set its exposure",
         ),
         (
             '[[prints]]\nsource = "in/*.jpg"\n[job]\noutput = "in"\n',
@@ -254,7 +254,7 @@ WRONG_VALUES = st.one_of(
     st.booleans(),
     st.integers(-(10**30), 10**30),
     st.floats(),
-    st.sampled_from(["", "0 mm", "9" * 400 + " mm", "1x1 in", "gray", "../x", "{", "\x00", "*"]),
+    st.sampled_from(["", "0 mm", "9" * 400 + " mm", "1x1 in", "grey", "../x", "{", "\x00", "*"]),
     st.just(date(2026, 5, 1)),
     st.lists(
         st.one_of(st.floats(0, 1), st.text(max_size=3), st.lists(st.floats(0, 1))), max_size=4

@@ -38,7 +38,7 @@ PX = (180, 120)
 SOURCE_PX = (540, 360)
 KEPT = {"delivery": {"keep_master": True, "bit_depth": 16}}
 TURNED: dict[str, Any] = {
-    "straighten": 1.5,
+    "level": 1.5,
     "crop": {"left": 0.05, "top": 0.1, "width": 0.8, "height": 0.8},
     "dodge": [{"stops": 0.4, "ellipse": [0.3, 0.3, 0.2, 0.2], "softness": "2 mm"}],
     "zones": [{"at": [0.6, 0.5], "zone": 6}],
@@ -54,7 +54,7 @@ TONES: dict[str, Any] = {
 }
 MONO: dict[str, Any] = {**TONES, "mono": {"filter": "yellow"}}
 PAPER: dict[str, Any] = {
-    "sharpen": {"gain": 0.8, "noise_floor": "measured", "damping": "measured"},
+    "sharpen": {"gain": 0.8, "noise_floor": "measured", "already_sharpened": "measured"},
     "grain": {"granularity": 0.02},
 }
 KINDS: dict[str, dict[str, Any]] = {

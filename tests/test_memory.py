@@ -46,7 +46,7 @@ CRAFT = {
     "local_contrast": {"gain": 0.2},
     "grain": {"granularity": 0.02},
 }
-MONO = {"mono": {"response": "panchromatic"}}
+MONO = {"mono": {"response": "luminance"}}
 JPEG = {"delivery": {"format": "jpeg"}}
 LARGE, SMALL = (2900, 1900), (1400, 900)
 CASES: dict[str, tuple[str, tuple[int, int], dict[str, Any], dict[str, Any]]] = {
@@ -58,7 +58,7 @@ CASES: dict[str, tuple[str, tuple[int, int], dict[str, Any], dict[str, Any]]] = 
     "grey": ("a.jpg", LARGE, {}, MONO),
     "everything": ("a.jpg", LARGE, {}, {**CRAFT, **MONO, **JPEG}),
     "turned": ("turned.jpg", LARGE, {}, {}),
-    "straightened, 16 bits": ("a16.tif", LARGE, {"straighten": 1.0}, {}),
+    "straightened, 16 bits": ("a16.tif", LARGE, {"level": 1.0}, {}),
     "measured": ("a.jpg", LARGE, {}, {"sharpen": {"gain": 0.8, "noise_floor": "measured"}}),
     "raw": ("plate.dng", LARGE, {}, {}),
     "enlarged": ("little.jpg", (4500, 3000), {}, {}),

@@ -25,7 +25,7 @@ def grey(folder: Path, pixels: Pixels, **mono: object) -> Pixels:
 def test_primaries_in_linear_light(tmp_path: Path) -> None:
     # IEC 61966-2-1: the luminance row .2126 .7152 .0722 in linear light, then encoded, is 127.10,
     # 219.93 and 75.96. Weights on encoded values would give 54, 182 and 18.
-    found = grey(tmp_path, patches(PRIMARIES, 3, 64), response="panchromatic")
+    found = grey(tmp_path, patches(PRIMARIES, 3, 64), response="luminance")
     means = patch_means(found, 64)[:, 0]
     assert means.round().tolist() == [127, 220, 76]
     assert means == pytest.approx([127.10, 219.93, 75.96], abs=0.06)
@@ -52,9 +52,9 @@ def test_red_filter_darkens_a_blue_sky(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("format_name", ["jpeg", "tiff"])
-def test_a_gray_file_has_one_channel(tmp_path: Path, format_name: str) -> None:
+def test_a_grey_file_has_one_channel(tmp_path: Path, format_name: str) -> None:
     source = save(tmp_path / "source.tif", patches(GREYS, 16, 8))
-    delivery = {"profile": "gray", "format": format_name, "quality": 100}
+    delivery = {"profile": "grey", "format": format_name, "quality": 100}
     file = printed(tmp_path, source, (128, 128), mono={"filter": "none"}, delivery=delivery)
     found = picture_of(file, (128, 128))
     assert found.shape[2] == 1

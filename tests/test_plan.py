@@ -315,11 +315,11 @@ def picture_job(keys: str) -> str:
 
 def test_the_focus_moves_the_crop_as_far_as_it_fits() -> None:
     height = 4000 / (mm("190.15") / mm("250.475"))
-    near_the_middle = crop(picture_job("focus = [0.9, 0.49]"), COX_MEGAPHONE).exact
+    near_the_middle = crop(picture_job("centre_on = [0.9, 0.49]"), COX_MEGAPHONE).exact
     assert near_the_middle.top == Fraction("0.49") * 6000 - height / 2
     assert near_the_middle.left == 0
-    assert crop(picture_job("focus = [0.42, 0.38]"), COX_MEGAPHONE).exact.top == 0
-    at_the_foot = crop(picture_job("focus = [0.5, 1.0]"), COX_MEGAPHONE).exact
+    assert crop(picture_job("centre_on = [0.42, 0.38]"), COX_MEGAPHONE).exact.top == 0
+    at_the_foot = crop(picture_job("centre_on = [0.5, 1.0]"), COX_MEGAPHONE).exact
     assert at_the_foot.top + at_the_foot.height == 6000
 
 
@@ -337,7 +337,7 @@ def test_the_crop_stays_in_its_region() -> None:
 def test_a_square_turned_by_half_a_right_angle(degrees: int) -> None:
     """The largest upright square in a square standing on its corner: its side over root two."""
     square = opening("8 3/8 in", "8 3/8 in", "12x10 in")
-    table = f'[pictures.hands]\nsource = "boatbuilder-hands.tif"\nstraighten = {degrees}\n'
+    table = f'[pictures.hands]\nsource = "boatbuilder-hands.tif"\nlevel = {degrees}\n'
     found = crop(square + table + '[[prints]]\npicture = "hands"\n', BOATBUILDER_HANDS)
     assert float(found.exact.width) == pytest.approx(3200 / sqrt(2), rel=1e-12)
     assert float(found.exact.left) == pytest.approx(1600 - 1600 / sqrt(2), rel=1e-12)
@@ -432,7 +432,7 @@ def test_with_a_reveal_all_of_the_picture_is_seen() -> None:
 )
 def test_a_part_turns_with_its_picture(degrees: float, distance: float) -> None:
     toml = opening("96 mm", "96 mm", "12x8 in", 'overlap = "2 mm"')
-    toml += f'[pictures.p]\nsource = "a.tif"\nstraighten = {degrees}\n'
+    toml += f'[pictures.p]\nsource = "a.tif"\nlevel = {degrees}\n'
     toml += "keep_clear = [{ box = [0.7, 0.5, 0.2, 0.2] }]\n"
     (found,) = crop(toml + '[[prints]]\npicture = "p"\n', header(1000, 1000)).clearances
     assert float(found.distance_mm) == pytest.approx(distance, abs=1e-3)

@@ -1,6 +1,6 @@
 """What holds for every sheet and every crop, whatever the lengths.
 
-The largest crop and the nearest place to the focus are held against a linear programme (scipy's
+The largest crop and the nearest place to the centre_on are held against a linear programme (scipy's
 HiGHS solver) that knows the crop's corners and the picture's sides only.
 """
 
@@ -80,8 +80,8 @@ angles = st.just(0.0) | st.floats(-45, 45).map(lambda degrees: round(degrees, 3)
 def pictures(draw: st.DrawFn) -> Picture:
     return replace(
         BASE.look.picture,
-        straighten_degrees=draw(angles),
-        focus=draw(st.none() | st.tuples(shares, shares)),
+        level_degrees=draw(angles),
+        centre_on=draw(st.none() | st.tuples(shares, shares)),
         crop=draw(st.none() | regions()),
     )
 
@@ -210,7 +210,7 @@ def test_whole_pixels_are_the_exact_box_rounded(
     assert abs(box.top - exact.top) <= half
     assert abs(box.left + box.width - exact.left - exact.width) <= half
     assert abs(box.top + box.height - exact.top - exact.height) <= half
-    if picture.straighten_degrees == 0:
+    if picture.level_degrees == 0:
         assert box.left >= 0
         assert box.top >= 0
         assert box.left + box.width <= upright[0]
@@ -242,11 +242,11 @@ def test_a_mirrored_picture_has_the_mirrored_crop(
 
 
 def _mirrored(picture: Picture) -> Picture:
-    focus, crop = picture.focus, picture.crop
+    centre_on, crop = picture.centre_on, picture.crop
     return replace(
         picture,
-        straighten_degrees=-picture.straighten_degrees,
-        focus=focus and (1 - focus[0], focus[1]),
+        level_degrees=-picture.level_degrees,
+        centre_on=centre_on and (1 - centre_on[0], centre_on[1]),
         crop=crop and replace(crop, left=1 - crop.left - crop.width),
     )
 
@@ -255,8 +255,8 @@ def _mirrored(picture: Picture) -> Picture:
 def test_turning_either_way_costs_the_same(
     upright: UprightPx, aperture: Aperture, degrees: float
 ) -> None:
-    there = crop_of(replace(BASE.look.picture, straighten_degrees=degrees), upright, aperture)
-    back = crop_of(replace(BASE.look.picture, straighten_degrees=-degrees), upright, aperture)
+    there = crop_of(replace(BASE.look.picture, level_degrees=degrees), upright, aperture)
+    back = crop_of(replace(BASE.look.picture, level_degrees=-degrees), upright, aperture)
     assert there.exact == back.exact
     assert there.crop_loss == back.crop_loss
 
@@ -266,12 +266,12 @@ def test_turning_by_nothing_is_not_turning(
     picture: Picture, upright: UprightPx, aperture: Aperture
 ) -> None:
     """The level crop is a side of the region and the ratio; a hair's turn moves it by a hair."""
-    level = crop_of(replace(picture, straighten_degrees=0.0), upright, aperture)
+    level = crop_of(replace(picture, level_degrees=0.0), upright, aperture)
     region, image = _region(picture, upright), size_of(aperture).image_mm
     ratio = image[0] / image[1]
     width = min(region.width, region.height * ratio)
     assert (level.exact.width, level.exact.height) == (width, width / ratio)
-    hair = crop_of(replace(picture, straighten_degrees=1e-9), upright, aperture)
+    hair = crop_of(replace(picture, level_degrees=1e-9), upright, aperture)
     assert np.allclose(_numbers(hair.exact), _numbers(level.exact), rtol=0, atol=1e-5)
 
 
@@ -298,7 +298,7 @@ def _constraints(
     left = float(region.left - Fraction(upright[0], 2)) / unit
     top = float(region.top - Fraction(upright[1], 2)) / unit
     right, bottom = left + float(region.width) / unit, top + float(region.height) / unit
-    angle = radians(picture.straighten_degrees)
+    angle = radians(picture.level_degrees)
     rows, limits = [], []
     for across, down in ((-0.5, -0.5), (-0.5, 0.5), (0.5, -0.5), (0.5, 0.5)):
         corner_x = np.array([1, 0, across])
@@ -343,7 +343,7 @@ def test_no_larger_crop_fits(picture: Picture, upright: UprightPx, aperture: Ape
 def test_no_crop_of_that_size_stands_nearer_to_the_focus(
     picture: Picture, upright: UprightPx, aperture: Aperture
 ) -> None:
-    """The nearest point of a convex set: nothing in the set lies further towards the focus."""
+    """The nearest point of a convex set: nothing in the set lies further towards the centre_on."""
     rows, limits = _constraints(picture, upright, _ratio(aperture))
     x, y, width = _crop_vector(crop_of(picture, upright, aperture).exact, upright)
     towards = _focus_vector(picture, upright) - np.array([x, y])
@@ -359,14 +359,14 @@ def test_no_crop_of_that_size_stands_nearer_to_the_focus(
 
 
 def _focus_vector(picture: Picture, upright: UprightPx) -> NDArray[np.float64]:
-    """The focus, or the region's middle, in the turned picture."""
+    """The centre_on, or the region's middle, in the turned picture."""
     region = _region(picture, upright)
-    focus = picture.focus
-    x = focus[0] * upright[0] if focus else region.left + region.width / 2
-    y = focus[1] * upright[1] if focus else region.top + region.height / 2
+    centre_on = picture.centre_on
+    x = centre_on[0] * upright[0] if centre_on else region.left + region.width / 2
+    y = centre_on[1] * upright[1] if centre_on else region.top + region.height / 2
     across = float(x - Fraction(upright[0], 2)) / max(upright)
     down = float(y - Fraction(upright[1], 2)) / max(upright)
-    angle = radians(picture.straighten_degrees)
+    angle = radians(picture.level_degrees)
     return np.array(
         [
             across * cos(angle) - down * sin(angle),

@@ -19,7 +19,7 @@ from icc_profiles import D65, SRGB_XY, Floats, colour_difference, rgb_to_xyz, to
 from sightsize.errors import SourceError
 from sightsize.imaging.source.camera import balance_to_light, scene_white, srgb_to_xyz
 from sightsize.imaging.source.raw import RAW_SUFFIXES, raw_light, read_raw_header
-from sightsize.model.settings import AS_SHOT, Highlights, RawDevelopment
+from sightsize.model.settings import AS_THE_CAMERA, Highlights, RawDevelopment
 from sightsize.numbers.white_balance import kelvin_and_duv, white_xy
 
 SIDE, ACROSS = 24, 6
@@ -62,7 +62,7 @@ LIGHTS = {"D65": D65, "tungsten": xyz_of(TUNGSTEN), "shade": xyz_of(SHADE)}
 def develop(
     kelvin: float | None = None, tint: float = 0, highlights: Highlights = "white"
 ) -> RawDevelopment:
-    return replace(AS_SHOT, kelvin=kelvin, duv=tint, highlights=highlights)
+    return replace(AS_THE_CAMERA, kelvin=kelvin, duv=tint, highlights=highlights)
 
 
 def chart(colours: Floats = COLOURS) -> Floats:
@@ -78,7 +78,7 @@ def flat(red: float, green: float, blue: float) -> Sensor:
     return mosaic(np.broadcast_to([red, green, blue], (32, 48, 3)))
 
 
-def light(path: Path, development: RawDevelopment = AS_SHOT, *, half: bool = False) -> Floats:
+def light(path: Path, development: RawDevelopment = AS_THE_CAMERA, *, half: bool = False) -> Floats:
     return np.asarray(raw_light(path, development, half=half).numpy(), np.float64)
 
 
@@ -144,10 +144,10 @@ def test_tint_is_the_light_s_so_the_picture_turns_the_other_way(
 def test_a_stop_doubles_the_light(tmp_path: Path) -> None:
     file = taken(tmp_path / "chart.dng", chart())
     one = light(file)
-    assert (light(file, replace(AS_SHOT, exposure_stops=1)) == 2 * one).all()
-    assert (light(file, replace(AS_SHOT, exposure_stops=-2)) == one / 4).all()
+    assert (light(file, replace(AS_THE_CAMERA, exposure_stops=1)) == 2 * one).all()
+    assert (light(file, replace(AS_THE_CAMERA, exposure_stops=-2)) == one / 4).all()
     # Exposure comes after LibRaw has cut: nothing is lost at three stops more.
-    brightest = light(file, replace(AS_SHOT, exposure_stops=3)).max()
+    brightest = light(file, replace(AS_THE_CAMERA, exposure_stops=3)).max()
     assert brightest == pytest.approx(8 * one.max(), rel=1e-6)
 
 
@@ -233,7 +233,7 @@ def test_orientation_is_told_and_not_applied(tmp_path: Path, orientation: int) -
     header = read_raw_header(file)
     assert (header.width_px, header.height_px) == (ACROSS * SIDE, 3 * SIDE)
     assert header.orientation == orientation
-    image = raw_light(file, AS_SHOT)
+    image = raw_light(file, AS_THE_CAMERA)
     pixels = np.asarray(image.numpy())
     assert (pixels == light(stored)).all()
     upright = np.asarray(image.autorot().numpy())
@@ -295,7 +295,7 @@ def test_a_sensor_without_colour(tmp_path: Path) -> None:
     greys = np.linspace(0.05, 1.2, 64)[None, :].repeat(32, axis=0)
     sensor = linear_sensor(greys)
     file = write_dng(tmp_path / "mono.dng", sensor, cells=False, matrix=None)
-    for development in (AS_SHOT, develop(4000, 0.01)):
+    for development in (AS_THE_CAMERA, develop(4000, 0.01)):
         found = light(file, development)
         assert found.shape == (32, 64, 3)
         assert (found == found[..., :1]).all()
@@ -310,7 +310,7 @@ def test_header(tmp_path: Path) -> None:
     assert (header.format, header.profile, header.says_srgb) == ("raw", "camera matrix", False)
     assert header.bytes == file.stat().st_size
     assert {".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".orf", ".rw2", ".pef"} <= RAW_SUFFIXES
-    image = raw_light(file, AS_SHOT)
+    image = raw_light(file, AS_THE_CAMERA)
     assert (image.format, image.bands, image.interpretation) == ("float", 3, "scrgb")
 
 
@@ -321,7 +321,7 @@ def test_truncated_files(tmp_path: Path, left: float) -> None:
     file.write_bytes(whole[: int(left * len(whole)) if 0 < left < 1 else int(left)])
     for half in (False, True):
         with pytest.raises(SourceError) as caught:
-            raw_light(file, AS_SHOT, half=half)
+            raw_light(file, AS_THE_CAMERA, half=half)
         assert str(caught.value) == (
             "cut.dng is not a raw camera file that can be read (input/output error); "
             "copy it from the card anew"
@@ -343,21 +343,21 @@ def test_other_files(tmp_path: Path) -> None:
     with pytest.raises(SourceError, match=r"^there is no file .*gone\.dng; put it there or"):
         read_raw_header(tmp_path / "gone.dng")
     with pytest.raises(SourceError, match=r" is a folder; name one file in it$"):
-        raw_light(tmp_path, AS_SHOT)
+        raw_light(tmp_path, AS_THE_CAMERA)
 
 
 def test_a_file_that_does_not_say_enough(tmp_path: Path) -> None:
     sensor = flat(0.2, 0.4, 0.3)
     file = write_dng(tmp_path / "a.dng", sensor)
     with pytest.raises(SourceError) as caught:
-        raw_light(file, AS_SHOT)
+        raw_light(file, AS_THE_CAMERA)
     assert str(caught.value) == (
         "a.dng states no white balance; give the picture a raw.white_balance in kelvin"
     )
     assert light(file, develop(5000)).shape == (32, 48, 3)
     for matrix in (None, np.ones((3, 3))):
         file = write_dng(tmp_path / "b.dng", sensor, neutral(), matrix=matrix)
-        for development in (AS_SHOT, develop(5000)):
+        for development in (AS_THE_CAMERA, develop(5000)):
             with pytest.raises(SourceError) as caught:
                 raw_light(file, development)
             assert str(caught.value) == (
@@ -382,7 +382,7 @@ def test_without_rawpy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(SourceError, match=said):
         read_raw_header(file)
     with pytest.raises(SourceError, match=said):
-        raw_light(file, AS_SHOT)
+        raw_light(file, AS_THE_CAMERA)
 
 
 def test_importing_the_module_does_not_load_rawpy_or_numpy() -> None:
@@ -400,8 +400,8 @@ def test_same_bytes_whatever_the_threads(tmp_path: Path) -> None:
     program = (
         "import sys, hashlib; from pathlib import Path\n"
         "from sightsize.imaging.source.raw import raw_light\n"
-        "from sightsize.model.settings import AS_SHOT\n"
-        "pixels = raw_light(Path(sys.argv[1]), AS_SHOT).write_to_memory()\n"
+        "from sightsize.model.settings import AS_THE_CAMERA\n"
+        "pixels = raw_light(Path(sys.argv[1]), AS_THE_CAMERA).write_to_memory()\n"
         "print(hashlib.sha256(pixels).hexdigest())"
     )
     sums = set()
@@ -414,7 +414,7 @@ def test_same_bytes_whatever_the_threads(tmp_path: Path) -> None:
             env={"OMP_NUM_THREADS": threads, "VIPS_CONCURRENCY": threads},
         )
         sums.add(done.stdout.strip())
-    sums.add(hashlib.sha256(raw_light(file, AS_SHOT).write_to_memory()).hexdigest())
+    sums.add(hashlib.sha256(raw_light(file, AS_THE_CAMERA).write_to_memory()).hexdigest())
     assert len(sums) == 1
 
 

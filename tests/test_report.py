@@ -39,7 +39,7 @@ mono = {{ response = "panchromatic_film", filter = "orange" }}
 tone = {{ exposure = 0.1, grade = 2.6, curve = [[0, 0], [4, 1], [50, 53], [100, 100]] }}
 [pictures.cox-megaphone]
 source = "pictures/cox-megaphone.jpg"
-focus = [0.42, 0.38]
+centre_on = [0.42, 0.38]
 keep_clear = [{{ box = [0.30, 0.20, 0.20, 0.25], label = "face" }}]
 [[prints]]
 picture = "cox-megaphone"
@@ -94,7 +94,7 @@ def test_a_turned_colour_picture_with_uneven_edges_and_an_odd_pixel() -> None:
         "[paper]",
         'reveal = { top = "6 mm", right = "6 mm", bottom = "8.125 mm", left = "6 mm" }\n[paper]',
     )
-    picture = "straighten = -0.7\nkeep_clear = [{ box = [0, 0.5, 0.1, 0.1], label = 'rope' }]\n"
+    picture = "level = -0.7\nkeep_clear = [{ box = [0, 0.5, 0.1, 0.1], label = 'rope' }]\n"
     table = f'[pictures.plate]\nsource = "plate.tif"\n{picture}[[prints]]\npicture = "plate"\n'
     found = rows(toml + table, header(2480, 3508, profile="", says_srgb=True))
     assert found["source"] == (
@@ -118,7 +118,7 @@ def test_a_print_whose_picture_is_not_opened_is_told_by_its_title_and_its_findin
     title, *found = texts(narrow).splitlines()
     assert title == "print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED"
     assert [line.split()[1:3] for line in found] == [
-        ["stop", "[sheet-margin]"],
+        ["refuse", "[sheet-margin]"],
         ["warn", "[sheet-margin]"],
     ]
 
@@ -127,15 +127,15 @@ def test_a_picture_that_a_reveal_leaves_nothing_of_is_refused_without_numbers() 
     toml = TROPHY_CABINET.replace("[paper]", 'reveal = "80 mm"\n[paper]')
     assert texts(toml, COX_MEGAPHONE) == (
         "print 1: catch-four  REFUSED\n"
-        "  job.toml:4:1: stop [image-size] aperture.width: no picture is left inside the opening. "
-        "Make the reveal smaller, or correct the opening."
+        "  job.toml:4:1: refuse [image-size] aperture.width: no picture is left inside the "
+        "opening. Make the reveal smaller, or correct the opening."
     )
 
 
 def test_a_refused_print_says_so_first() -> None:
     refused = texts(LAUNCH_ROOM + TROPHY_CABINET.replace("10x8", "8x6"), COX_MEGAPHONE)
     assert refused.startswith("print 1: catch-four  REFUSED\n")
-    assert "stop [off-sheet] paper.size: the picture runs off the sheet by " in refused
+    assert "refuse [off-sheet] paper.size: the picture runs off the sheet by " in refused
 
 
 def test_mono_by_own_weights_without_a_filter() -> None:
@@ -143,7 +143,7 @@ def test_mono_by_own_weights_without_a_filter() -> None:
     assert found["tone"].startswith("mono own response = r g b 0.200 0.500 0.300, exposure")
 
 
-SOURCE_STOP = Finding(level="stop", check="source", message="there is no such file.")
+SOURCE_STOP = Finding(level="refuse", check="source", message="there is no such file.")
 
 
 def unreadable() -> PlannedPrint:
@@ -153,7 +153,7 @@ def unreadable() -> PlannedPrint:
 def test_an_unreadable_picture_is_told_in_full_and_in_a_line() -> None:
     assert report.plan_text(unreadable(), job(LOBBY_PRINT)) == (
         "print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED\n"
-        "  stop [source] there is no such file."
+        "  refuse [source] there is no such file."
     )
     assert report.plan_line(unreadable()) == (
         "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  not readable  1 stop"
@@ -289,7 +289,7 @@ def test_junit_has_a_suite_for_a_job_and_a_case_for_a_print() -> None:
     assert (one.get("name"), len(one)) == ("one.jpg", 0)
     (failure,) = two
     assert failure.get("message") == "there is no such file."
-    assert failure.text == "stop [source] there is no such file."
+    assert failure.text == "refuse [source] there is no such file."
 
 
 def test_a_finding_of_many_prints_is_said_once_with_their_numbers(tmp_path: Path) -> None:

@@ -70,7 +70,7 @@ def test_a_donor_without_clean_picture_is_told_before_any_pixel(mark: str, fault
     later = "{ line = [[0.7, 0.4], [0.7, 0.6]], width = 0.02 }"
     toml = with_picture(f"spotting = [{{ {mark} }}, {later}]")
     found = [each for each in findings(toml, COX_MEGAPHONE) if each.check == "donor"]
-    assert [each.level for each in found] == (["stop"] if fault else [])
+    assert [each.level for each in found] == (["refuse"] if fault else [])
     assert all(fault in each.message and "spot 1 of cox" in each.message for each in found)
 
 
@@ -309,7 +309,7 @@ def test_marks_are_gone_from_the_print(tmp_path: Path, tables: dict[str, Any]) -
 def test_marks_follow_crop_turn_and_orientation(tmp_path: Path) -> None:
     clean, marked = blemished()
     px = (200, 150)
-    turned = {"straighten": 4.0, "crop": {"left": 0.1, "top": 0.1, "width": 0.8, "height": 0.8}}
+    turned = {"level": 4.0, "crop": {"left": 0.1, "top": 0.1, "width": 0.8, "height": 0.8}}
     wanted = picture_of(printed(tmp_path, save(tmp_path / "clean.tif", clean), px, turned), px)
     facts = {**turned, "spotting": SPOTS}
     exif = Image.Exif()

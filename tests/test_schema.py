@@ -141,7 +141,7 @@ ELSEWHERE = {
     ("delivery", "name"),
     ("print", "source"),
     ("print", "checks"),
-    ("print", "variants"),
+    ("print", "ladder"),
     *(("picture", key) for key in ("dodge", "burn")),
     *(("toner", key) for key in ("kind", "hue", "chroma")),
     *(("spot", key) for key in ("at", "line", "width")),
@@ -159,7 +159,7 @@ ADDED = {
     "print": {
         "number",
         "name",
-        "variant",
+        "step",
         "surface",
         "thresholds",
         "limits",
@@ -193,7 +193,7 @@ def test_fields_correspond_to_keys(table: str) -> None:
 
 def test_every_table_has_a_class() -> None:
     tables = {name for name, table in schema()["$defs"].items() if "properties" in table}
-    assert tables == {*CLASSES, "recipe", "rebate", "variants"}
+    assert tables == {*CLASSES, "recipe", "rebate", "ladder"}
 
 
 def test_known_keys_are_the_whole_grammar() -> None:
@@ -280,7 +280,7 @@ margin = "5 mm"
 tone = "white"
 
 [mono]
-response = "panchromatic"
+response = "luminance"
 filter = "yellow"
 filter_strength = 1.0
 
@@ -327,8 +327,8 @@ tone = { grade = 2.6 }
 
 [pictures.cox]
 source = "pictures/cox-megaphone.jpg"
-straighten = -0.7
-focus = [0.42, 0.38]
+level = -0.7
+centre_on = [0.42, 0.38]
 crop = { left = 0.05, top = 0.10, width = 0.8, height = 0.7 }
 keep_clear = [{ box = [0.30, 0.20, 0.20, 0.25], clearance = "6 mm", label = "face" }]
 spotting = [{ at = [0.42, 0.31], radius = 0.004 }]
@@ -364,7 +364,7 @@ def test_a_long_job_loads_without_what_is_later(write_job: Callable[..., Path]) 
         "TQ-026-catch-four-lobby-oak-12x8in.jpg",
     ]
     first: Any = loaded.prints[0].look
-    assert (first.tone.grade, first.mono.filter, first.picture.straighten_degrees) == (
+    assert (first.tone.grade, first.mono.filter, first.picture.level_degrees) == (
         2.6,
         "orange",
         -0.7,

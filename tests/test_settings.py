@@ -32,7 +32,7 @@ TEXTS = {
     "resolution": ["200 ppi", "210 ppi"],
     "paper-size": ["12x10 in", "14x11 in"],
     "sharpen-radius": ["0.21 mm"],
-    "path": ["gray"],
+    "path": ["grey"],
     "check-id": ["crop-loss"],
 }
 """Texts that each format can be set to."""

@@ -139,7 +139,7 @@ def test_bytes_are_the_same_again_and_for_any_number_of_threads(tmp_path: Path) 
     save(tmp_path / "soft.jpg", pixels, quality=92)
     pictures: dict[str, dict[str, Any]] = {
         "level": {"source": "soft.jpg"},
-        "turned": {"source": "soft.jpg", "straighten": 3.0, "focus": [0.3, 0.6]},
+        "turned": {"source": "soft.jpg", "level": 3.0, "centre_on": [0.3, 0.6]},
     }
     job(tmp_path, pictures, (330, 260), delivery={"format": "jpeg"}, **EVERYTHING)
     first = run(tmp_path, 1)
@@ -151,7 +151,7 @@ def test_bytes_are_the_same_again_and_for_any_number_of_threads(tmp_path: Path) 
 def test_bytes_are_the_same_for_any_number_of_workers(tmp_path: Path) -> None:
     save(tmp_path / "busy.jpg", np.kron(BUSY, np.ones((4, 4, 1), np.uint8)))
     pictures = {
-        f"p{at}": {"source": "busy.jpg", "focus": [0.5, 0.3 + 0.08 * at]} for at in range(6)
+        f"p{at}": {"source": "busy.jpg", "centre_on": [0.5, 0.3 + 0.08 * at]} for at in range(6)
     }
     planned = job(tmp_path, pictures, (120, 100), mono={"filter": "red"}, **EVERYTHING)
     make(planned, workers=1)
@@ -181,7 +181,10 @@ def test_orientation_is_as_a_picture_turned_beforehand(
     copy = save(tmp_path / "upright.png", upright)
     swapped = orientation >= 5
     assert upright.shape[:2] == ((60, 90) if swapped else (90, 60))
-    facts = {"focus": [0.1, 0.05], "crop": {"left": 0.0, "top": 0.0, "width": 0.9, "height": 0.8}}
+    facts = {
+        "centre_on": [0.1, 0.05],
+        "crop": {"left": 0.0, "top": 0.0, "width": 0.9, "height": 0.8},
+    }
     px = (50, 40)
     file = printed(tmp_path, source, px, facts, **EVERYTHING)
     found = picture_of(file, px)
@@ -215,11 +218,9 @@ def tilted(degrees_clockwise: float) -> Pixels:
 
 @pytest.mark.parametrize("degrees", [-7.0, -0.7, 0.7, 5.0])
 @pytest.mark.parametrize("suffix", [".png", ".jpg"])
-def test_straighten_turns_clockwise_until_level(
-    tmp_path: Path, degrees: float, suffix: str
-) -> None:
+def test_level_turns_clockwise_until_level(tmp_path: Path, degrees: float, suffix: str) -> None:
     source = save(tmp_path / f"tilted{suffix}", tilted(-degrees))
-    file = printed(tmp_path, source, (300, 200), {"straighten": degrees})
+    file = printed(tmp_path, source, (300, 200), {"level": degrees})
     dark = 255.0 - picture_of(file, (300, 200))[..., 0]
     dark[dark < 60] = 0
     middle = (dark * np.arange(200)[:, None]).sum(axis=0) / dark.sum(axis=0)
@@ -244,14 +245,14 @@ def test_turning_is_as_opencv_turns(degrees: float) -> None:
     assert off.max() < 0.02 * (light.max() - light.min())
 
 
-def test_straighten_shows_no_pixel_from_outside(tmp_path: Path) -> None:
+def test_level_shows_no_pixel_from_outside(tmp_path: Path) -> None:
     # The crop fits inside the turned picture and touches its rim at two corners only, so of a red
     # rim one pixel wide no more is left than there.
     pixels = np.full((200, 300, 3), 128, np.uint8)
     pixels[:1] = pixels[-1:] = (255, 0, 0)
     pixels[:, :1] = pixels[:, -1:] = (255, 0, 0)
     source = save(tmp_path / "rim.png", pixels)
-    found = picture_of(printed(tmp_path, source, (240, 150), {"straighten": 6.0}), (240, 150))
+    found = picture_of(printed(tmp_path, source, (240, 150), {"level": 6.0}), (240, 150))
     red = found[..., 0].astype(int) > found[..., 1] + 40
     assert red[2:-2, 2:-2].sum() == 0
     assert red.sum() <= 16
@@ -273,7 +274,7 @@ def test_shrinking_while_decoding_keeps_everything_in_place(
     with Image.open(jpeg) as opened:
         tiff = save(tmp_path / "spot.tif", np.asarray(opened), exif=exif)
     px = (60, 45) if orientation < 5 else (45, 60)
-    facts = {"straighten": degrees}
+    facts = {"level": degrees}
     middles = [middle(picture_of(printed(tmp_path, file, px, facts), px)) for file in (jpeg, tiff)]
     assert np.abs(middles[0] - middles[1]).max() < 0.35
 

@@ -29,7 +29,7 @@ def small_of(plan: PicturePlan) -> SmallPrint:
 CASES: dict[str, dict[str, Any]] = {
     "whole": {},
     "crop": {"crop": {"left": 0.3, "top": 0.1, "width": 0.5, "height": 0.6}},
-    "turned": {"straighten": 8.0, "crop": {"left": 0.1, "top": 0.2, "width": 0.8, "height": 0.7}},
+    "turned": {"level": 8.0, "crop": {"left": 0.1, "top": 0.2, "width": 0.8, "height": 0.7}},
 }
 
 

@@ -166,7 +166,7 @@ source = "cox.jpg"
 
 
 def test_a_ladder_is_every_combination() -> None:
-    made = job_of(LADDER + "variants = { exposure = [-0.25, 0, 0.25], grade = [2, 3.5] }\n")
+    made = job_of(LADDER + "ladder = { exposure = [-0.25, 0, 0.25], grade = [2, 3.5] }\n")
     assert [each.name for each in arrange(made)] == [
         f"cox-{exposure}-{grade}.jpg"
         for exposure in ("minus0.25", "plus0", "plus0.25")
@@ -181,8 +181,8 @@ def test_a_ladder_is_every_combination() -> None:
 
 
 def test_a_ladder_of_filters() -> None:
-    made = job_of(LADDER + 'mono = true\nvariants = { filter = ["none", "yellow_green", "red"] }\n')
-    assert [each.variant for each in made.prints] == ["nofilter", "yellowgreen", "red"]
+    made = job_of(LADDER + 'mono = true\nladder = { filter = ["none", "yellow_green", "red"] }\n')
+    assert [each.step for each in made.prints] == ["nofilter", "yellowgreen", "red"]
     assert [each.look.mono.filter for each in made.prints if each.look.mono] == [
         "none",
         "yellow_green",
@@ -192,14 +192,14 @@ def test_a_ladder_of_filters() -> None:
 
 
 def test_the_step_stands_where_the_name_wants_it() -> None:
-    text = LADDER.replace('"cox"', '"{variant}-{picture}"')
-    made = job_of(text + "variants = { grade = [1] }\n")
+    text = LADDER.replace('"cox"', '"{step}-{picture}"')
+    made = job_of(text + "ladder = { grade = [1] }\n")
     assert [each.name for each in arrange(made)] == ["grade1-cox.jpg"]
 
 
 def test_a_print_without_a_ladder_has_no_step() -> None:
     (only,) = arrange(job_of(LADDER))
-    assert (only.name, only.request.variant) == ("cox.jpg", "")
+    assert (only.name, only.request.step) == ("cox.jpg", "")
 
 
 def test_a_ladder_of_exposures_gets_lighter(tmp_path: Path) -> None:
@@ -207,7 +207,7 @@ def test_a_ladder_of_exposures_gets_lighter(tmp_path: Path) -> None:
     facts = {"grey": {"source": source.name}}
     made = job(tmp_path, facts, (64, 64))
     values = tomllib.loads(made.path.read_text(encoding="utf-8"))
-    values["prints"][0]["variants"] = {"exposure": [-0.5, 0, 0.5]}
+    values["prints"][0]["ladder"] = {"exposure": [-0.5, 0, 0.5]}
     made.path.write_text(tomli_w.dumps(values), encoding="utf-8")
     outcomes = make(load_job(made.path, check_ids()))
     assert [each.status for each in outcomes] == ["made"] * 3

@@ -143,7 +143,7 @@ def delivery() -> Delivery:
         format="tiff",
         quality=95,
         bit_depth=8,
-        profile="gray",
+        profile="grey",
         rendering_intent="relative",
         black_point_compensation=True,
         location=False,

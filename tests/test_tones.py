@@ -121,7 +121,7 @@ def test_pure_primaries_through_the_panchromatic_response() -> None:
 
     Worked out from IEC 61966-2-1 and CIE 15. Weights on encoded values would give 54, 182 and 18.
     """
-    weights, stops = mono_weights("panchromatic", "none", 1)
+    weights, stops = mono_weights("luminance", "none", 1)
     codes = [srgb_encode(weight) * 255 for weight in weights]
     assert codes == pytest.approx([127.10, 219.93, 75.96], abs=0.005)
     assert [lightness(each) for each in weights] == pytest.approx(
@@ -169,7 +169,7 @@ def test_a_filter_of_no_thickness_is_no_filter(response: str) -> None:
 
 SEEN_BY = {
     # The luminance row of the sRGB primaries, IEC 61966-2-1.
-    "panchromatic": (0.2126, 0.7152, 0.0722),
+    "luminance": (0.2126, 0.7152, 0.0722),
     # Emulsions, and light that contrast filters let through: common practice, no source.
     "panchromatic_film": (0.32, 0.36, 0.32),
     "red_extended": (0.55, 0.27, 0.18),
@@ -206,7 +206,7 @@ def test_filters_pass_what_the_table_says() -> None:
     ("response", "filter_name", "wanted", "through"),
     [
         # (0.2126, 0.7152 x 0.95 = 0.67944, 0.0722 x 0.25 = 0.01805), sum 0.91009.
-        ("panchromatic", "yellow", (0.233603, 0.746564, 0.019833), 0.91009),
+        ("luminance", "yellow", (0.233603, 0.746564, 0.019833), 0.91009),
         # (0.02, 0.50 x 0.95 = 0.475, 0.48 x 0.25 = 0.12), sum 0.615.
         ("orthochromatic", "yellow", (0.032520, 0.772358, 0.195122), 0.615),
         # (0.02 x 0.25 = 0.005, 0.50, 0.48 x 0.30 = 0.144), sum 0.649.
@@ -223,7 +223,7 @@ def test_filters_in_numbers(
 
 def test_a_red_filter_in_numbers() -> None:
     """0.2126 x 1 + 0.7152 x 0.12 + 0.0722 x 0.02 = 0.299868 of white light comes through."""
-    weights, stops = mono_weights("panchromatic", "red", 1)
+    weights, stops = mono_weights("luminance", "red", 1)
     assert weights == pytest.approx((0.708979, 0.286206, 0.004815), abs=1e-6)
     # -log2 0.299868.
     assert stops == pytest.approx(1.737600, abs=1e-6)
@@ -252,13 +252,13 @@ def test_own_weights_are_scaled_to_one() -> None:
 
 def test_filters_lighten_their_own_colour() -> None:
     """What a contrast filter is for: it lightens its own colour and darkens its complement."""
-    bare = mono_weights("panchromatic", "none", 1)[0]
+    bare = mono_weights("luminance", "none", 1)[0]
     own = {"red": 0, "green": 1, "blue": 2}
     for name, channel in own.items():
-        weights = mono_weights("panchromatic", name, 1)[0]
+        weights = mono_weights("luminance", name, 1)[0]
         assert weights[channel] > bare[channel]
     for name in ("yellow", "yellow_green", "orange", "red"):
-        assert mono_weights("panchromatic", name, 1)[0][2] < bare[2]
+        assert mono_weights("luminance", name, 1)[0][2] < bare[2]
 
 
 # Paper grade.

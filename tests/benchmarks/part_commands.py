@@ -109,7 +109,7 @@ class Many:
             "sightsize": 1,
             "aperture": {"width": "3.5 in", "height": "2.5 in", "overlap": "2 mm"},
             "paper": {"size": "6x4 in"},
-            "mono": {"response": "panchromatic"},
+            "mono": {"response": "luminance"},
             "delivery": {"resolution": "100 ppi", "name": "{picture}"},
             "checks": {"accept": ["resolution"]},
             "recipes": {name: {"tone": {"grade": grade}} for name, grade in GRADES.items()},

@@ -43,7 +43,7 @@ STAGES: dict[str, dict[str, Any]] = {
     "local contrast": {"local_contrast": {"gain": 0.25}},
     "toner": {"toner": {"kind": "sepia"}},
     "noise floor and damping measured": {
-        "sharpen": {"noise_floor": "measured", "damping": "measured"}
+        "sharpen": {"noise_floor": "measured", "already_sharpened": "measured"}
     },
     "skin": {"sharpen": {"skin": 0.4}},
     "grain": {"grain": {"granularity": 0.02}},

@@ -10,7 +10,7 @@ from brief import Brief
 from subject_sightsize import job_values, run_job
 
 
-def make_print(source: Path, target: Path, brief: Brief, variant: str) -> None:
+def make_print(source: Path, target: Path, brief: Brief, step: str) -> None:
     """Print each picture of the folder `source` into the folder `target`."""
     target.mkdir()
     values = job_values(source, brief)
@@ -19,4 +19,4 @@ def make_print(source: Path, target: Path, brief: Brief, variant: str) -> None:
     values["prints"] = [{"source": f"{source.resolve()}/*.jpg"}]
     job_path = target / "batch.toml"
     job_path.write_text(tomli_w.dumps(values), encoding="utf-8")
-    run_job(job_path, workers=int(variant))
+    run_job(job_path, workers=int(step))

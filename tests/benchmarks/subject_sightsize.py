@@ -60,7 +60,7 @@ def job_values(source: Path, brief: Brief) -> dict[str, Any]:
         "sightsize": 1,
         "aperture": {"width": width, "height": height, "overlap": overlap},
         "paper": {"size": f"{float(brief.paper_in[0]):g}x{_inches(brief.paper_in[1])}"},
-        "mono": {"response": "panchromatic", "filter": "none"},
+        "mono": {"response": "luminance", "filter": "none"},
         "tone": {"curve": [list(point) for point in brief.curve]},
         "sharpen": {
             "radius": f"{float(brief.sharpen_radius_mm)} mm",

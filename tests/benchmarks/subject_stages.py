@@ -11,9 +11,9 @@ from stages import ALL, STAGES
 from subject_sightsize import job_values, made_print
 
 
-def make_print(source: Path, target: Path, brief: Brief, variant: str) -> None:
+def make_print(source: Path, target: Path, brief: Brief, step: str) -> None:
     """Make the brief's print with a stage, or all of them."""
-    names = STAGES if variant == ALL else [variant]
+    names = STAGES if step == ALL else [step]
     values = job_values(source, brief)
     picture = {"source": str(source.resolve())}
     for name in names:

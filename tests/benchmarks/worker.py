@@ -48,9 +48,9 @@ def make_one(subject: str, brief: Brief, source: str, target: str) -> Answer:
 
 def _maker(subject: str) -> Callable[[Path, Path, Brief], None]:
     """The function of a subject; what follows a colon is what it makes the print with."""
-    module, _, variant = subject.partition(":")
+    module, _, step = subject.partition(":")
     make_print: Callable[..., None] = importlib.import_module(module).make_print
-    return partial(make_print, variant=variant) if variant else make_print
+    return partial(make_print, step=step) if step else make_print
 
 
 def main(arguments: list[str]) -> None:

@@ -43,7 +43,7 @@ def batch(folder: Path, form: str) -> Job:
         pixels = np.random.default_rng(number).integers(40, 200, (300, 400, 3)).astype(np.uint8)
         save(folder / name, pixels, quality=95)
     pictures = {
-        f"{name}-{at}": {"source": f"{name}.jpg", "focus": [at / _PRINTS, 0.5]}
+        f"{name}-{at}": {"source": f"{name}.jpg", "centre_on": [at / _PRINTS, 0.5]}
         for name in ("catch-four", "cox-megaphone")
         for at in range(_PRINTS // 2)
     }

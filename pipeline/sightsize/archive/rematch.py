@@ -32,7 +32,12 @@ def master_job(record: Record, folder: Path) -> dict[str, Any]:
     sharpen = own["sharpen"]
     if measured is not None:
         floor = min(measured["noise_floor"], 10.0)
-        sharpen = {**sharpen, "gain": measured["gain"], "noise_floor": floor, "damping": 1.0}
+        sharpen = {
+            **sharpen,
+            "gain": measured["gain"],
+            "noise_floor": floor,
+            "already_sharpened": 1.0,
+        }
     masters = {
         each["picture"]: {"source": str(follow_links(folder / each["file"]))}
         for each in record["masters"]

@@ -1,6 +1,6 @@
 """A finding: one thing to say about a job or a print, and where it stands.
 
-Levels: ``note`` is worth knowing, ``warn`` is worth a second look, ``stop`` refuses the print
+Levels: ``note`` is worth knowing, ``warn`` is worth a second look, ``refuse`` refuses the print
 (or, in the grammar, the job).
 """
 
@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Literal
 
-Level = Literal["note", "warn", "stop"]
+Level = Literal["note", "warn", "refuse"]
 KeyPath = tuple[str | int, ...]
 
 

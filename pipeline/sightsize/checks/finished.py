@@ -52,7 +52,7 @@ def _gamut(finished: FinishedPicture) -> Iterator[Finding]:
     "tone.exposure",
     "bare white or solid black in the finished print",
     "warn",
-    "stop",
+    "refuse",
 )
 def _clipping(finished: FinishedPicture) -> Iterator[Finding]:
     thresholds = finished.placed.request.thresholds
@@ -61,8 +61,8 @@ def _clipping(finished: FinishedPicture) -> Iterator[Finding]:
         (finished.black_share, "solid black", _lighter(finished)),
     ):
         message = f"{share:.1%} of the opening is {what} without detail; {remedy}."
-        if share > thresholds.clipping_stop:
-            yield say("stop", message, "Or accept clipping, if it is meant.")
+        if share > thresholds.clipping_refuse:
+            yield say("refuse", message, "Or accept clipping, if it is meant.")
         elif share > thresholds.clipping_warn:
             yield say("warn", message)
 

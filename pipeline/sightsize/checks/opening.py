@@ -33,13 +33,13 @@ _NOMINAL_CM = ((10, 15), (13, 18), (18, 24), (20, 30), (24, 30), (30, 40), (40, 
     "opening",
     "aperture.width",
     "an opening of a size no frame has, so a slip of the unit",
-    "stop",
+    "refuse",
 )
 def _unit_slip(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     for side, length in zip(("wide", "high"), placed.picture.size.opening_mm, strict=True):
         if not 40 <= length <= 1500:
             yield say(
-                "stop",
+                "refuse",
                 f"an opening {mm_text(length)} mm {side} is outside 40 to 1500 mm.",
                 "Was it measured in another unit? Correct it, or accept unit-slip.",
             )
@@ -82,17 +82,17 @@ def _nominal_sizes() -> list[tuple[str, tuple[Fraction, Fraction]]]:
     "aperture.overlap",
     "too little picture behind the mat to hide cutting and placing, or a slip of its unit",
     "warn",
-    "stop",
+    "refuse",
 )
 def _overlap(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     edges, thresholds = placed.picture.look.aperture.overlap_mm, placed.request.thresholds
     if edges is None:
         return
     where, least = _least(edges)
-    if least < thresholds.overlap_stop_mm:
-        found, wanted = apart(least, thresholds.overlap_stop_mm)
+    if least < thresholds.overlap_refuse_mm:
+        found, wanted = apart(least, thresholds.overlap_refuse_mm)
         yield say(
-            "stop",
+            "refuse",
             f"only {found} mm of picture lies behind the mat {where}; under {wanted} mm, errors in "
             "cutting, the lab's placing and hinging let white show.",
             "3 mm is usual.",
@@ -141,13 +141,13 @@ def _least(edges: Edges) -> tuple[str, Fraction]:
     "opening",
     "aperture.width",
     "a reveal that leaves no picture",
-    "stop",
+    "refuse",
     is_acceptable=False,
 )
 def _image_size(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     if placed.picture.size.is_empty:
         yield say(
-            "stop",
+            "refuse",
             "no picture is left inside the opening.",
             "Make the reveal smaller, or correct the opening.",
         )

@@ -9,7 +9,7 @@ from sightsize.checks.registry import check, say
 from sightsize.checks.wording import apart
 from sightsize.job.face_marks import face_of
 from sightsize.model.header import RAW
-from sightsize.model.settings import AS_SHOT
+from sightsize.model.settings import AS_THE_CAMERA
 from sightsize.plan.crop import ACUITY_MM_PPI
 from sightsize.plan.file import PlacedPicture
 from sightsize.plan.picture import PicturePlan
@@ -31,7 +31,7 @@ _MUCH_TURNED_DEGREES = 10
     "picture",
     "picture.source",
     "a source larger than the job allows to be opened",
-    "stop",
+    "refuse",
     is_acceptable=False,
 )
 def _source_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
@@ -39,7 +39,7 @@ def _source_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     limit = placed.request.limits.source_megapixels
     if megapixels > limit:
         yield say(
-            "stop",
+            "refuse",
             f"{placed.picture.look.picture.source.name} has {megapixels:,.2f} megapixels; "
             f"the limit is {limit:,g}.",
             "Raise limits.source_megapixels if the picture is as large as it says.",
@@ -51,7 +51,7 @@ def _source_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "picture",
     "picture.source",
     "a picture whose colours mean nothing without a profile",
-    "stop",
+    "refuse",
 )
 def _no_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     header = placed.picture.header
@@ -59,7 +59,7 @@ def _no_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
         return
     if header.colour != "cmyk":
         yield say(
-            "stop",
+            "refuse",
             "no ICC profile is embedded and the file does not say that it is sRGB.",
             'Give assume_profile = "srgb" for the picture if you know it, or accept no-profile.',
         )
@@ -70,7 +70,7 @@ def _no_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "picture",
     "picture.source",
     "ink numbers without the profile that they mean",
-    "stop",
+    "refuse",
     is_acceptable=False,
 )
 def _ink_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
@@ -79,7 +79,7 @@ def _ink_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
         return
     if not placed.picture.look.picture.assume_profile:
         yield say(
-            "stop",
+            "refuse",
             "CMYK without profile: ink numbers alone are no colour.",
             "Ask for the file with its profile, or give assume_profile for the picture.",
         )
@@ -98,19 +98,19 @@ def _alpha(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "a crop that cuts away more than was meant",
     "note",
     "warn",
-    "stop",
+    "refuse",
 )
 def _crop_loss(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     thresholds, loss = placed.request.thresholds, float(placed.picture.crop.crop_loss)
     text = f"the crop loses {loss:.1%} of the picture."
     if placed.picture.look.picture.crop is not None:
         return
-    if loss > thresholds.crop_loss_stop:
-        yield say("stop", text, " ".join(_instead_of_cropping(placed)))
+    if loss > thresholds.crop_loss_refuse:
+        yield say("refuse", text, " ".join(_instead_of_cropping(placed)))
     elif loss > thresholds.crop_loss_warn:
         remedies = list(_swapped_sides(placed))
-        if placed.picture.look.picture.focus is None:
-            remedies.append("Give the picture a focus to keep.")
+        if placed.picture.look.picture.centre_on is None:
+            remedies.append("Say with centre_on which point to keep.")
         yield say("warn", text, " ".join(remedies))
     elif loss > thresholds.crop_loss_note:
         yield say("note", text)
@@ -119,9 +119,9 @@ def _crop_loss(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
 def _instead_of_cropping(placed: PlacedPicture[PicturePlan]) -> Iterator[str]:
     """What could be done when picture and opening do not match: swap, inset, or say the crop."""
     yield from _swapped_sides(placed)
-    degrees = placed.picture.look.picture.straighten_degrees
+    degrees = placed.picture.look.picture.level_degrees
     if abs(degrees) > _MUCH_TURNED_DEGREES:
-        yield f"Turning by {degrees:g} degrees takes most of it: straighten by less."
+        yield f"Turning by {degrees:g} degrees takes most of it: level it by less."
     elif min(placed.picture.size.opening_mm) > 2 * _INSET_REVEAL_MM:
         yield _inset_offer(placed)
     yield "Or give the picture an explicit crop, or accept crop-loss."
@@ -161,7 +161,7 @@ def _inset_offer(placed: PlacedPicture[PicturePlan]) -> str:
     "too few pixels for the size and the viewing distance",
     "note",
     "warn",
-    "stop",
+    "refuse",
 )
 def _resolution(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     thresholds, file_ppi = placed.request.thresholds, placed.request.delivery.ppi
@@ -179,8 +179,8 @@ def _resolution(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     remedy = "Print smaller, crop less, find a larger source, or correct aperture.viewing_distance."
     if limited:
         remedy = "The file holds no more: raise delivery.resolution, if the lab takes it."
-    if seen < thresholds.resolution_stop_ppi:
-        yield say("stop", text, remedy)
+    if seen < thresholds.resolution_refuse_ppi:
+        yield say("refuse", text, remedy)
     elif seen < thresholds.resolution_warn_ppi:
         yield say("warn", text, remedy)
     elif min(seen, detail) < thresholds.resolution_note_ppi:
@@ -192,7 +192,7 @@ def _resolution(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "picture",
     "picture.keep_clear",
     "a face, a hand or lettering behind the mat",
-    "stop",
+    "refuse",
 )
 def _keep_clear(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     for part in placed.picture.crop.clearances:
@@ -200,12 +200,12 @@ def _keep_clear(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
             found, wanted = apart(part.distance_mm, part.wanted_mm)
             edge = cutting_edge(placed)
             yield say(
-                "stop",
+                "refuse",
                 f"{part.label} stands {found} mm inside {edge}; {wanted} mm are wanted."
                 if part.distance_mm >= 0
                 else f"{part.label} runs {apart(-part.distance_mm, Fraction(0))[0]} mm beyond "
                 f"{edge}.",
-                "Move the focus, crop less, or accept keep-clear.",
+                "Move centre_on, crop less, or accept keep-clear.",
             )
 
 
@@ -214,7 +214,7 @@ def _keep_clear(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "picture",
     "picture.spotting",
     "a mark too large to be spotted out unseen",
-    "stop",
+    "refuse",
     is_acceptable=False,
 )
 def _mark_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
@@ -222,7 +222,7 @@ def _mark_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     for mark in placed.picture.marks:
         if mark.required and mark.radius_px > limit:
             yield say(
-                "stop",
+                "refuse",
                 f"{mark.label} reaches {mark.radius_px:.3g} px from its middle; at most "
                 f"{_LARGEST_MARK:.0%} of the width, {limit:.3g} px, are spotted out.",
                 "Make it smaller, or clear it in several marks.",
@@ -245,7 +245,7 @@ def _tiny_mark(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "picture",
     "picture.spotting",
     "a donor that has no clean picture to give",
-    "stop",
+    "refuse",
     is_acceptable=False,
 )
 def _donor(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
@@ -256,14 +256,14 @@ def _donor(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     )
 
     for mark, fault in donor_faults(placed.picture.marks, placed.picture.header.upright_px):
-        yield say("stop", f"{mark.label} cannot be cleared: {fault}.", "Name another donor.")
+        yield say("refuse", f"{mark.label} cannot be cleared: {fault}.", "Name another donor.")
 
 
 @check(
     "not-raw", "picture", "picture.source", "a raw development of a file that is not raw", "warn"
 )
 def _not_raw(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
-    if placed.picture.header.format != RAW and placed.picture.look.picture.raw != AS_SHOT:
+    if placed.picture.header.format != RAW and placed.picture.look.picture.raw != AS_THE_CAMERA:
         yield say(
             "warn",
             f"{placed.picture.look.picture.source.name} is not a raw camera file; its raw table "

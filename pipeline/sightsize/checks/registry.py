@@ -81,7 +81,7 @@ def _weigh(finding: Finding, request: PrintRequest, is_acceptable: bool) -> Find
     thresholds = request.thresholds
     level = finding.level
     if level == "warn" and thresholds.strict:
-        level = "stop"
-    if level == "stop" and is_acceptable and finding.check in thresholds.accept:
+        level = "refuse"
+    if level == "refuse" and is_acceptable and finding.check in thresholds.accept:
         return replace(finding, level="note", message=f"accepted: {finding.message}", remedy="")
     return replace(finding, level=level)

@@ -19,7 +19,7 @@ _FILE_PPI = (100, 1440)
     "sheet",
     "paper.size",
     "a picture that runs off its sheet",
-    "stop",
+    "refuse",
     is_acceptable=False,
 )
 def _off_sheet(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
@@ -32,7 +32,7 @@ def _off_sheet(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     ]
     if over:
         yield say(
-            "stop",
+            "refuse",
             f"the picture runs off the sheet by {' and '.join(over)}.",
             _larger_paper(placed),
         )
@@ -44,7 +44,7 @@ def _off_sheet(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     "paper.size",
     "white overhang too narrow to hinge or to handle",
     "warn",
-    "stop",
+    "refuse",
 )
 def _sheet_margin(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     aperture, paper = placed.picture.look.aperture, placed.request.paper
@@ -55,10 +55,10 @@ def _sheet_margin(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
         text = f"{edge} margin {found} < {wanted} mm"
         if aperture.reveal_mm and margin < getattr(aperture.reveal_mm, edge):
             yield say(
-                "stop", f"{text}: the sheet's edge shows in the opening.", _larger_paper(placed)
+                "refuse", f"{text}: the sheet's edge shows in the opening.", _larger_paper(placed)
             )
         elif edge == paper.hinge_edge:
-            yield say("stop", f"{text}: too little white to hinge.", _larger_paper(placed))
+            yield say("refuse", f"{text}: too little white to hinge.", _larger_paper(placed))
         else:
             yield say("warn", f"{text}: little white to hold and to tape.", _larger_paper(placed))
 
@@ -75,7 +75,7 @@ def _larger_paper(placed: PlacedPicture[AnyPicture]) -> str:
     return f"The sheet should be {size}."
 
 
-@check("rebate", "sheet", "paper.size", "a sheet that does not go into the frame", "stop")
+@check("rebate", "sheet", "paper.size", "a sheet that does not go into the frame", "refuse")
 def _rebate(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     room_at = rebate_room(
         placed.place, placed.picture.size, placed.picture.look.aperture, placed.request.frame
@@ -85,7 +85,7 @@ def _rebate(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
         if free < clearance:
             room, wanted = apart(free, clearance)
             yield say(
-                "stop",
+                "refuse",
                 f"only {room} mm stay free between sheet and rebate at the {edge}; "
                 f"{wanted} mm should."
                 if free >= 0

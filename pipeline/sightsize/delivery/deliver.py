@@ -231,7 +231,7 @@ def _describe(
 def _findings(
     file: FilePlan[PicturePlan], found: Sequence[Study], seen: Seen
 ) -> tuple[Finding, ...]:
-    """What there is to say of a finished print. Raises DeliveryError for a stop."""
+    """What there is to say of a finished print. Raises DeliveryError for a refusal."""
     finished = [
         FinishedPicture(
             placed=placed,
@@ -245,8 +245,8 @@ def _findings(
     ]
     findings = tuple(check_finished(finished))
     for each in findings:
-        if each.level == "stop":
-            raise DeliveryError(each.sentence().removeprefix("stop "))
+        if each.level == "refuse":
+            raise DeliveryError(each.sentence().removeprefix("refuse "))
     return findings
 
 

@@ -88,7 +88,7 @@ def _header_differences(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Ite
     if depth != delivery.bit_depth:
         yield f"{depth} bits, planned {delivery.bit_depth}"
     if delivery.profile in BUILT_IN_PROFILES:
-        channels = 1 if delivery.profile == "gray" else 3
+        channels = 1 if delivery.profile == "grey" else 3
         if image.bands != channels:
             yield f"{image.bands} channels, planned {channels}"
     ppi = Fraction(image.xres) * MM_PER_INCH, Fraction(image.yres) * MM_PER_INCH

@@ -1,9 +1,14 @@
 """Dockets of earlier versions, brought to today's form.
 
-A docket of version 1 knew one source and one master for each print.
+A docket of version 1 knew one source and one master for each print, and its jobs had keys by names
+that the schema now answers with others (``x-moved``).
 """
 
 from typing import Any
+
+from sightsize.base.schemas import Node, child_node, schema
+
+_TODAY = 2
 
 
 def of_today(values: dict[str, Any]) -> dict[str, Any]:
@@ -11,11 +16,11 @@ def of_today(values: dict[str, Any]) -> dict[str, Any]:
     prints = values.get("prints")
     if values.get("docket") != 1 or not isinstance(prints, list):
         return values
-    return {**values, "docket": 2, "prints": [_from_version_1(each) for each in prints]}
+    return {**values, "docket": _TODAY, "prints": [_from_version_1(each) for each in prints]}
 
 
 def _from_version_1(record: Any) -> Any:
-    """A print's record with lists of sources and masters."""
+    """A print's record with lists of sources and masters, its job in today's words."""
     if not isinstance(record, dict):
         return record
     picture = _picture_of(record.get("job"))
@@ -23,6 +28,10 @@ def _from_version_1(record: Any) -> Any:
     for one, several in (("source", "sources"), ("master", "masters")):
         if isinstance(record.get(one), dict):
             kept[several] = [{"picture": picture, **record[one]}]
+    if isinstance(kept.get("job"), dict):
+        kept["job"] = _in_todays_words(kept["job"], schema())
+    if isinstance(kept.get("profile"), dict) and kept["profile"].get("name") == "gray":
+        kept["profile"] = {**kept["profile"], "name": "grey"}
     return kept
 
 
@@ -30,3 +39,14 @@ def _picture_of(job: Any) -> str:
     """The name of the one picture of a print's own job."""
     pictures = job.get("pictures") if isinstance(job, dict) else None
     return next(iter(pictures), "") if isinstance(pictures, dict) else ""
+
+
+def _in_todays_words(value: Any, node: Node) -> Any:
+    """A value of a job with the keys and the words that have moved since under their new names."""
+    moved = node.get("x-moved", {})
+    if isinstance(value, dict):
+        named = {moved.get(key, key): child for key, child in value.items()}
+        return {key: _in_todays_words(child, child_node(node, key)) for key, child in named.items()}
+    if isinstance(value, list):
+        return [_in_todays_words(each, child_node(node, 0)) for each in value]
+    return moved.get(value, value) if isinstance(value, str) else value

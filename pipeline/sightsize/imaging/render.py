@@ -93,7 +93,7 @@ def master_image(plan: PicturePlan, delivery: Delivery, found: Study) -> pyvips.
     luminance = mix(light, rows_of(plan))
     lightness = _toned_lightness(plan, luminance, found)
     if light.bands == 1:
-        return finish.finish_mono(lightness, replace(delivery, profile="gray", bit_depth=16))
+        return finish.finish_mono(lightness, replace(delivery, profile="grey", bit_depth=16))
     return wide_codes(_colour_at(light, luminance, lightness, found))
 
 
@@ -104,12 +104,12 @@ def _cropped_light(
     rows: Rows = rows_of(plan) if plan.mono else COLOUR
     crop = plan.crop
     box = _shrink_box(crop.box, shrink)
-    if crop.straighten_degrees == 0:
+    if crop.level_degrees == 0:
         light = source.light(level_and_crop(source.image, box, 0), rows)
         light = lay_patches(light, patches, rows, box.left, box.top)
     else:
         light = lay_patches(source.light(source.image, rows), patches, rows, 0, 0)
-        light = level_and_crop(light, box, crop.straighten_degrees)
+        light = level_and_crop(light, box, crop.level_degrees)
     return light
 
 

@@ -18,11 +18,11 @@ class Step:
     tables: Tables
 
 
-def steps(variants: Mapping[str, list[Any]], settings: Settings) -> Iterator[Step]:
-    """Yield every combination of a print's variants, or the print itself when it has none."""
-    exposures = variants.get("exposure", [None])
-    grades = variants.get("grade", [None])
-    filters = variants.get("filter", [None])
+def steps(ladder: Mapping[str, list[Any]], settings: Settings) -> Iterator[Step]:
+    """Yield every combination of a print's ladder, or the print itself when it has none."""
+    exposures = ladder.get("exposure", [None])
+    grades = ladder.get("grade", [None])
+    filters = ladder.get("filter", [None])
     for exposure, grade, filter_name in product(exposures, grades, filters):
         names = [_exposure_name(exposure), _grade_name(grade), _filter_name(filter_name)]
         tone = {**settings.tables["tone"]}

@@ -61,12 +61,12 @@ class _Builder:
         self._document = document
         self._values = values
         self._folder = document.path.parent
-        self._sources = Sources(values, self._folder, output, self._stop)
+        self._sources = Sources(values, self._folder, output, self._refuse)
         self._lacks: set[tuple[str, str]] = set()
 
     def prints(self) -> Iterator[PrintRequest]:
         for problem in table_problems(self._values, self._folder):
-            self._stop(*problem)
+            self._refuse(*problem)
         if self.findings:
             return
         number = 0
@@ -76,17 +76,17 @@ class _Builder:
             if settings is None or not self._check_settings(path, entry, settings):
                 continue
             for picture in self._pictures(path, entry):
-                if picture.zones and "exposure" in entry.get("variants", {}):
-                    self._stop(
-                        (*path, "variants", "exposure"),
+                if picture.zones and "exposure" in entry.get("ladder", {}):
+                    self._refuse(
+                        (*path, "ladder", "exposure"),
                         f"the zones of {picture.name} set its exposure, so that these steps would "
                         "be one print; leave them out, or print without zones.",
                     )
-                for step in ladder.steps(entry.get("variants", {}), settings):
+                for step in ladder.steps(entry.get("ladder", {}), settings):
                     number += 1
                     yield self._print(number, path, entry, settings, picture, step)
 
-    def _stop(self, path: KeyPath, message: str, nearest: str = "") -> None:
+    def _refuse(self, path: KeyPath, message: str, nearest: str = "") -> None:
         finding = grammar_finding(self._document, path, message, nearest=nearest)
         if finding not in self.findings:
             self.findings.append(finding)
@@ -113,7 +113,7 @@ class _Builder:
             return known.get(name) if name is not None else None
         guess = nearest(name, known)
         hint = f"did you mean {guess!r}?" if guess else f"add a table [{group}.{quoted_key(name)}]."
-        self._stop((*path, key), f"there is no {key} named {name!r}; {hint}", nearest=guess)
+        self._refuse((*path, key), f"there is no {key} named {name!r}; {hint}", nearest=guess)
         return None
 
     def _check_settings(self, path: KeyPath, entry: dict[str, Any], settings: Settings) -> bool:
@@ -123,14 +123,14 @@ class _Builder:
             lack = (message, entry.get("frame", ""))
             if where != path or lack not in self._lacks:
                 self._lacks.add(lack)
-                self._stop(where, message)
+                self._refuse(where, message)
         return not problems
 
     # The pictures a print entry stands for.
 
     def _pictures(self, path: KeyPath, entry: dict[str, Any]) -> list[Picture]:
         if "picture" in entry and "source" in entry:
-            self._stop(
+            self._refuse(
                 (*path, "source"),
                 "picture and source exclude one another: name a picture table or a file. "
                 "Remove one.",
@@ -141,7 +141,7 @@ class _Builder:
         elif "source" in entry:
             return self._sources.find(path, entry["source"])
         else:
-            self._stop(path, "this print names no picture; add picture = or source =.")
+            self._refuse(path, "this print names no picture; add picture = or source =.")
         return []
 
     def _print(
@@ -161,7 +161,7 @@ class _Builder:
             look=self._look(tables, settings, picture),
             frame=self._frame(entry),
             recipe=entry.get("recipe", ""),
-            variant=step.name,
+            step=step.name,
             copies=int({**table_defaults("print"), **entry}["copies"]),
             paper=build(Paper, "paper", tables["paper"]),
             delivery=delivery,
@@ -243,4 +243,4 @@ def _stages() -> dict[str, Any]:
 
 def _template(template: str, step: ladder.Step) -> str:
     """The template of a file's name; of a ladder it tells the step."""
-    return f"{template}-{{variant}}" if step.name and "{variant}" not in template else template
+    return f"{template}-{{step}}" if step.name and "{step}" not in template else template

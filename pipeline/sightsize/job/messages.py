@@ -49,9 +49,13 @@ def say(error: ValidationError) -> tuple[str, str]:
             hint = _kind_hint(value, node, tuple(error.absolute_path))
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "enum":
+            key_node = node_at(error.absolute_path)
+            moved = key_node.get("x-moved", {}).get(value)
+            if moved:
+                return f"{found} is now called {show(moved)}.", kind_text(key_node)
             guess = nearest(str(value), [str(choice) for choice in rule])
             hint = f" Did you mean {guess!r}?" if guess else ""
-            allowed = _say_wanted(node_at(error.absolute_path))
+            allowed = _say_wanted(key_node)
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "const":
             allowed = f"{error.absolute_path[-1]} = {show(rule)}"

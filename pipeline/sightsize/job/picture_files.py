@@ -16,7 +16,7 @@ from sightsize.job.build import build
 from sightsize.job.values import Table
 from sightsize.model.settings import BUILT_IN_PROFILES, Camera, Picture, Shade
 
-Stop = Callable[[KeyPath, str], None]
+Refuse = Callable[[KeyPath, str], None]
 
 
 def natural_order(name: str) -> tuple[list[tuple[int, int, str]], str]:
@@ -33,20 +33,20 @@ def profile_of(profile: str, folder: Path) -> str:
 
 
 class Sources:
-    """The pictures of a job's values; what is wrong with a print's is told to ``stop``."""
+    """The pictures of a job's values; what is wrong with a print's is told to ``refuse``."""
 
-    def __init__(self, values: Table, folder: Path, output: Path, stop: Stop) -> None:
+    def __init__(self, values: Table, folder: Path, output: Path, refuse: Refuse) -> None:
         self._values = values
         self._folder = folder
         self._output = output
-        self._stop = stop
+        self._refuse = refuse
 
     def find(self, path: KeyPath, pattern: str) -> list[Picture]:
         """Return the pictures that the ``source`` of the print at ``path`` finds, in order."""
         names = self._names(pattern)
         problem = self._problem(pattern, names)
         if problem:
-            self._stop((*path, "source"), problem)
+            self._refuse((*path, "source"), problem)
         if is_folder(self._folder / pattern):
             return []
         return [
@@ -84,7 +84,7 @@ class Sources:
         try:
             read_path(name)
         except ValueError as error:
-            self._stop((*path, "source"), f"{error}.")
+            self._refuse((*path, "source"), f"{error}.")
             return False
         return True
 
@@ -95,7 +95,7 @@ class Sources:
         tables = self._tables_of(self._folder / name)
         if len(tables) > 1:
             which = " and ".join(f"pictures.{quoted_key(each)}" for each in tables)
-            self._stop(
+            self._refuse(
                 (*path, "source"),
                 f"{which} both describe {name}; write picture = with one of them.",
             )
@@ -122,7 +122,7 @@ class Sources:
     def picture(self, name: str, table: Table) -> Picture:
         """Return a picture by its table, which names its file."""
         assume = table.get("assume_profile")
-        middle = {} if "focus" in table else {"focus": None}
+        middle = {} if "centre_on" in table else {"centre_on": None}
         return build(
             Picture,
             "picture",

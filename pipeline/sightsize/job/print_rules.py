@@ -62,7 +62,7 @@ def _colour_problems(path: KeyPath, settings: Settings, folder: Path) -> Iterato
     if grey and not settings.mono_wanted:
         yield (
             settings.origins.get("delivery.profile", path),
-            "a gray file holds no colour; add mono = true to the print, or deliver srgb.",
+            "a grey file holds no colour; add mono = true to the print, or deliver srgb.",
         )
     toner = settings.tables["toner"]
     keys = [key for key in ("dark", "light", "chroma", "hue", "kind") if key in toner]
@@ -83,7 +83,7 @@ def _colour_problems(path: KeyPath, settings: Settings, folder: Path) -> Iterato
         elif grey:
             yield (
                 place,
-                "a gray file holds no toner's colour; deliver srgb, or leave the toner out.",
+                "a grey file holds no toner's colour; deliver srgb, or leave the toner out.",
             )
     elif "hue" in toner and "chroma" not in toner:
         yield place, "a hue without chroma tints nothing; add chroma = 5 or so."
@@ -97,7 +97,7 @@ def _lacks_hue(toner: Mapping[str, Any]) -> bool:
 
 def _output_colour(profile: str, folder: Path) -> ColourModel | None:
     if profile in BUILT_IN_PROFILES:
-        return "grey" if profile == "gray" else "rgb"
+        return "grey" if profile == "grey" else "rgb"
     return _file_colour(folder / profile)
 
 
@@ -132,17 +132,17 @@ def _rises(grades: SplitGrade, pivot: float) -> bool:
 
 
 def _ladder_problems(path: KeyPath, entry: Mapping[str, Any], settings: Settings) -> Iterator[Said]:
-    variants = entry.get("variants", {})
-    if "filter" in variants and not settings.mono_wanted:
+    ladder = entry.get("ladder", {})
+    if "filter" in ladder and not settings.mono_wanted:
         yield (
-            (*path, "variants", "filter"),
+            (*path, "ladder", "filter"),
             "a contrast filter works on a black-and-white print; add mono = true to the print.",
         )
     exposure = settings.tables["tone"]["exposure"]
-    for index, step in enumerate(variants.get("exposure", [])):
+    for index, step in enumerate(ladder.get("exposure", [])):
         if abs(exposure + step) > _MOST_STOPS:
             yield (
-                (*path, "variants", "exposure", index),
+                (*path, "ladder", "exposure", index),
                 f"{step:+g} on top of the print's own {exposure:+g} stops is more than "
                 f"{_MOST_STOPS}; write a smaller step.",
             )

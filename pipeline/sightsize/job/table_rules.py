@@ -110,7 +110,7 @@ def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Probl
     guess = nearest(profile, BUILT_IN_PROFILES)
     hint = f"Did you mean {guess!r}?" if guess else "Paths start at the job file's folder."
     yield Problem(
-        path, f"{profile!r} is neither srgb, gray nor an ICC profile file that exists. {hint}",
+        path, f"{profile!r} is neither srgb, grey nor an ICC profile file that exists. {hint}",
         guess,
     )  # fmt: skip
 

@@ -114,7 +114,7 @@ def read_document(path: Path) -> Document:
 
 
 def _say_unreadable(path: Path, message: str) -> Finding:
-    return Finding(level="stop", check="toml", message=f"{message}.", file=str(path))
+    return Finding(level="refuse", check="toml", message=f"{message}.", file=str(path))
 
 
 def _syntax_finding(path: Path, message: str, text: str) -> Finding:
@@ -127,7 +127,7 @@ def _syntax_finding(path: Path, message: str, text: str) -> Finding:
         column = len(line) - len(line.lstrip()) + 1
     said, remedy = _explain(re.sub(r"\s*\(at .*\)", "", message), line)
     return Finding(
-        level="stop",
+        level="refuse",
         check="toml",
         message=f"{said}.",
         remedy=remedy,

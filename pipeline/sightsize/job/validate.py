@@ -121,7 +121,7 @@ def grammar_finding(
     """Return a finding about a key of a document, placed where the key stands."""
     place = document.place(path)
     return Finding(
-        level="stop",
+        level="refuse",
         check="grammar",
         message=message,
         found=found,
@@ -136,10 +136,13 @@ def _unknown_keys(document: Document, error: ValidationError, path: KeyPath) -> 
     for key in cast(Node, error.instance):
         if key in known:
             continue
-        guess = node.get("x-moved", {}).get(key) or _home(key) or nearest(key, known)
+        moved = node.get("x-moved", {}).get(key)
+        guess = moved or _home(key) or nearest(key, known)
         place = _picture_place(document, path, key)
         if key in node.get("x-later", ()):
             message = "not yet available in this version; remove the key."
+        elif moved:
+            message = f"this key is now called {moved!r}."
         elif place:
             message = f"unknown key; it is a picture's: write it as {place}."
         elif key in RECIPE_TABLES:

@@ -12,7 +12,7 @@ from typing import Any, Literal, get_args
 
 Edge = Literal["top", "right", "bottom", "left"]
 EDGES: tuple[Edge, ...] = get_args(Edge)
-BUILT_IN_PROFILES = ("srgb", "gray")
+BUILT_IN_PROFILES = ("srgb", "grey")
 """Profiles that a job may name; any other is a path."""
 
 Highlights = Literal["white", "mixed", "rebuilt"]
@@ -117,15 +117,15 @@ class Tone:
 class Sharpen:
     """Sharpening on paper: Gaussian sigma in mm, gain as a ratio, noise floor in L*.
 
-    None leaves the radius to the viewing distance, the gain to the surface, and noise floor and
-    damping to what is measured on the picture.
+    None leaves the radius to the viewing distance, the gain to the surface, and the noise floor and
+    the share for a source that is already sharpened to what is measured on the picture.
     """
 
     radius_mm: Fraction | None
     gain: float | None
     noise_floor: float | None
     skin: float
-    damping: float | None
+    already_sharpened: float | None
     deblur: bool
 
 
@@ -178,7 +178,7 @@ class Grain:
 
 @dataclass(frozen=True, kw_only=True)
 class Delivery:
-    """The file as the lab wants it; ``profile`` is srgb, gray or an absolute path."""
+    """The file as the lab wants it; ``profile`` is srgb, grey or an absolute path."""
 
     ppi: Fraction = field(metadata={"key": "resolution"})
     format: Literal["jpeg", "tiff"]
@@ -205,16 +205,16 @@ class Thresholds:
     strict: bool
     crop_loss_note: float
     crop_loss_warn: float
-    crop_loss_stop: float
+    crop_loss_refuse: float
     resolution_note_ppi: Fraction
     resolution_warn_ppi: Fraction
-    resolution_stop_ppi: Fraction
+    resolution_refuse_ppi: Fraction
     overlap_warn_mm: Fraction
-    overlap_stop_mm: Fraction
+    overlap_refuse_mm: Fraction
     reveal_warn_mm: Fraction
     rebate_clearance_mm: Fraction
     clipping_warn: float
-    clipping_stop: float
+    clipping_refuse: float
     gamut_warn: float
 
 
@@ -320,13 +320,13 @@ class RawDevelopment:
     highlights: Highlights
 
 
-AS_SHOT = RawDevelopment(kelvin=None, duv=0.0, exposure_stops=0.0, highlights="white")
+AS_THE_CAMERA = RawDevelopment(kelvin=None, duv=0.0, exposure_stops=0.0, highlights="white")
 """A development that changes nothing."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Picture:
-    """Facts of a picture whatever sizes it is printed at; ``focus`` is None when not given.
+    """Facts of a picture whatever sizes it is printed at; ``centre_on`` is None when not given.
 
     ``cameras`` are those whose dust may lie on it: the one named, or all that files are held
     against.
@@ -334,8 +334,8 @@ class Picture:
 
     name: str
     source: Path
-    straighten_degrees: float
-    focus: Point | None
+    level_degrees: float
+    centre_on: Point | None
     crop: Region | None = None
     keep_clear: tuple[KeepClear, ...]
     assume_profile: str | None
@@ -343,7 +343,7 @@ class Picture:
     spotting: tuple[Spot, ...] = ()
     zones: tuple[Zone, ...] = ()
     shades: tuple[Shade, ...] = ()
-    raw: RawDevelopment = AS_SHOT
+    raw: RawDevelopment = AS_THE_CAMERA
 
 
 @dataclass(frozen=True)
@@ -381,7 +381,7 @@ class PrintRequest:
     look: Look
     frame: Frame | None
     recipe: str
-    variant: str
+    step: str
     copies: int
     paper: Paper
     delivery: Delivery

@@ -15,7 +15,7 @@ Function = Callable[[float], float]
 
 RESPONSES: dict[str, Weights] = {
     # The luminance row of the sRGB primaries, IEC 61966-2-1.
-    "panchromatic": (0.2126, 0.7152, 0.0722),
+    "luminance": (0.2126, 0.7152, 0.0722),
     # Working approximations of emulsions: common practice, no source.
     "panchromatic_film": (0.32, 0.36, 0.32),
     "red_extended": (0.55, 0.27, 0.18),

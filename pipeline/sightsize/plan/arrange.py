@@ -57,7 +57,7 @@ def _stem(request: PrintRequest, reference: str) -> str:
         "paper": paper_slug(request.paper.label),
         "surface": request.paper.surface,
         "number": f"{request.number:04d}",
-        "variant": request.variant,
+        "step": request.step,
     }
     return fill_template(request.name, fields)
 
@@ -87,7 +87,7 @@ def _clashes(job: Job, files: Sequence[FilePlan[AnyPicture]]) -> Iterator[Findin
 
 def _name_finding(job: Job, request: PrintRequest, key: str, message: str) -> Finding:
     origin = request.origin(key)
-    finding = Finding(level="stop", check="grammar", message=message)
+    finding = Finding(level="refuse", check="grammar", message=message)
     return finding.at(str(job.path), origin.line, origin.column, origin.key)
 
 

@@ -41,7 +41,7 @@ class CropPlan:
 
     exact: ExactBox
     box: Box
-    straighten_degrees: float
+    level_degrees: float
     crop_loss: Fraction
     magnification: Fraction
     effective_ppi: Fraction
@@ -54,15 +54,15 @@ def plan_crop(
 ) -> CropPlan:
     """Return the largest box of the image's exact ratio inside the picture or its crop region.
 
-    The focus stands as near the box's middle as fits. ``upright_px`` is the picture's size once
+    ``centre_on`` stands as near the box's middle as fits. ``upright_px`` is the picture's size once
     its orientation is applied.
     """
     exact = _largest_box(picture, upright_px, size.image_mm)
     effective_ppi = exact.width / (size.image_mm[0] / MM_PER_INCH)
     return CropPlan(
         exact=exact,
-        box=_whole_box(exact, upright_px, level=picture.straighten_degrees == 0),
-        straighten_degrees=picture.straighten_degrees,
+        box=_whole_box(exact, upright_px, level=picture.level_degrees == 0),
+        level_degrees=picture.level_degrees,
         crop_loss=1 - exact.width * exact.height / (upright_px[0] * upright_px[1]),
         magnification=size.ppi / effective_ppi,
         effective_ppi=effective_ppi,
@@ -81,7 +81,7 @@ def _largest_box(picture: Picture, upright_px: SizePx, image: Size) -> ExactBox:
     w cos + h sin <= W and w sin + h cos <= H; what is left over on the rectangle's own axes is
     how far its middle may move.
     """
-    cosine, sine = _turn(picture.straighten_degrees)
+    cosine, sine = _turn(picture.level_degrees)
     across = abs(sine)
     region_width, region_height, middle = _region_px(picture, upright_px)
     ratio = image[0] / image[1]
@@ -89,10 +89,10 @@ def _largest_box(picture: Picture, upright_px: SizePx, image: Size) -> ExactBox:
     height = width / ratio
     slack_x = (region_width - (width * cosine + height * across)) / 2
     slack_y = (region_height - (width * across + height * cosine)) / 2
-    focus = _focus_px(picture, upright_px)
-    x = middle[0] + _clamp(focus[0] - middle[0], slack_x)
-    y = middle[1] + _clamp(focus[1] - middle[1], slack_y)
-    turned_x, turned_y = turn_point((x, y), upright_px, picture.straighten_degrees)
+    centre = _centre_px(picture, upright_px)
+    x = middle[0] + _clamp(centre[0] - middle[0], slack_x)
+    y = middle[1] + _clamp(centre[1] - middle[1], slack_y)
+    turned_x, turned_y = turn_point((x, y), upright_px, picture.level_degrees)
     return ExactBox(turned_x - width / 2, turned_y - height / 2, width, height)
 
 
@@ -108,9 +108,9 @@ def _region_px(
     return crop.width * width, crop.height * height, middle
 
 
-def _focus_px(picture: Picture, upright_px: SizePx) -> tuple[Fraction, Fraction]:
-    if picture.focus is not None:
-        return picture.focus[0] * upright_px[0], picture.focus[1] * upright_px[1]
+def _centre_px(picture: Picture, upright_px: SizePx) -> tuple[Fraction, Fraction]:
+    if picture.centre_on is not None:
+        return picture.centre_on[0] * upright_px[0], picture.centre_on[1] * upright_px[1]
     return _region_px(picture, upright_px)[2]
 
 
@@ -156,7 +156,7 @@ def _clearance(
     box = part.box
     xs = [box.left * upright_px[0], (box.left + box.width) * upright_px[0]]
     ys = [box.top * upright_px[1], (box.top + box.height) * upright_px[1]]
-    corners = [turn_point((x, y), upright_px, picture.straighten_degrees) for x in xs for y in ys]
+    corners = [turn_point((x, y), upright_px, picture.level_degrees) for x in xs for y in ys]
     scale = size.image_mm[0] / crop.width
     left = (min(x for x, _ in corners) - crop.left) * scale
     top = (min(y for _, y in corners) - crop.top) * scale

@@ -14,7 +14,7 @@ def needs_any_order(plan: PicturePlan) -> bool:
 
 def is_streamed(plan: PicturePlan) -> bool:
     """Return whether a source that stands upright can be read once from top to bottom."""
-    return not (plan.crop.straighten_degrees or needs_any_order(plan))
+    return not (plan.crop.level_degrees or needs_any_order(plan))
 
 
 def print_shrink(plan: PicturePlan) -> int:

@@ -33,7 +33,7 @@ def estimated_bytes(file: FilePlan[AnyPicture]) -> int:
 def _picture_bytes(look: Look, size: PictureSize, delivery: Delivery) -> int:
     """Bits for a pixel are as seen on the demo."""
     pixels = size.image_px[0] * size.image_px[1]
-    channels = 1 if look.mono or delivery.profile == "gray" else 3
+    channels = 1 if look.mono or delivery.profile == "grey" else 3
     if delivery.format == "tiff":
         return round(pixels * channels * delivery.bit_depth / 8 * 0.8)
     bits = 0.5 + 3.0 * (max(delivery.quality, 50) / 100) ** 6

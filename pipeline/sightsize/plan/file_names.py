@@ -11,8 +11,10 @@ from sightsize.errors import FileNameError
 from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import AnyPicture
 
-FIELDS = ("reference", "picture", "frame", "recipe", "paper", "surface", "number", "variant")
+FIELDS = ("reference", "picture", "frame", "recipe", "paper", "surface", "number", "step")
 LONGEST_NAME = 64
+
+_OLD_FIELDS = {"variant": "step"}
 
 MASTERS = "masters"
 """Folder of the masters, inside that of the prints."""
@@ -55,6 +57,8 @@ def fill_template(template: str, fields: Mapping[str, str]) -> str:
 
 
 def _check_field(name: str, spec: str | None, conversion: str | None) -> None:
+    if name in _OLD_FIELDS:
+        raise FileNameError(f"{{{name}}} is now called {{{_OLD_FIELDS[name]}}}")
     if name not in FIELDS:
         shown = ", ".join(f"{{{field}}}" for field in FIELDS)
         guess = nearest(name, FIELDS)

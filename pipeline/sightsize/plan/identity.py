@@ -56,7 +56,7 @@ def _picture_facts(plan: PicturePlan, known: Mapping[Path, str]) -> dict[str, ob
     facts = {
         "source": known.get(picture.source) or unchanged_sha256(picture.source),
         "assume_profile": _profile_identity(picture.assume_profile or ""),
-        "crop": [crop.box, crop.straighten_degrees],
+        "crop": [crop.box, crop.level_degrees],
         **{key: each for key, each in stages.items() if key not in _SET_ASIDE and each},
     }
     if plan.grain is not None and plan.grain_of:

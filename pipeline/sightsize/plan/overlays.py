@@ -145,7 +145,7 @@ def shade_of(
     points = []
     for x, y in shade.points:
         upright = x * header.upright_px[0], y * header.upright_px[1]
-        across, down = turn_point(upright, header.upright_px, picture.straighten_degrees)
+        across, down = turn_point(upright, header.upright_px, picture.level_degrees)
         points.append(
             (float((across - crop.exact.left) * scale), float((down - crop.exact.top) * scale))
         )

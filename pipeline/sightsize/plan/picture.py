@@ -160,7 +160,7 @@ def _plan_sharpen(look: Look, size: PictureSize, crop: CropPlan) -> SharpenPlan 
         gain=gain,
         noise_floor=sharpen.noise_floor,
         skin=sharpen.skin,
-        damping=sharpen.damping,
+        damping=sharpen.already_sharpened,
         deblur_sigma_px=deblur_sigma_px(effective, ppi) if sharpen.deblur else 0.0,
     )
 

@@ -47,7 +47,7 @@ def _picture_data(placed: PlacedPicture[AnyPicture]) -> dict[str, Any]:
         "picture": look.picture.name,
         "frame": request.frame.name if request.frame else None,
         "recipe": request.recipe or None,
-        "variant": request.variant or None,
+        "step": request.step or None,
         "aperture": asdict(look.aperture),
         "paper": asdict(request.paper),
         "size": asdict(picture.size),

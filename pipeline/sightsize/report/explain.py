@@ -54,7 +54,7 @@ def _check_lines(name: str, keys: dict[str, Node]) -> list[str]:
     """What a check guards against, how it speaks, and the keys that set where it does."""
     check = all_checks()[name]
     level = " or ".join(", ".join(check.levels).rsplit(", ", 1))
-    if "stop" in check.levels and not check.is_acceptable:
+    if "refuse" in check.levels and not check.is_acceptable:
         level += ", which checks.accept does not change"
     lines = [f"check {name}", f"  guards against {check.guards_against}", f"  level    {level}"]
     start = f"checks.{name.replace('-', '_')}_"

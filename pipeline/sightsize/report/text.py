@@ -152,7 +152,7 @@ def _crop_rows(placed: PlacedPicture[PicturePlan]) -> list[tuple[str, str]]:
 
 def _crop_text(crop: CropPlan) -> str:
     box = crop.box
-    turned = f", turned {crop.straighten_degrees:g} degrees" if crop.straighten_degrees else ""
+    turned = f", turned {crop.level_degrees:g} degrees" if crop.level_degrees else ""
     return (
         f"{box.width} x {box.height} px at ({box.left}, {box.top}){turned}, "
         f"loses {float(crop.crop_loss):.1%}"
@@ -296,7 +296,9 @@ def _sharpen_text(plan: PicturePlan) -> str:
     radius = px_to_mm(Fraction(sharpen.sigma_px), plan.size.ppi)
     deblur = f", deblur {sharpen.deblur_sigma_px:.2f} px" if sharpen.deblur_sigma_px else ""
     skin = f", {sharpen.skin:.0%} on skin" if sharpen.skin < 1 else ""
-    damping = _measured_text("damping", sharpen.damping, "") if sharpen.damping != 1 else ""
+    damping = (
+        _measured_text("already sharpened", sharpen.damping, "") if sharpen.damping != 1 else ""
+    )
     return (
         f"radius {mm_text(radius, 3)} mm = {sharpen.sigma_px:.2f} px, gain {sharpen.gain:g}"
         f"{_measured_text('noise floor', sharpen.noise_floor, ' L*')}{skin}{damping}{deblur}"
@@ -333,7 +335,7 @@ def plan_line(planned: PlannedPrint) -> str:
     request, plan = planned.file.request, planned.plan
     counts = Counter(finding.level for finding in planned.findings)
     marks = " ".join(
-        f"{counts[level]} {level}" for level in ("stop", "warn", "note") if counts[level]
+        f"{counts[level]} {level}" for level in ("refuse", "warn", "note") if counts[level]
     )
     if plan is None:
         return f"{request.number:>5} {planned.name}  not readable  {marks}"

@@ -79,8 +79,8 @@ def make_prints(
         record = records.get(planned.name)
         plan = planned.plan
         if plan is None or planned.refused:
-            stops = [each.message for each in planned.findings if each.level == "stop"]
-            finish(number, Outcome(planned, "refused", stops[0]))
+            reasons = [each.message for each in planned.findings if each.level == "refuse"]
+            finish(number, Outcome(planned, "refused", reasons[0]))
         elif record is not None and is_recorded(record, plan, job.output / record["file"]):
             finish(number, Outcome(planned, "kept", "", record["output"]["bytes"]))
         else:

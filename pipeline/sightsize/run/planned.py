@@ -22,5 +22,5 @@ class PlannedPrint:
 
     @property
     def refused(self) -> bool:
-        """True when a stop stands against the print."""
-        return any(finding.level == "stop" for finding in self.findings)
+        """True when a check refuses the print."""
+        return any(finding.level == "refuse" for finding in self.findings)

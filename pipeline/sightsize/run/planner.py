@@ -92,5 +92,5 @@ def _hit_sources(
 def _source_finding(job: Job, request: PrintRequest, key: str, message: str) -> Finding:
     origin = request.origin(key)
     said = message if message.endswith("?") else f"{message}."
-    finding = Finding(level="stop", check="source", message=said)
+    finding = Finding(level="refuse", check="source", message=said)
     return finding.at(str(job.path), origin.line, origin.column, origin.key)

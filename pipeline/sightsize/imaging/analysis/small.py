@@ -50,7 +50,7 @@ def cut_printed_part(
     width = max(min(round(wide * scale), size_px[0]), 1)
     height = max(min(round(high * scale), size_px[1]), 1)
     across, down = width / wide, height / high
-    angle = radians(crop.straighten_degrees)
+    angle = radians(crop.level_degrees)
     cosine, sine = cos(angle), sin(angle)
     # Positions are those of pixel middles; the middle of the upright picture stays in its place.
     return small.affine(
@@ -68,7 +68,7 @@ def cut_printed_part(
 
 def rows_of(plan: PicturePlan) -> Rows:
     """Return the weights that make a print's one band of light out of red, green and blue."""
-    return (plan.mono.weights if plan.mono else RESPONSES["panchromatic"],)
+    return (plan.mono.weights if plan.mono else RESPONSES["luminance"],)
 
 
 class SmallPrint:

@@ -39,8 +39,8 @@ _WHITE_WITHIN = 0.0005
 
 
 def built_in_profile(name: str) -> bytes:
-    """Return libvips' own ``srgb`` or ``gray`` profile (both CC0)."""
-    vips_name = {"srgb": "srgb", "gray": "sgrey"}[name]
+    """Return libvips' own ``srgb`` or ``grey`` profile (both CC0)."""
+    vips_name = {"srgb": "srgb", "grey": "sgrey"}[name]
     return bytes(pyvips.Operation.call("profile_load", vips_name))
 
 

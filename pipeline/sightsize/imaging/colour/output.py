@@ -50,7 +50,7 @@ def finish_mono(
         return _finish_toned(lightness, delivery, toner)
     if delivery.profile in BUILT_IN_PROFILES:
         value = _round(lightness.maplut(_lightness_to_code(delivery.bit_depth)), delivery.bit_depth)
-        return value if delivery.profile == "gray" else three_alike(value)
+        return value if delivery.profile == "grey" else three_alike(value)
     light = light_of(lightness)
     return finish_colour(three_alike(light), delivery)
 

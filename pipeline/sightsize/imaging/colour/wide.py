@@ -25,7 +25,7 @@ _NAME = "ROMM RGB (ISO 22028-2)"
 
 def master_profile(bands: int) -> bytes:
     """Return the profile of a master: grey with the tone response of sRGB, or ROMM RGB."""
-    return built_in_profile("gray") if bands == 1 else wide_profile()
+    return built_in_profile("grey") if bands == 1 else wide_profile()
 
 
 def wide_codes(light: pyvips.Image) -> pyvips.Image:

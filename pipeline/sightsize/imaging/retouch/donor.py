@@ -201,7 +201,7 @@ def _lightness(read: Read, columns: Whole, rows: Whole, shifts: Points) -> Light
         each = [_lightness(read, columns, rows, shift[None]) for shift in shifts]
         return np.concatenate(each)
     light = read(Box(int(left), int(top), int(width), int(height)))
-    weights = RESPONSES["panchromatic"] if light.shape[2] == 3 else (1.0,)
+    weights = RESPONSES["luminance"] if light.shape[2] == 3 else (1.0,)
     lightness = 100 * np.sqrt(np.maximum(weigh(light, weights), 0) + np.float32(_TOE))
     places = (rows + down[:, None] - top) * width + columns + across[:, None] - left
     return np.asarray(lightness.reshape(-1).take(places))

@@ -202,14 +202,14 @@ def _balance(
             f"{path.name} is from a camera whose colours LibRaw does not know; save it as a TIFF"
         )
     if development.kelvin is None:
-        multipliers = _as_shot(raw, path, matrix, development.duv)
+        multipliers = _of_camera(raw, path, matrix, development.duv)
     else:
         light = white_xy(development.kelvin, development.duv)
         multipliers = _multipliers(path, matrix, light)
     return multipliers, balance_to_light(matrix, np.array(multipliers))
 
 
-def _as_shot(raw: "rawpy.RawPy", path: Path, matrix: "Matrix", duv: float) -> list[float]:
+def _of_camera(raw: "rawpy.RawPy", path: Path, matrix: "Matrix", duv: float) -> list[float]:
     import numpy as np
 
     from sightsize.imaging.source.camera import scene_white

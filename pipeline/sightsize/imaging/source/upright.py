@@ -63,4 +63,4 @@ def _profile(image: pyvips.Image, header: Header, assumed: str | None) -> bytes:
         return profile
     if header.colour == "cmyk":
         raise SourceError("CMYK without profile; give assume_profile a path to a CMYK profile")
-    return built_in_profile("gray" if header.colour == "grey" else "srgb")
+    return built_in_profile("grey" if header.colour == "grey" else "srgb")
