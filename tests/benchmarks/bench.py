@@ -17,9 +17,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-from brief import BRIEFS, MONO_24X16, SUBJECTS
 from parts import Part, Setup
 from report import report, with_summary
+from spec import MONO_24X16, SPECS, SUBJECTS
 
 HERE = Path(__file__).parent
 RESULTS, README = HERE / "RESULTS.md", HERE.parents[1] / "README.md"
@@ -57,7 +57,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--runs", type=_count, default=5, help="times that each is measured")
     parser.add_argument("--threads", type=_count, default=2, help="threads for each subject")
     parser.add_argument("--subjects", nargs="+", choices=SUBJECTS, default=SUBJECTS)
-    parser.add_argument("--briefs", nargs="+", choices=BRIEFS, default=[MONO_24X16.name])
+    parser.add_argument("--specs", nargs="+", choices=SPECS, default=[MONO_24X16.name])
     parser.add_argument("--prints", type=_count, default=20, help="prints in each run of a batch")
     parser.add_argument(
         "--peer-prints", type=_count, default=6, help="as many for the floor and each peer"
@@ -81,7 +81,7 @@ def _setup(options: argparse.Namespace, scratch: Path) -> Setup:
         runs=options.runs,
         threads=options.threads,
         subjects=tuple(options.subjects),
-        briefs=tuple(options.briefs),
+        specs=tuple(options.specs),
         prints=options.prints,
         peer_prints=options.peer_prints,
         pictures=options.pictures,

@@ -8,23 +8,23 @@ kernel.
 from pathlib import Path
 
 import pyvips
-from brief import MM_PER_INCH, MONO_24X16, Brief
+from spec import MM_PER_INCH, MONO_24X16, Spec
 
 # A second print of the same source must not find the first one's work done.
 pyvips.cache_set_max(0)
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
+def make_print(source: Path, target: Path, spec: Spec = MONO_24X16) -> None:
     """Place the source, at its size and on its sheet, in a JPEG."""
-    crop, picture, sheet = brief.crop, brief.picture, brief.sheet
-    pixels_per_mm = float(brief.ppi / MM_PER_INCH)
+    crop, picture, sheet = spec.crop, spec.picture, spec.sheet
+    pixels_per_mm = float(spec.ppi / MM_PER_INCH)
     pyvips.Image.new_from_file(str(source), access="sequential").crop(*crop).resize(
         picture.width / crop.width, vscale=picture.height / crop.height, kernel="lanczos3"
     ).embed(picture.left, picture.top, *sheet, extend="white").copy(
         xres=pixels_per_mm, yres=pixels_per_mm
     ).jpegsave(
         str(target),
-        Q=brief.quality,
+        Q=spec.quality,
         subsample_mode="off",
-        optimize_coding=brief.optimised_coding,
+        optimize_coding=spec.optimised_coding,
     )

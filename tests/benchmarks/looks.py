@@ -5,9 +5,9 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from brief import DETAIL_RATIOS, LARGEST_DIFFERENCE_CODES, TUNED
 from measure import Bench, Row, measure_cold
 from sources import run_script
+from spec import DETAIL_RATIOS, LARGEST_DIFFERENCE_CODES, TUNED
 from tables import table
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ def looks_at(bench: Bench, rows: Iterable[Row]) -> "list[Look]":
 
 def looks_at_files(bench: Bench, prints: Sequence[Path]) -> "list[Look]":
     """Return a look at each of some print files."""
-    return cast("list[Look]", json.loads(run_script("verify.py", bench.brief.name, *prints)))
+    return cast("list[Look]", json.loads(run_script("verify.py", bench.spec.name, *prints)))
 
 
 def looks_beside_reference(bench: Bench, row: Row) -> "list[Look]":
@@ -45,7 +45,7 @@ def look_faults(looks: "Iterable[Look]") -> list[str]:
 
 
 def looks_table(looks: "Iterable[Look]") -> str:
-    """Return how far prints stand from the reference, and whether they are as briefed."""
+    """Return how far prints stand from the reference, and whether they are as specified."""
     return table(HEADINGS, [_cells(look) for look in looks])
 
 
@@ -58,5 +58,5 @@ def _cells(look: "Look") -> list[str]:
         f"{compared['detail_ratio']:.2f}" if compared else "",
         "optimised" if look["optimised_coding"] else "standard",
         f"{look['megabytes']:.1f}",
-        "; ".join(look["faults"]) or "as briefed",
+        "; ".join(look["faults"]) or "as specified",
     ]

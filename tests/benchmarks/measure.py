@@ -20,7 +20,7 @@ from statistics import median
 from tempfile import TemporaryFile
 from typing import cast
 
-from brief import Brief
+from spec import Spec
 from worker import CORES, Answer
 
 WORKER = Path(__file__).with_name("worker.py")
@@ -113,9 +113,9 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class Bench:
-    """One run: the brief, its source, where prints go, what threads and cores a subject gets."""
+    """One run: the spec, its source, where prints go, what threads and cores a subject gets."""
 
-    brief: Brief
+    spec: Spec
     source: Path
     folder: Path
     threads: int
@@ -133,7 +133,7 @@ class Bench:
 
     def command(self, subject: str, *paths: Path) -> list[str]:
         """How a worker is started for a subject: to serve, or for one print with the paths."""
-        return [sys.executable, str(WORKER), subject, self.brief.name, *map(str, paths)]
+        return [sys.executable, str(WORKER), subject, self.spec.name, *map(str, paths)]
 
     @property
     def environment(self) -> dict[str, str]:

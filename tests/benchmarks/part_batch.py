@@ -11,13 +11,13 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import median
 
-from brief import FLOOR, MONO_24X16, OURS, PEERS, TUNED
 from crowd import NotMadeError, made_at_once
 from goals import Claim
 from looks import HOW, look_faults, looks_at_files, looks_table
 from measure import Bench
 from parts import Part, Setup
 from sources import photograph
+from spec import FLOOR, MONO_24X16, OURS, PEERS, TUNED
 from tables import ratio, table
 
 HEADINGS = ("batch", "prints", "s a print (min-max)", "rate / one core's", "peak MiB, all")

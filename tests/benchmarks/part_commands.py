@@ -8,11 +8,11 @@ from statistics import median
 from typing import Any
 
 import tomli_w
-from brief import SMALL
 from goals import Claim
 from measure import Spent, run_alone
 from parts import Part, Setup
 from sources import small_pictures
+from spec import SMALL
 from tables import table
 
 PICTURES = 800

@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from brief import FLOOR, GIGAPIXEL, LARGE_40X30, OURS, TUNED, Brief, Size
 from goals import Claim
 from looks import look_faults, looks_at, looks_table
 from measure import Row, measure_cold
 from parts import Part, Setup, row_faults
 from sources import NoSourceError, gigapixel, photograph
+from spec import FLOOR, GIGAPIXEL, LARGE_40X30, OURS, TUNED, Size, Spec
 from tables import ratio, table
 
 HEADINGS = ("source", "sheet", "runs", "cold s", "/ floor", "peak MiB", "floor's MiB")
@@ -26,15 +26,15 @@ class Large:
     """A print to measure, for which goal, how often, and what it is held against."""
 
     goal: str
-    brief: Brief
+    spec: Spec
     runs: int
     reference: str | None = None
 
     def source(self, cache: Path) -> Path:
         """The source picture. Raises NoSourceError where it has no room."""
-        if self.brief is GIGAPIXEL:
+        if self.spec is GIGAPIXEL:
             return gigapixel(cache)
-        return photograph(cache, self.brief.source)
+        return photograph(cache, self.spec.source)
 
 
 def part(setup: Setup) -> Part:
@@ -53,11 +53,11 @@ def part(setup: Setup) -> Part:
 
 def _measured(setup: Setup, large: Large) -> tuple[list[str], Part]:
     """A row of the table, and what there is to say of the print below it."""
-    brief = large.brief
+    spec = large.spec
     try:
-        bench = setup.bench(brief, large.source(setup.cache))
+        bench = setup.bench(spec, large.source(setup.cache))
     except NoSourceError as error:
-        return [], Part(text=f"{brief.name} is left out: {error}.")
+        return [], Part(text=f"{spec.name} is left out: {error}.")
     floor, ours = Row(subject=FLOOR), Row(subject=OURS)
     held = [Row(subject=large.reference)] if large.reference else []
     measure_cold(bench, [floor, ours], large.runs)
@@ -65,11 +65,11 @@ def _measured(setup: Setup, large: Large) -> tuple[list[str], Part]:
     looks = looks_at(bench, [*held, floor, ours])
     faults = (*row_faults([*held, floor, ours]), *look_faults(looks))
     if floor.missing or ours.missing:
-        return [], Part(text=f"{brief.name} was not made.", faults=faults)
+        return [], Part(text=f"{spec.name} was not made.", faults=faults)
     claim = Claim(goal=large.goal, value=ours.peak_mib)
     cells = [
-        _px(brief.source),
-        _px(brief.sheet),
+        _px(spec.source),
+        _px(spec.sheet),
         str(large.runs),
         f"{ours.cold:.1f}",
         ratio(ours.cold, floor.cold),

@@ -3,12 +3,12 @@
 from collections.abc import Mapping, Sequence
 from math import log
 
-from brief import OURS, SCALED, TUNED, Brief
 from goals import Claim
 from looks import look_faults, looks_at
 from measure import Bench, Row, measure_cold, measure_warm
 from parts import Part, Setup, row_faults
 from sources import photograph
+from spec import OURS, SCALED, TUNED, Spec
 from tables import table
 
 HEADINGS = ("source MP", "sheet MP", "warm s", "s a megapixel", "/ the least")
@@ -23,9 +23,7 @@ at every coefficient. Each print is held against that of `tuned_opencv`."""
 
 def part(setup: Setup) -> Part:
     """Measure every size in turn, and fit time against pixels."""
-    benches = [
-        setup.bench(brief, photograph(setup.cache, brief.source)) for brief in SCALED.values()
-    ]
+    benches = [setup.bench(spec, photograph(setup.cache, spec.source)) for spec in SCALED.values()]
     rows = [Row(subject=OURS) for _ in benches]
     for _ in range(setup.runs):
         for bench, row in zip(benches, rows, strict=True):
@@ -37,9 +35,9 @@ def part(setup: Setup) -> Part:
     )
     if any(row.missing for row in rows):
         return Part(text=f"{TEXT}\n\nNot every size was printed.\n", faults=faults)
-    seconds = {bench.brief: row.warm for bench, row in zip(benches, rows, strict=True)}
+    seconds = {bench.spec: row.warm for bench, row in zip(benches, rows, strict=True)}
     shares = a_megapixel(seconds)
-    power = exponent([_megapixels(brief) for brief in seconds], list(seconds.values()))
+    power = exponent([_megapixels(spec) for spec in seconds], list(seconds.values()))
     grows = f"Time grows as the number of pixels to the power of {power:.3f}."
     return Part(
         text=f"{TEXT}\n\n{table(HEADINGS, cells(seconds))}\n\n{grows}\n",
@@ -54,24 +52,24 @@ def _print_faults(bench: Bench, row: Row) -> list[str]:
     return [*row_faults([held, row]), *look_faults(looks_at(bench, [held, row]))]
 
 
-def cells(seconds: Mapping[Brief, float]) -> list[list[str]]:
+def cells(seconds: Mapping[Spec, float]) -> list[list[str]]:
     """Return the time of each print, alone and for each of its megapixels."""
     shares = a_megapixel(seconds)
     return [
         [
-            f"{brief.source.width * brief.source.height / 1e6:.0f}",
-            f"{_megapixels(brief):.1f}",
+            f"{spec.source.width * spec.source.height / 1e6:.0f}",
+            f"{_megapixels(spec):.1f}",
             f"{taken:.2f}",
             f"{share:.4f}",
             f"{share / min(shares):.2f}",
         ]
-        for (brief, taken), share in zip(seconds.items(), shares, strict=True)
+        for (spec, taken), share in zip(seconds.items(), shares, strict=True)
     ]
 
 
-def a_megapixel(seconds: Mapping[Brief, float]) -> list[float]:
+def a_megapixel(seconds: Mapping[Spec, float]) -> list[float]:
     """Return seconds for each megapixel of the sheet."""
-    return [taken / _megapixels(brief) for brief, taken in seconds.items()]
+    return [taken / _megapixels(spec) for spec, taken in seconds.items()]
 
 
 def exponent(sizes: Sequence[float], seconds: Sequence[float]) -> float:
@@ -83,5 +81,5 @@ def exponent(sizes: Sequence[float], seconds: Sequence[float]) -> float:
     return sum((x - middle) * (y - height) for x, y in together) / spread
 
 
-def _megapixels(brief: Brief) -> float:
-    return brief.sheet.width * brief.sheet.height / 1e6
+def _megapixels(spec: Spec) -> float:
+    return spec.sheet.width * spec.sheet.height / 1e6

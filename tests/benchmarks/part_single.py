@@ -2,12 +2,12 @@
 
 from collections.abc import Iterator, Sequence
 
-from brief import BRIEFS, FLOOR, MONO_24X16, OURS, PEERS, Box, Brief, Size
 from goals import Claim
 from looks import HOW, look_faults, looks_at, looks_table
 from measure import Row, measure
 from parts import Part, Setup, row_faults
 from sources import photograph
+from spec import FLOOR, MONO_24X16, OURS, PEERS, SPECS, Box, Size, Spec
 from tables import ratio, table
 
 HEADINGS = (
@@ -28,8 +28,8 @@ the overshoot limit, dither, and the file held against its plan."""
 
 
 def part(setup: Setup) -> Part:
-    """Measure every brief."""
-    found = [_measured(setup, BRIEFS[name]) for name in setup.briefs]
+    """Measure every spec."""
+    found = [_measured(setup, SPECS[name]) for name in setup.specs]
     return Part(
         text="\n".join(each.text for each in found),
         claims=tuple(claim for each in found for claim in each.claims),
@@ -37,15 +37,15 @@ def part(setup: Setup) -> Part:
     )
 
 
-def _measured(setup: Setup, brief: Brief) -> Part:
-    bench = setup.bench(brief, photograph(setup.cache, brief.source))
+def _measured(setup: Setup, spec: Spec) -> Part:
+    bench = setup.bench(spec, photograph(setup.cache, spec.source))
     rows = measure(bench, setup.subjects, setup.runs)
     looks = looks_at(bench, rows)
     times = table(HEADINGS, cells(rows))
-    sections = [f"## {brief.name}", described(brief), times, PEERS_TEXT, HOW, looks_table(looks)]
+    sections = [f"## {spec.name}", described(spec), times, PEERS_TEXT, HOW, looks_table(looks)]
     return Part(
         text="\n\n".join(sections) + "\n",
-        claims=tuple(claims_of(rows)) if brief is MONO_24X16 else (),
+        claims=tuple(claims_of(rows)) if spec is MONO_24X16 else (),
         faults=(*row_faults(rows), *look_faults(looks)),
     )
 
@@ -65,14 +65,14 @@ def claims_of(rows: Sequence[Row]) -> Iterator[Claim]:
         yield Claim(goal="peer memory", value=ours.peak_mib / min(peer.peak_mib for peer in peers))
 
 
-def described(brief: Brief) -> str:
-    """Return what a brief asks for."""
-    crop, picture = brief.crop, brief.picture
-    coding = "optimised" if brief.optimised_coding else "standard"
+def described(spec: Spec) -> str:
+    """Return what a spec asks for."""
+    crop, picture = spec.crop, spec.picture
+    coding = "optimised" if spec.optimised_coding else "standard"
     return f"""\
-Colour JPEG of {_px(brief.source)}, cropped to {_px(crop)}; black-and-white picture of
-{_px(picture)} at ({picture.left}, {picture.top}) on a sheet of {_px(brief.sheet)}; JPEG quality
-{brief.quality}, 4:4:4, {coding} coding."""
+Colour JPEG of {_px(spec.source)}, cropped to {_px(crop)}; black-and-white picture of
+{_px(picture)} at ({picture.left}, {picture.top}) on a sheet of {_px(spec.sheet)}; JPEG quality
+{spec.quality}, 4:4:4, {coding} coding."""
 
 
 def _px(area: Size | Box) -> str:

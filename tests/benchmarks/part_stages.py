@@ -1,9 +1,9 @@
 """What each stage adds to a print, and a print with all of them."""
 
-from brief import FLOOR, MONO_24X16, OURS
 from measure import Row, measure
 from parts import Part, Setup, row_faults
 from sources import photograph
+from spec import FLOOR, MONO_24X16, OURS
 from stages import ALL, STAGES
 from tables import ratio, table
 

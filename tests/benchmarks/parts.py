@@ -4,9 +4,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from brief import Brief
 from goals import Claim
 from measure import Bench, Row
+from spec import Spec
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,18 +19,18 @@ class Setup:
     runs: int
     threads: int
     subjects: tuple[str, ...]
-    briefs: tuple[str, ...]
+    specs: tuple[str, ...]
     prints: int
     peer_prints: int
     pictures: int
     cache: Path
     scratch: Path
 
-    def bench(self, brief: Brief, source: Path) -> Bench:
-        """Return a bench for a brief with a folder of its own."""
-        folder = self.scratch / brief.name
+    def bench(self, spec: Spec, source: Path) -> Bench:
+        """Return a bench for a spec with a folder of its own."""
+        folder = self.scratch / spec.name
         folder.mkdir(exist_ok=True)
-        return Bench(brief=brief, source=source, folder=folder, threads=self.threads)
+        return Bench(spec=spec, source=source, folder=folder, threads=self.threads)
 
 
 @dataclass(frozen=True, kw_only=True)

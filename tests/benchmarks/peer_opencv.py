@@ -4,26 +4,26 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from brief import MONO_24X16, Brief, thread_count
 from numpy.typing import NDArray
+from spec import MONO_24X16, Spec, thread_count
 from tone_tables import linear_light, monotone_cubic
 from tuned_opencv import FloatImage, read, resized, write
 
 cv2.setNumThreads(thread_count())
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
-    """Make the black-and-white print of the brief."""
+def make_print(source: Path, target: Path, spec: Spec = MONO_24X16) -> None:
+    """Make the black-and-white print of the spec."""
     colour, kinds, chunks = read(source)
-    light = cv2.LUT(colour[brief.crop.slices], linear_light())
-    luminance = cv2.transform(light, np.array([brief.weights[::-1]], np.float32))
-    lightness = _curved(_lightness(resized(np.asarray(luminance), brief)), brief)
-    blurred = cv2.GaussianBlur(lightness, (0, 0), brief.sharpen_sigma_px)
-    gain = brief.sharpen_gain
+    light = cv2.LUT(colour[spec.crop.slices], linear_light())
+    luminance = cv2.transform(light, np.array([spec.weights[::-1]], np.float32))
+    lightness = _curved(_lightness(resized(np.asarray(luminance), spec)), spec)
+    blurred = cv2.GaussianBlur(lightness, (0, 0), spec.sharpen_sigma_px)
+    gain = spec.sharpen_gain
     sharp = np.asarray(cv2.addWeighted(lightness, 1 + gain, blurred, -gain, 0))
-    sheet = np.full((brief.sheet.height, brief.sheet.width), 255, np.uint8)
-    sheet[brief.picture.slices] = cv2.convertScaleAbs(_srgb(sharp), alpha=255)
-    write(target, sheet, kinds, chunks, brief)
+    sheet = np.full((spec.sheet.height, spec.sheet.width), 255, np.uint8)
+    sheet[spec.picture.slices] = cv2.convertScaleAbs(_srgb(sharp), alpha=255)
+    write(target, sheet, kinds, chunks, spec)
 
 
 def _lightness(light: FloatImage) -> FloatImage:
@@ -32,9 +32,9 @@ def _lightness(light: FloatImage) -> FloatImage:
     return np.where(light > (6 / 29) ** 3, 116 * _power(light, 1 / 3) - 16, light * (29 / 3) ** 3)
 
 
-def _curved(lightness: FloatImage, brief: Brief) -> FloatImage:
+def _curved(lightness: FloatImage, spec: Spec) -> FloatImage:
     knots = np.linspace(0, 100, 1001)
-    curve = monotone_cubic(brief.curve, knots)
+    curve = monotone_cubic(spec.curve, knots)
     return np.interp(lightness, knots, curve).astype(np.float32)
 
 

@@ -3,47 +3,47 @@
 from pathlib import Path
 
 import numpy as np
-from brief import MONO_24X16, Brief
 from numpy.typing import NDArray
 from PIL import Image
+from spec import MONO_24X16, Spec
 from tone_tables import LIGHTNESS_STEPS, STEPS, curved_lightness, linear_light, srgb_code
 
 FloatImage = NDArray[np.float32]
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
-    """Make the black-and-white print of the brief."""
-    crop, picture = brief.crop, brief.picture
+def make_print(source: Path, target: Path, spec: Spec = MONO_24X16) -> None:
+    """Make the black-and-white print of the spec."""
+    crop, picture = spec.crop, spec.picture
     with Image.open(source) as opened:
         profile = opened.info["icc_profile"]
         edges = (crop.left, crop.top, crop.left + crop.width, crop.top + crop.height)
-        luminance = _luminance(opened.crop(edges), brief)
+        luminance = _luminance(opened.crop(edges), spec)
     resized = Image.fromarray(luminance).resize(picture[2:], Image.Resampling.LANCZOS)
-    sheet = Image.new("L", brief.sheet, 255)
-    sheet.paste(Image.fromarray(_finished(np.asarray(resized), brief)), picture[:2])
+    sheet = Image.new("L", spec.sheet, 255)
+    sheet.paste(Image.fromarray(_finished(np.asarray(resized), spec)), picture[:2])
     sheet.convert("RGB").save(
         target,
         "JPEG",
-        quality=brief.quality,
+        quality=spec.quality,
         subsampling="4:4:4",
-        optimize=brief.optimised_coding,
+        optimize=spec.optimised_coding,
         icc_profile=profile,
-        dpi=(brief.ppi, brief.ppi),
+        dpi=(spec.ppi, spec.ppi),
     )
 
 
-def _luminance(colour: Image.Image, brief: Brief) -> FloatImage:
+def _luminance(colour: Image.Image, spec: Spec) -> FloatImage:
     luminance = np.zeros((colour.height, colour.width), np.float32)
-    for band, weight in zip(colour.split(), brief.weights, strict=True):
+    for band, weight in zip(colour.split(), spec.weights, strict=True):
         luminance += (linear_light() * np.float32(weight))[np.asarray(band)]
     return luminance
 
 
-def _finished(luminance: FloatImage, brief: Brief) -> NDArray[np.uint8]:
+def _finished(luminance: FloatImage, spec: Spec) -> NDArray[np.uint8]:
     """Curve and sharpen in L*, and encode."""
-    lightness = curved_lightness(brief)[_index(luminance, STEPS)]
-    detail = lightness - _blurred(lightness, brief.sharpen_sigma_px)
-    detail *= np.float32(brief.sharpen_gain)
+    lightness = curved_lightness(spec)[_index(luminance, STEPS)]
+    detail = lightness - _blurred(lightness, spec.sharpen_sigma_px)
+    detail *= np.float32(spec.sharpen_gain)
     lightness += detail
     return srgb_code()[_index(lightness, LIGHTNESS_STEPS)]
 

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 import pyvips
-from brief import Size
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFilter
+from spec import Size
 
 FloatImage = NDArray[np.float32]
 

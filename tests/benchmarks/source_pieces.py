@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 import pyvips
-from brief import SMALL, Size
+from spec import SMALL, Size
 
 TILE_PX = 256
 

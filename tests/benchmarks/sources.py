@@ -5,7 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from brief import GIGAPIXEL, MONO_24X16, Size
+from spec import GIGAPIXEL, MONO_24X16, Size
 
 HERE = Path(__file__).parent
 BYTES_A_PIXEL = 3
@@ -32,7 +32,7 @@ def photograph(folder: Path, size: Size) -> Path:
 
 
 def gigapixel(folder: Path) -> Path:
-    """Return the tiled BigTIFF of the largest brief. Raises NoSourceError where it has no room."""
+    """Return the tiled BigTIFF of the largest spec. Raises NoSourceError where it has no room."""
     size = GIGAPIXEL.source
     path = folder / f"source-{size.width}x{size.height}.tif"
     if not path.exists():

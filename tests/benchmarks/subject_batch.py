@@ -6,14 +6,14 @@ With two prints at a time it is measured as ``subject_batch:2``.
 from pathlib import Path
 
 import tomli_w
-from brief import Brief
+from spec import Spec
 from subject_sightsize import job_values, run_job
 
 
-def make_print(source: Path, target: Path, brief: Brief, step: str) -> None:
+def make_print(source: Path, target: Path, spec: Spec, step: str) -> None:
     """Print each picture of the folder `source` into the folder `target`."""
     target.mkdir()
-    values = job_values(source, brief)
+    values = job_values(source, spec)
     values["job"] = {"output": "prints"}
     values["delivery"]["name"] = "{picture}"
     values["prints"] = [{"source": f"{source.resolve()}/*.jpg"}]

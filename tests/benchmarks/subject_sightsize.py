@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import tomli_w
-from brief import MONO_24X16, Brief
+from spec import MONO_24X16, Spec
 
 from sightsize.checks.run import check_ids
 from sightsize.docket.store import NAME as DOCKET
@@ -17,12 +17,12 @@ from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints
 
 ACCEPTED_CHECKS = ("overlap", "unit-slip")
-"""Some briefs want exactly the opening's size, and one an opening of two metres."""
+"""Some specs want exactly the opening's size, and one an opening of two metres."""
 
 
-def make_print(source: Path, target: Path, brief: Brief = MONO_24X16) -> None:
-    """Write the job of the brief, run it and move the print file to `target`."""
-    made_print(tomli_w.dumps(job_values(source, brief)), target)
+def make_print(source: Path, target: Path, spec: Spec = MONO_24X16) -> None:
+    """Write the job of the spec, run it and move the print file to `target`."""
+    made_print(tomli_w.dumps(job_values(source, spec)), target)
 
 
 def made_print(job_text: str, target: Path) -> None:
@@ -52,27 +52,27 @@ def run_job(job_path: Path, workers: int = 1) -> None:
             raise RuntimeError(f"sightsize {outcome.status} a print: {outcome.message}")
 
 
-def job_values(source: Path, brief: Brief) -> dict[str, Any]:
-    """Return the brief as the values of a job file."""
-    width, height = (_inches(side) for side in brief.aperture_in)
-    overlap = f"{float(brief.overlap_mm):g} mm"
+def job_values(source: Path, spec: Spec) -> dict[str, Any]:
+    """Return the spec as the values of a job file."""
+    width, height = (_inches(side) for side in spec.aperture_in)
+    overlap = f"{float(spec.overlap_mm):g} mm"
     return {
         "sightsize": 1,
         "aperture": {"width": width, "height": height, "overlap": overlap},
-        "paper": {"size": f"{float(brief.paper_in[0]):g}x{_inches(brief.paper_in[1])}"},
+        "paper": {"size": f"{float(spec.paper_in[0]):g}x{_inches(spec.paper_in[1])}"},
         "mono": {"response": "luminance", "filter": "none"},
-        "tone": {"curve": [list(point) for point in brief.curve]},
+        "tone": {"curve": [list(point) for point in spec.curve]},
         "sharpen": {
-            "radius": f"{float(brief.sharpen_radius_mm)} mm",
-            "gain": brief.sharpen_gain,
+            "radius": f"{float(spec.sharpen_radius_mm)} mm",
+            "gain": spec.sharpen_gain,
             "noise_floor": 0.0,
         },
         "delivery": {
-            "resolution": f"{brief.ppi} ppi",
+            "resolution": f"{spec.ppi} ppi",
             "format": "jpeg",
-            "quality": brief.quality,
+            "quality": spec.quality,
             "profile": "srgb",
-            "name": brief.name,
+            "name": spec.name,
         },
         "checks": {"accept": list(ACCEPTED_CHECKS)},
         "prints": [{"source": str(source.resolve())}],

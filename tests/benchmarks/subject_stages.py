@@ -6,15 +6,15 @@ A stage is measured as ``subject_stages:NAME``.
 from pathlib import Path
 
 import tomli_w
-from brief import Brief
+from spec import Spec
 from stages import ALL, STAGES
 from subject_sightsize import job_values, made_print
 
 
-def make_print(source: Path, target: Path, brief: Brief, step: str) -> None:
-    """Make the brief's print with a stage, or all of them."""
+def make_print(source: Path, target: Path, spec: Spec, step: str) -> None:
+    """Make the spec's print with a stage, or all of them."""
     names = STAGES if step == ALL else [step]
-    values = job_values(source, brief)
+    values = job_values(source, spec)
     picture = {"source": str(source.resolve())}
     for name in names:
         for table, keys in STAGES[name].items():

@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 import sources
 from bench import HERE, PARTS, README, RESULTS
-from brief import BRIEFS, GIGAPIXEL, MM_PER_INCH, MONO_24X16, OURS, SCALED, Box, Brief, Size
 from crowd import NotMadeError, made_at_once
 from goals import GOALS, Claim, goals_table
 from measure import Bench, Row, run_alone
@@ -27,6 +26,7 @@ from part_single import claims_of
 from parts import Setup
 from PIL import Image, ImageCms
 from report import BEGIN, END, report, summary_of, with_summary
+from spec import GIGAPIXEL, MM_PER_INCH, MONO_24X16, OURS, SCALED, SPECS, Box, Size, Spec
 from subject_sightsize import job_values
 from tone_tables import (
     LIGHTNESS_STEPS,
@@ -129,9 +129,9 @@ def test_the_scaled_briefs_are_the_plain_one_and_like_it() -> None:
         MONO_24X16.picture,
         MONO_24X16.crop,
     )
-    for megapixels, brief in SCALED.items():
-        assert brief.source.width * brief.source.height / 1e6 == pytest.approx(megapixels, rel=1e-3)
-        sheets = brief.sheet.width / plain.sheet.width, brief.sheet.height / plain.sheet.height
+    for megapixels, spec in SCALED.items():
+        assert spec.source.width * spec.source.height / 1e6 == pytest.approx(megapixels, rel=1e-3)
+        sheets = spec.sheet.width / plain.sheet.width, spec.sheet.height / plain.sheet.height
         assert sheets == pytest.approx([(megapixels / 24) ** 0.5] * 2, rel=1e-3)
 
 
@@ -140,22 +140,22 @@ def test_the_largest_brief_is_a_gigapixel_and_two_metres() -> None:
     assert GIGAPIXEL.picture.width == round(2000 / 25.4 * 300)
 
 
-@pytest.mark.parametrize("brief", BRIEFS.values(), ids=lambda brief: brief.name)
-def test_a_job_says_the_sizes_of_its_brief(brief: Brief) -> None:
-    values = job_values(Path("source.jpg"), brief)
+@pytest.mark.parametrize("spec", SPECS.values(), ids=lambda spec: spec.name)
+def test_a_job_says_the_sizes_of_its_spec(spec: Spec) -> None:
+    values = job_values(Path("source.jpg"), spec)
     across, down = values["paper"]["size"].removesuffix(" in").split("x")
-    assert (_px(across), _px(down)) == brief.sheet
+    assert (_px(across), _px(down)) == spec.sheet
     opening = values["aperture"]
     behind_in = 2 * float(opening["overlap"].removesuffix(" mm")) / 25.4
     sides = [_px(opening[side].removesuffix(" in"), behind_in) for side in ("width", "height")]
-    assert sides == [brief.picture.width, brief.picture.height]
+    assert sides == [spec.picture.width, spec.picture.height]
 
 
 def _px(inches: str, more_in: float = 0) -> int:
     return int((float(inches) + more_in) * 300 + 0.5)
 
 
-# Prints that are not as briefed.
+# Prints that are not as specified.
 
 SMALL_BRIEF = replace(
     MONO_24X16,
@@ -272,7 +272,7 @@ def _setup(tmp_path: Path, pictures: int = 3) -> Setup:
         runs=1,
         threads=1,
         subjects=("floor", OURS),
-        briefs=(MONO_24X16.name,),
+        specs=(MONO_24X16.name,),
         prints=4,
         peer_prints=3,
         pictures=pictures,
@@ -306,7 +306,7 @@ def test_a_batch_is_held_against_one_core_and_the_fastest_peer(tmp_path: Path) -
 
 PROBE = """
 import os
-def make_print(source, target, brief):
+def make_print(source, target, spec):
     if source.name == "broken":
         raise ValueError("a broken picture")
     if source.name == "lacking":
@@ -320,7 +320,7 @@ def probe(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
     """A bench whose subject `probe` writes down on how many cores and threads it works."""
     (tmp_path / "probe.py").write_text(PROBE, encoding="utf-8")
     monkeypatch.setenv("PYTHONPATH", str(tmp_path), prepend=":")
-    return Bench(brief=MONO_24X16, source=tmp_path, folder=tmp_path, threads=3, cores=1)
+    return Bench(spec=MONO_24X16, source=tmp_path, folder=tmp_path, threads=3, cores=1)
 
 
 def test_workers_at_once_keep_to_their_cores_and_threads(probe: Bench) -> None:

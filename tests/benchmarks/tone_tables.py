@@ -7,8 +7,8 @@ far below what the 8-bit print can show.
 from functools import cache
 
 import numpy as np
-from brief import Brief
 from numpy.typing import NDArray
+from spec import Spec
 
 FloatTable = NDArray[np.float32]
 
@@ -26,12 +26,12 @@ def linear_light() -> FloatTable:
 
 
 @cache
-def curved_lightness(brief: Brief) -> FloatTable:
+def curved_lightness(spec: Spec) -> FloatTable:
     """L* (CIE 15) after the tone curve, for linear light in 65 536 steps."""
     light = np.arange(STEPS + 1) / STEPS
     toe = light * (29 / 3) ** 3
     lightness = np.where(light > (6 / 29) ** 3, 116 * np.cbrt(light) - 16, toe)
-    return monotone_cubic(brief.curve, lightness).astype(np.float32)
+    return monotone_cubic(spec.curve, lightness).astype(np.float32)
 
 
 @cache

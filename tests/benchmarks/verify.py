@@ -1,6 +1,6 @@
 """Hold the prints against one another, so that no subject is fast by leaving work out.
 
-    python verify.py BRIEF PRINT...      prints the JSON of one `Look` for each print
+    python verify.py SPEC PRINT...      prints the JSON of one `Look` for each print
 
 Two numbers compare the pictures away from their edges. The mean difference is taken over means of
 4 x 4 pixels, so that resampling kernels may differ but tone, geometry and mono conversion may not.
@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import NotRequired, TypedDict
 
 import numpy as np
-from brief import BRIEFS, DETAIL_RATIOS, FLOOR, LARGEST_DIFFERENCE_CODES, PEERS, TUNED, Brief
 from numpy.typing import NDArray
 from PIL import Image, ImageChops
 from PIL.JpegImagePlugin import JpegImageFile, get_sampling
+from spec import DETAIL_RATIOS, FLOOR, LARGEST_DIFFERENCE_CODES, PEERS, SPECS, TUNED, Spec
 
 FloatImage = NDArray[np.float32]
 
@@ -52,21 +52,21 @@ class Look(TypedDict):
     comparison: NotRequired[Comparison]
 
 
-def look(path: Path, reference: Path | None, brief: Brief) -> Look:
-    """Hold one print against the brief and, but for the floor's, against the reference."""
+def look(path: Path, reference: Path | None, spec: Spec) -> Look:
+    """Hold one print against the spec and, but for the floor's, against the reference."""
     optimised = coding_is_optimised(path.read_bytes())
     found: Look = {
         "subject": path.stem,
         "megabytes": path.stat().st_size / 1e6,
         "optimised_coding": optimised,
-        "faults": file_faults(path, brief),
+        "faults": file_faults(path, spec),
     }
-    if optimised != brief.optimised_coding:
-        found["faults"].append("Huffman coding is not as briefed")
+    if optimised != spec.optimised_coding:
+        found["faults"].append("Huffman coding is not as specified")
     if path.stem != FLOOR and not is_grey(path):
         found["faults"].append("the picture is not black-and-white")
     if reference is not None:
-        found["comparison"] = compare(_picture(path, brief), _picture(reference, brief))
+        found["comparison"] = compare(_picture(path, spec), _picture(reference, spec))
         found["faults"] += comparison_faults(found["comparison"])
     return found
 
@@ -92,20 +92,20 @@ def comparison_faults(comparison: Comparison) -> list[str]:
     return faults
 
 
-def file_faults(path: Path, brief: Brief) -> list[str]:
-    """Say what about a print file is not as briefed."""
+def file_faults(path: Path, spec: Spec) -> list[str]:
+    """Say what about a print file is not as specified."""
     with Image.open(path) as opened:
         assert isinstance(opened, JpegImageFile)
         right = {
-            "size": opened.size == brief.sheet,
+            "size": opened.size == spec.sheet,
             "channels": opened.mode == "RGB",
             "chroma sampling": get_sampling(opened) == 0,
-            "quality": _luma_table(opened) == _luma_table_of(brief.quality),
-            "resolution": opened.info.get("dpi") == (brief.ppi, brief.ppi),
+            "quality": _luma_table(opened) == _luma_table_of(spec.quality),
+            "resolution": opened.info.get("dpi") == (spec.ppi, spec.ppi),
             "profile": "icc_profile" in opened.info,
-            "white sheet": _is_white_around(opened, brief),
+            "white sheet": _is_white_around(opened, spec),
         }
-    return [f"{fact} is not as briefed" for fact, holds in right.items() if not holds]
+    return [f"{fact} is not as specified" for fact, holds in right.items() if not holds]
 
 
 def is_grey(path: Path) -> bool:
@@ -129,9 +129,9 @@ def _huffman_bytes(jpeg: bytes) -> int:
     return total
 
 
-def _picture(path: Path, brief: Brief) -> FloatImage:
+def _picture(path: Path, spec: Spec) -> FloatImage:
     """The grey picture inside its edges, cut to whole cells."""
-    box = brief.picture
+    box = spec.picture
     width = (box.width - 2 * EDGE_PX) // CELL_PX * CELL_PX
     height = (box.height - 2 * EDGE_PX) // CELL_PX * CELL_PX
     left, top = box.left + EDGE_PX, box.top + EDGE_PX
@@ -161,10 +161,10 @@ def _luma_table_of(quality: int) -> list[int]:
         return _luma_table(written)
 
 
-def _is_white_around(opened: Image.Image, brief: Brief) -> bool:
+def _is_white_around(opened: Image.Image, spec: Spec) -> bool:
     """Whether the sheet is white; blocks that the picture shares may ring a little."""
     paper = np.asarray(opened.convert("L")).copy()
-    box, block = brief.picture, 8
+    box, block = spec.picture, 8
     rows = slice(box.top - block, box.top + box.height + block)
     columns = slice(box.left - block, box.left + box.width + block)
     paper[rows, columns] = 255
@@ -173,11 +173,11 @@ def _is_white_around(opened: Image.Image, brief: Brief) -> bool:
 
 def main(arguments: list[str]) -> None:
     """Print a look at every print; the floor's, still in colour, is not compared."""
-    brief, *prints = arguments
+    spec, *prints = arguments
     paths = {Path(text).stem: Path(text) for text in prints}
     reference = next((paths[peer] for peer in (*PEERS, TUNED) if peer in paths), None)
     looks = [
-        look(path, None if subject == FLOOR else reference, BRIEFS[brief])
+        look(path, None if subject == FLOOR else reference, SPECS[spec])
         for subject, path in paths.items()
     ]
     print(json.dumps(looks))

@@ -1,7 +1,7 @@
 """Run one subject in a process of its own, for `bench.py`.
 
-    python worker.py SUBJECT BRIEF                   serve: one print for each line of stdin
-    python worker.py SUBJECT BRIEF SOURCE TARGET     make one print and end
+    python worker.py SUBJECT SPEC                   serve: one print for each line of stdin
+    python worker.py SUBJECT SPEC SOURCE TARGET     make one print and end
 
 A request is the JSON list [source, target]; an answer is the JSON of `Answer`.
 """
@@ -17,7 +17,7 @@ from functools import partial
 from pathlib import Path
 from typing import TextIO, TypedDict
 
-from brief import BRIEFS, Brief
+from spec import SPECS, Spec
 
 CORES = "BENCHMARK_CORES"
 """The variable that says on how many of the machine's cores a worker runs, all unless set."""
@@ -32,12 +32,12 @@ class Answer(TypedDict, total=False):
     failed: str
 
 
-def make_one(subject: str, brief: Brief, source: str, target: str) -> Answer:
+def make_one(subject: str, spec: Spec, source: str, target: str) -> Answer:
     """Make one print and time it; what the subject lacks or does wrong is the answer, too."""
     try:
         make_print = _maker(subject)
         started, cpu_started = time.perf_counter(), time.process_time()
-        make_print(Path(source), Path(target), brief)
+        make_print(Path(source), Path(target), spec)
         cpu_seconds = time.process_time() - cpu_started
         return {"seconds": time.perf_counter() - started, "cpu_seconds": cpu_seconds}
     except (ImportError, NotImplementedError) as error:
@@ -46,7 +46,7 @@ def make_one(subject: str, brief: Brief, source: str, target: str) -> Answer:
         return {"failed": traceback.format_exc()}
 
 
-def _maker(subject: str) -> Callable[[Path, Path, Brief], None]:
+def _maker(subject: str) -> Callable[[Path, Path, Spec], None]:
     """The function of a subject; what follows a colon is what it makes the print with."""
     module, _, step = subject.partition(":")
     make_print: Callable[..., None] = importlib.import_module(module).make_print
@@ -56,11 +56,11 @@ def _maker(subject: str) -> Callable[[Path, Path, Brief], None]:
 def main(arguments: list[str]) -> None:
     """Answer the requests of the command line or of stdin."""
     _keep_to_cores()
-    subject, brief, *paths = arguments
+    subject, spec, *paths = arguments
     requests = [json.dumps(paths)] if paths else sys.stdin
     answers = _answer_stream()
     for request in requests:
-        answer = make_one(subject, BRIEFS[brief], *json.loads(request))
+        answer = make_one(subject, SPECS[spec], *json.loads(request))
         print(json.dumps(answer), file=answers, flush=True)
 
 

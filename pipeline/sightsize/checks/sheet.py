@@ -42,7 +42,7 @@ def _off_sheet(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     "sheet-margin",
     "sheet",
     "paper.size",
-    "white overhang too narrow to hinge or to handle",
+    "a white border too narrow to hinge or to handle",
     "warn",
     "refuse",
 )

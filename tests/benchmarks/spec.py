@@ -1,7 +1,7 @@
-"""What every subject has to print: one frozen `Brief`, shared by the subjects and the checks.
+"""What every subject has to print: one frozen `Spec`, shared by the subjects and the checks.
 
-A *subject* is a script with `make_print(source, target, brief)`. A new row of the table is a new
-`Brief` in `BRIEFS`; nothing else has to know about it.
+A *subject* is a script with `make_print(source, target, spec)`. A new row of the table is a new
+`Spec` in `SPECS`; nothing else has to know about it.
 """
 
 import os
@@ -48,7 +48,7 @@ class Box(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Brief:
+class Spec:
     """One black-and-white print: from which picture, how large, on which sheet, how finished."""
 
     name: str
@@ -112,7 +112,7 @@ def thread_count() -> int:
     return int(os.environ.get("BENCHMARK_THREADS", "2"))
 
 
-MONO_24X16 = Brief(
+MONO_24X16 = Spec(
     name="mono-24x16",
     source=Size(6000, 4000),
     aperture_in=(Fraction("20.125"), Fraction("11.375")),
@@ -122,10 +122,10 @@ MONO_24X16 = Brief(
 
 
 LARGEST_OPTIMISED_PX = 2**27 // 12
-"""Sheets up to here get Huffman tables of their own from sightsize, so the brief asks for them."""
+"""Sheets up to here get Huffman tables of their own from sightsize, so the spec asks for them."""
 
 
-def scaled(megapixels: int) -> Brief:
+def scaled(megapixels: int) -> Spec:
     """The plain print with its source and its sheet larger or smaller alike, to whole pixels."""
     plain = MONO_24X16
     factor = sqrt(megapixels * 1e6 / (plain.source.width * plain.source.height))
@@ -135,7 +135,7 @@ def scaled(megapixels: int) -> Brief:
         across, down = (Fraction(count, plain.ppi) for count in pixels)
         return across, down
 
-    brief = replace(
+    spec = replace(
         plain,
         name=f"mono-{megapixels}-megapixels",
         source=Size(*(round(side * factor) for side in plain.source)),
@@ -143,8 +143,8 @@ def scaled(megapixels: int) -> Brief:
         paper_in=inches(plain.paper_in),
         overlap_mm=Fraction(0),
     )
-    optimised = brief.sheet.width * brief.sheet.height <= LARGEST_OPTIMISED_PX
-    return replace(brief, optimised_coding=optimised)
+    optimised = spec.sheet.width * spec.sheet.height <= LARGEST_OPTIMISED_PX
+    return replace(spec, optimised_coding=optimised)
 
 
 SCALED = {megapixels: scaled(megapixels) for megapixels in (5, 12, 24, 50, 100)}
@@ -170,9 +170,9 @@ GIGAPIXEL = replace(
 SMALL = Size(480, 320)
 """The pictures of a job of many."""
 
-BRIEFS = {
-    brief.name: brief
-    for brief in (
+SPECS = {
+    spec.name: spec
+    for spec in (
         MONO_24X16,
         replace(MONO_24X16, name="mono-24x16-optimised", optimised_coding=True),
         *SCALED.values(),
