@@ -10,7 +10,7 @@ import tomli_w
 from pictures import job, save
 from sightsize.checks.run import check_ids
 from sightsize.job.load import load_job
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 
 PX = (900, 600)

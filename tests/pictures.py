@@ -16,7 +16,7 @@ from PIL import Image
 from icc_profiles import MODES, built_in
 from sightsize.checks.run import check_ids
 from sightsize.job.load import load_job
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan

@@ -10,7 +10,8 @@ from sightsize.base.icc import ColourModel
 from sightsize.checks.run import check_file, check_ids, check_opened
 from sightsize.job.load import load_job
 from sightsize.model.header import Header
-from sightsize.model.settings import Job, PrintRequest, Tone
+from sightsize.model.job import Job, PrintRequest
+from sightsize.model.settings import Tone
 from sightsize.plan.arrange import arrange
 from sightsize.plan.crop import CropPlan
 from sightsize.plan.file import FilePlan, PlacedPicture

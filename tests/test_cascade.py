@@ -14,7 +14,7 @@ from sightsize.errors import JobError
 from sightsize.job.cascade import merge
 from sightsize.job.load import load_job
 from sightsize.job.values import table_defaults
-from sightsize.model.settings import PrintRequest
+from sightsize.model.job import PrintRequest
 from sightsize.plan.arrange import plan_file
 
 WriteJob = Callable[..., Path]

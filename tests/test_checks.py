@@ -29,7 +29,7 @@ from sightsize.checks.run import all_checks, check_ids
 from sightsize.model.geometry import Box
 from sightsize.model.header import Header
 from sightsize.plan.sheet import rebate_room
-from sightsize.report.text import frame_notes
+from sightsize.report.dry_run import frame_notes
 
 PRINT_LOBBY_OAK = '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "lobby-oak"\n'
 PRINT_LAUNCH_ROOM = '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "launch-room"\n'

@@ -20,7 +20,7 @@ from sightsize import __version__
 from sightsize.archive.audit import audit_docket
 from sightsize.docket.store import Docket
 from sightsize.errors import ClusterError
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.run import dask as cluster
 
 pytest.importorskip("distributed", reason="distributed is not installed")

@@ -27,7 +27,7 @@ from sightsize.base.atomic import remove_leftovers
 from sightsize.delivery import deliver, encode
 from sightsize.delivery.verify import verify_file
 from sightsize.imaging.render import Sheet, sheet_image
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan

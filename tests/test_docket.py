@@ -22,7 +22,7 @@ from sightsize.checks.run import check_ids
 from sightsize.cli import app
 from sightsize.docket.store import Docket
 from sightsize.errors import DocketError
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints

@@ -19,7 +19,7 @@ import pyvips
 from pictures import job, save
 from sightsize.archive.audit import audit_docket
 from sightsize.docket.store import Docket
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints

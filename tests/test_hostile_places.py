@@ -21,7 +21,7 @@ from sightsize.docket.store import Docket
 from sightsize.errors import JobError, SourceError
 from sightsize.imaging.source.file import read_header
 from sightsize.job.load import load_job
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan

@@ -20,7 +20,7 @@ from sightsize.base.paths import say_missing
 from sightsize.checks.run import check_file, check_ids
 from sightsize.errors import JobError
 from sightsize.job.load import load_job
-from sightsize.model.settings import PrintRequest
+from sightsize.model.job import PrintRequest
 from sightsize.plan.arrange import arrange
 from sightsize.run.planner import plan_prints
 

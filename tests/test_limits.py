@@ -26,7 +26,7 @@ from sightsize.docket.store import Docket
 from sightsize.errors import OutOfTimeError
 from sightsize.imaging.render import Sheet, sheet_image
 from sightsize.imaging.source.file import open_upright, read_header
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 from sightsize.plan.file import FilePlan
 from sightsize.plan.identity import print_identity

@@ -14,7 +14,7 @@ import pytest
 from pictures import job, save
 from sightsize.base.lock import NAME, hold_lock
 from sightsize.errors import LockedError
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 
 HOLD = (
     "import sys; from pathlib import Path; from sightsize.base.lock import hold_lock\n"

@@ -27,9 +27,9 @@ from sightsize.base.atomic import remove_leftovers
 from sightsize.cli import app
 from sightsize.docket.store import Docket
 from sightsize.imaging.colour.wide import wide_codes, wide_profile
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
-from sightsize.report.text import plan_text
+from sightsize.report.dry_run import plan_text
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import Outcome

@@ -19,7 +19,7 @@ from icc_profiles import D65, SRGB_XY, Floats, colour_difference, rgb_to_xyz, to
 from sightsize.errors import SourceError
 from sightsize.imaging.source.camera import balance_to_light, scene_white, srgb_to_xyz
 from sightsize.imaging.source.raw import RAW_SUFFIXES, raw_light, read_raw_header
-from sightsize.model.settings import AS_THE_CAMERA, Highlights, RawDevelopment
+from sightsize.model.picture import AS_THE_CAMERA, Highlights, RawDevelopment
 from sightsize.numbers.white_balance import kelvin_and_duv, white_xy
 
 SIDE, ACROSS = 24, 6

@@ -23,6 +23,7 @@ from sightsize.base.findings import Finding
 from sightsize.checks.run import check_ids
 from sightsize.job.load import load_job
 from sightsize.plan.arrange import arrange
+from sightsize.report import dry_run
 from sightsize.report import text as report
 from sightsize.report.data import as_json, outcomes_data, prints_data
 from sightsize.report.junit import junit_xml
@@ -73,7 +74,7 @@ picture."""
 
 
 def texts(toml: str, picture: Any = None) -> str:
-    return report.plan_text(planned_print(toml, picture), job(toml))
+    return dry_run.plan_text(planned_print(toml, picture), job(toml))
 
 
 def rows(toml: str, picture: Any = None) -> dict[str, str]:
@@ -151,11 +152,11 @@ def unreadable() -> PlannedPrint:
 
 
 def test_an_unreadable_picture_is_told_in_full_and_in_a_line() -> None:
-    assert report.plan_text(unreadable(), job(LOBBY_PRINT)) == (
+    assert dry_run.plan_text(unreadable(), job(LOBBY_PRINT)) == (
         "print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED\n"
         "  refuse [source] there is no such file."
     )
-    assert report.plan_line(unreadable()) == (
+    assert dry_run.plan_line(unreadable()) == (
         "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  not readable  1 stop"
     )
 
@@ -163,7 +164,7 @@ def test_an_unreadable_picture_is_told_in_full_and_in_a_line() -> None:
 def test_one_line_for_a_print() -> None:
     name = "TQ-026-cox-megaphone-lobby-oak-12x8in.jpg"
     sheet = "2246x2958 at (77,321) on 2400x3600"
-    with_picture = report.plan_line(planned_print(LOBBY_PRINT, COX_MEGAPHONE))
+    with_picture = dry_run.plan_line(planned_print(LOBBY_PRINT, COX_MEGAPHONE))
     assert with_picture == f"    1 {name}  {sheet}  12.2% off 534 ppi  1 note"
 
 
@@ -172,12 +173,12 @@ def test_totals_count_what_will_be_made() -> None:
     cabinet = planned_print(TROPHY_CABINET, CREW_1926_PLATE)
     refused = planned_print(TROPHY_CABINET.replace("10x8", "8x6"), CREW_1926_PLATE)
     assert refused.refused
-    assert report.totals_text([good, cabinet, refused, unreadable()]) == (
+    assert dry_run.totals_text([good, cabinet, refused, unreadable()]) == (
         "2 files, 3 sheets, about 4.4 MB; 2 refused\n"
         "  1 x na_govt-letter_8x10in lustre\n"
         "  2 x oe_photo-s8r_8x12in lustre"
     )
-    assert report.totals_text([cabinet]).startswith("1 file, 1 sheet, about ")
+    assert dry_run.totals_text([cabinet]).startswith("1 file, 1 sheet, about ")
 
 
 # Plain data.

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from every_stage import every_stage, printed_bytes
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints

@@ -16,8 +16,7 @@ from sightsize.errors import JobError
 from sightsize.job.load import load_job
 from sightsize.job.messages import key_range, kind_text
 from sightsize.job.values import table_defaults
-from sightsize.model import settings as job
-from sightsize.model.settings import RawDevelopment
+from sightsize.model import job, picture, settings
 from sightsize.plan.arrange import arrange
 
 KEYS = dict(known_keys())
@@ -100,31 +99,31 @@ def test_no_key_is_both_here_and_later() -> None:
 # Schema table -> dataclass. A field is a key, with its unit as a suffix.
 CLASSES: dict[str, type] = {
     "job": job.Job,
-    "edges": job.Edges,
-    "aperture": job.Aperture,
-    "paper": job.Paper,
-    "mono": job.Mono,
-    "tone": job.Tone,
-    "split_grade": job.SplitGrade,
-    "edge_burn": job.EdgeBurn,
-    "local_contrast": job.LocalContrast,
-    "tint": job.Tint,
-    "toner": job.Toner,
-    "grain": job.Grain,
-    "sharpen": job.Sharpen,
-    "delivery": job.Delivery,
-    "checks": job.Thresholds,
-    "limits": job.PrintLimits,
-    "frame": job.Frame,
-    "region": job.Region,
-    "keep_clear": job.KeepClear,
-    "picture": job.Picture,
-    "spot": job.Spot,
-    "dust": job.Dust,
-    "camera": job.Camera,
-    "zone": job.Zone,
-    "shade": job.Shade,
-    "raw": RawDevelopment,
+    "edges": settings.Edges,
+    "aperture": settings.Aperture,
+    "paper": settings.Paper,
+    "mono": settings.Mono,
+    "tone": settings.Tone,
+    "split_grade": settings.SplitGrade,
+    "edge_burn": settings.EdgeBurn,
+    "local_contrast": settings.LocalContrast,
+    "tint": settings.Tint,
+    "toner": settings.Toner,
+    "grain": settings.Grain,
+    "sharpen": settings.Sharpen,
+    "delivery": settings.Delivery,
+    "checks": settings.Thresholds,
+    "limits": settings.PrintLimits,
+    "frame": settings.Frame,
+    "region": picture.Region,
+    "keep_clear": picture.KeepClear,
+    "picture": picture.Picture,
+    "spot": picture.Spot,
+    "dust": picture.Dust,
+    "camera": picture.Camera,
+    "zone": picture.Zone,
+    "shade": picture.Shade,
+    "raw": picture.RawDevelopment,
     "print": job.PrintRequest,
 }
 UNITS = {"", "_mm", "_ppi", "_stops", "_degrees", "_lightness", "_megapixels"}

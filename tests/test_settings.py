@@ -15,17 +15,9 @@ from sightsize.base.units import Length, read_length
 from sightsize.job.build import build
 from sightsize.job.load import load_job
 from sightsize.job.values import plain, read_values
-from sightsize.model.settings import (
-    Aperture,
-    AreaShare,
-    Edges,
-    Frame,
-    KeepClear,
-    PrintRequest,
-    Region,
-    Sharpen,
-    Tone,
-)
+from sightsize.model.job import PrintRequest
+from sightsize.model.picture import KeepClear, Region
+from sightsize.model.settings import Aperture, AreaShare, Edges, Frame, Sharpen, Tone
 
 TEXTS = {
     "length": ["0.7 mm", "0.9 mm"],

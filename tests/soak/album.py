@@ -28,7 +28,7 @@ from pictures import Pixels
 from sightsize.checks.run import check_ids
 from sightsize.docket.store import Docket
 from sightsize.job.load import load_job
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 
 _SMALL_PX = (1200, 800)

@@ -23,7 +23,7 @@ from killing import PROGRAM, Run, Standing, audit, snapshot, untrue
 
 from pictures import job, read, save
 from sightsize.docket.store import Docket, Record
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 
 _PX = (700, 500)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Generic, Literal, TypeVar
 
 from sightsize.base.findings import Finding, Level
-from sightsize.model.settings import PrintRequest
+from sightsize.model.job import PrintRequest
 
 Scope = Literal["opening", "sheet", "picture", "finished"]
 

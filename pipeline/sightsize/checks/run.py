@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from sightsize.base.findings import Finding
-from sightsize.checks import finished, opening, picture, sheet
+from sightsize.checks import finished, marks, opening, picture, sheet
 from sightsize.checks.finished import FinishedPicture
 from sightsize.checks.registry import CHECKS, Check, of_scope
 from sightsize.plan.file import FilePlan
@@ -11,7 +11,7 @@ from sightsize.plan.picture import PicturePlan, UnopenedPicture
 
 __all__ = ["all_checks", "check_file", "check_finished", "check_ids", "check_opened"]
 
-_MODULES = (opening, sheet, picture, finished)
+_MODULES = (opening, sheet, picture, marks, finished)
 """Importing them registers their checks, in the order in which they are reported."""
 
 

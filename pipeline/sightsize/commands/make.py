@@ -12,10 +12,11 @@ from sightsize.base.memory import machine_bytes, parse_size_bytes
 from sightsize.commands.shared import echo_json, hold_folder, load_and_report, open_docket
 from sightsize.docket.store import Docket
 from sightsize.errors import INTERRUPTED, UnitError, UsageError
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.arrange import choose
 from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import UnopenedPicture
+from sightsize.report import dry_run as dry
 from sightsize.report import text as report
 from sightsize.report.data import outcomes_data, prints_data
 from sightsize.report.progress import Progress
@@ -59,10 +60,10 @@ def dry_run(
     if as_json:
         echo_json({"job": str(job.path), "prints": prints_data(prints)})
     else:
-        in_lines = len(prints) > report.LONG_JOB if lines is None else lines
+        in_lines = len(prints) > dry.LONG_JOB if lines is None else lines
         for each in prints:
-            typer.echo(report.plan_line(each) if in_lines else report.plan_text(each, job) + "\n")
-        typer.echo(report.totals_text(prints))
+            typer.echo(dry.plan_line(each) if in_lines else dry.plan_text(each, job) + "\n")
+        typer.echo(dry.totals_text(prints))
     return 1 if any(each.refused for each in prints) else 0
 
 

@@ -13,7 +13,7 @@ from sightsize.errors import JobError, SightsizeError
 if TYPE_CHECKING:
     from sightsize.base.findings import Finding
     from sightsize.docket.store import Docket
-    from sightsize.model.settings import Job
+    from sightsize.model.job import Job
     from sightsize.plan.file import FilePlan
     from sightsize.plan.picture import UnopenedPicture
 

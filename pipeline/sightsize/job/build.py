@@ -15,19 +15,8 @@ from sightsize.base.paper_sizes import PaperSize
 from sightsize.base.schemas import Node, child_node, table_node
 from sightsize.base.units import Length, Resolution
 from sightsize.job.values import Table, node_defaults
-from sightsize.model.settings import (
-    EDGES,
-    Aperture,
-    Edges,
-    Paper,
-    Point,
-    Reach,
-    Region,
-    Shade,
-    Spot,
-    Tint,
-    Toner,
-)
+from sightsize.model.picture import Point, Region, Shade, Spot
+from sightsize.model.settings import EDGES, Aperture, Edges, Paper, Reach, Tint, Toner
 from sightsize.numbers.toning import TINTS
 
 Settings = TypeVar("Settings")

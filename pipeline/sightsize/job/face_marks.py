@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import dist
 
-from sightsize.model.settings import KeepClear, Picture, PrintRequest, Spot
+from sightsize.model.job import PrintRequest
+from sightsize.model.picture import KeepClear, Picture, Spot
 
 SAME_PLACE = 0.03
 """Two marks count as one when they lie this near in two faces, as a share of the face's width."""

@@ -22,18 +22,9 @@ from sightsize.job.table_rules import table_problems
 from sightsize.job.toml_file import Document, read_document
 from sightsize.job.validate import grammar_finding, validate
 from sightsize.job.values import Table, plain, table_defaults
-from sightsize.model.settings import (
-    Delivery,
-    Frame,
-    Job,
-    Look,
-    Origin,
-    Paper,
-    Picture,
-    PrintLimits,
-    PrintRequest,
-    Thresholds,
-)
+from sightsize.model.job import Job, Look, Origin, PrintRequest
+from sightsize.model.picture import Picture
+from sightsize.model.settings import Delivery, Frame, Paper, PrintLimits, Thresholds
 
 
 def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:

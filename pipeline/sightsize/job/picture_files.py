@@ -14,7 +14,8 @@ from sightsize.base.findings import KeyPath, quoted_key
 from sightsize.base.paths import follow_links, is_file, is_folder, read_path
 from sightsize.job.build import build
 from sightsize.job.values import Table
-from sightsize.model.settings import BUILT_IN_PROFILES, Camera, Picture, Shade
+from sightsize.model.picture import Camera, Picture, Shade
+from sightsize.model.settings import BUILT_IN_PROFILES
 
 Refuse = Callable[[KeyPath, str], None]
 

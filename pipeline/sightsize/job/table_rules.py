@@ -10,7 +10,8 @@ from sightsize.base.paths import is_file
 from sightsize.base.units import Length
 from sightsize.job.build import build, region
 from sightsize.job.values import Table
-from sightsize.model.settings import BUILT_IN_PROFILES, Region
+from sightsize.model.picture import Region
+from sightsize.model.settings import BUILT_IN_PROFILES
 
 _LARGEST_GRAIN_MM = 1
 

@@ -1,22 +1,16 @@
-"""A job as frozen objects: every default filled, every length exact, every name resolved.
+"""The settings of a print, a class for each table: defaults filled, lengths exact.
 
-Lengths are exact millimetres (Fraction) and say so in their names. A field is named after the key
-that sets it, with its unit, unless ``key`` in its metadata says which one does (see ``convert``).
+Lengths are exact millimetres (Fraction) and say so in their names.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
-from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 Edge = Literal["top", "right", "bottom", "left"]
 EDGES: tuple[Edge, ...] = get_args(Edge)
 BUILT_IN_PROFILES = ("srgb", "grey")
 """Profiles that a job may name; any other is a path."""
-
-Highlights = Literal["white", "mixed", "rebuilt"]
-Point = tuple[Fraction, Fraction]
 
 
 @dataclass(frozen=True)
@@ -234,177 +228,3 @@ class Frame:
     rebate_mm: tuple[Fraction, Fraction] | None = None
     bottom_weight_mm: Fraction
     moulding_width_mm: Fraction | None = None
-
-
-@dataclass(frozen=True)
-class Region:
-    """A box in fractions of the upright, untouched source."""
-
-    left: Fraction
-    top: Fraction
-    width: Fraction
-    height: Fraction
-
-
-@dataclass(frozen=True, kw_only=True)
-class KeepClear:
-    """A part that must stand ``clearance_mm`` inside the opening."""
-
-    box: Region
-    clearance_mm: Fraction
-    label: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class Spot:
-    """A mark to clear; both ends are the same for a round one, a share is of the upright width.
-
-    ``in_faces`` counts the pictures of the job whose face has a mark at the same place.
-    """
-
-    start: Point
-    end: Point
-    radius: Reach
-    donor: Point | None = None
-    strength: float
-    in_faces: int = 0
-
-
-@dataclass(frozen=True)
-class Dust:
-    """A speck on a sensor: in fractions of the stored picture, radius of its longer side."""
-
-    at: Point
-    radius: Fraction
-
-
-@dataclass(frozen=True, kw_only=True)
-class Camera:
-    """A camera and its dust; model and serial number are empty when any will do."""
-
-    name: str
-    model: str = ""
-    serial: str = ""
-    dust: tuple[Dust, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Zone:
-    """A square patch, its side a share of the upright width, and the zone to print it on."""
-
-    at: Point
-    size: Fraction
-    zone: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Shade:
-    """A dodge (positive stops) or a burn (negative): a shape by its points.
-
-    An ellipse has the four corners of its box, an edge a point on it and one on its treated side.
-    """
-
-    stops: float
-    shape: Literal["ellipse", "polygon", "edge"]
-    points: tuple[Point, ...]
-    softness_mm: Fraction
-
-
-@dataclass(frozen=True, kw_only=True)
-class RawDevelopment:
-    """How a raw picture is developed; ``kelvin`` is None for the white balance as shot."""
-
-    kelvin: float | None = field(metadata={"key": "white_balance"})
-    duv: float
-    exposure_stops: float
-    highlights: Highlights
-
-
-AS_THE_CAMERA = RawDevelopment(kelvin=None, duv=0.0, exposure_stops=0.0, highlights="white")
-"""A development that changes nothing."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Picture:
-    """Facts of a picture whatever sizes it is printed at; ``centre_on`` is None when not given.
-
-    ``cameras`` are those whose dust may lie on it: the one named, or all that files are held
-    against.
-    """
-
-    name: str
-    source: Path
-    level_degrees: float
-    centre_on: Point | None
-    crop: Region | None = None
-    keep_clear: tuple[KeepClear, ...]
-    assume_profile: str | None
-    cameras: tuple[Camera, ...] = ()
-    spotting: tuple[Spot, ...] = ()
-    zones: tuple[Zone, ...] = ()
-    shades: tuple[Shade, ...] = ()
-    raw: RawDevelopment = AS_THE_CAMERA
-
-
-@dataclass(frozen=True)
-class Origin:
-    """Where a value was set: its key as people write it, and its line and column."""
-
-    key: str
-    line: int
-    column: int
-
-
-@dataclass(frozen=True, kw_only=True)
-class Look:
-    """How a picture is to look on paper: its source, its opening, and each table that moves tones.
-
-    ``surface`` is that of the paper, which decides how much sharpening it takes.
-    """
-
-    picture: Picture
-    aperture: Aperture
-    surface: str
-    mono: Mono | None
-    tone: Tone
-    local_contrast: LocalContrast
-    toner: Toner
-    sharpen: Sharpen
-    grain: Grain
-
-
-@dataclass(frozen=True, kw_only=True)
-class PrintRequest:
-    """One print as the job asks for it: how its picture looks, its paper and its file."""
-
-    number: int
-    look: Look
-    frame: Frame | None
-    recipe: str
-    step: str
-    copies: int
-    paper: Paper
-    delivery: Delivery
-    name: str
-    """Template of the file's name."""
-    thresholds: Thresholds
-    limits: PrintLimits
-    origins: Mapping[str, Origin]
-    own_job: Mapping[str, Any]
-    """The print as a job of its own, every default filled in, in the job file's grammar."""
-
-    def origin(self, key: str) -> Origin:
-        """Return where ``table.key`` was set, or where the print stands when it is a default."""
-        return self.origins.get(key) or self.origins[""]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Job:
-    """A job file, resolved."""
-
-    path: Path
-    title: str
-    reference: str
-    client: str
-    output: Path
-    prints: tuple[PrintRequest, ...]

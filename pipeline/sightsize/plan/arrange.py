@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sightsize.base.findings import Finding
 from sightsize.errors import FileNameError, JobError
-from sightsize.model.settings import Job, PrintRequest
+from sightsize.model.job import Job, PrintRequest
 from sightsize.plan.file import FilePlan, PlacedPicture, SheetPlan
 from sightsize.plan.file_names import files_of, fill_template, paper_slug
 from sightsize.plan.picture import AnyPicture, UnopenedPicture

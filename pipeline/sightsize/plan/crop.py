@@ -9,7 +9,8 @@ from math import cos, radians, sin, tan
 
 from sightsize.base.units import MM_PER_INCH, round_half_up
 from sightsize.model.geometry import Box, Size, SizePx
-from sightsize.model.settings import Aperture, Edges, KeepClear, Picture
+from sightsize.model.picture import KeepClear, Picture
+from sightsize.model.settings import Aperture, Edges
 from sightsize.plan.size import PictureSize
 
 ACUITY_MM_PPI = MM_PER_INCH / Fraction(tan(radians(1 / 60)))

@@ -4,7 +4,8 @@ The memory is held against measured prints by the tests.
 """
 
 from sightsize.model.header import RAW
-from sightsize.model.settings import Delivery, Look
+from sightsize.model.job import Look
+from sightsize.model.settings import Delivery
 from sightsize.plan.decode import is_streamed, needs_any_order, print_shrink
 from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import AnyPicture, PicturePlan

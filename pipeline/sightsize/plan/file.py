@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 from sightsize.model.geometry import Box
-from sightsize.model.settings import Delivery, PrintRequest
+from sightsize.model.job import PrintRequest
+from sightsize.model.settings import Delivery
 from sightsize.plan.picture import AnyPicture, PicturePlan
 from sightsize.plan.sheet import Place, Stock
 

@@ -11,7 +11,8 @@ from typing import Literal
 from sightsize.base.units import MM_PER_INCH
 from sightsize.model.geometry import Box
 from sightsize.model.header import Header
-from sightsize.model.settings import Camera, Dust, EdgeBurn, Picture, Point, Reach, Shade, Spot
+from sightsize.model.picture import Camera, Dust, Picture, Point, Shade, Spot
+from sightsize.model.settings import EdgeBurn, Reach
 from sightsize.plan.crop import CropPlan, turn_point
 from sightsize.plan.size import PictureSize
 

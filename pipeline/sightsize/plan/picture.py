@@ -8,14 +8,9 @@ from fractions import Fraction
 
 from sightsize.base.units import MM_PER_INCH
 from sightsize.model.header import RAW, Header
-from sightsize.model.settings import (
-    Grain,
-    Look,
-    RawDevelopment,
-    Tone,
-    Toner,
-    Zone,
-)
+from sightsize.model.job import Look
+from sightsize.model.picture import RawDevelopment, Zone
+from sightsize.model.settings import Grain, Tone, Toner
 from sightsize.numbers.sharpening import SURFACE_GAIN, deblur_sigma_px, radius_mm
 from sightsize.numbers.tone import mono_weights
 from sightsize.plan.crop import CropPlan, plan_crop

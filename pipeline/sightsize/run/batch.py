@@ -21,7 +21,7 @@ from pathlib import Path
 from sightsize.base.paths import places
 from sightsize.docket.recall import is_recorded
 from sightsize.docket.store import Docket, Record
-from sightsize.model.settings import Job
+from sightsize.model.job import Job
 from sightsize.plan.estimates import peak_bytes
 from sightsize.plan.file import FilePlan
 from sightsize.plan.file_names import files_of

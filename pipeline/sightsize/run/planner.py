@@ -8,7 +8,7 @@ from sightsize.base.paths import follow_links, places
 from sightsize.checks.run import check_file, check_opened
 from sightsize.docket.recall import recall_header
 from sightsize.docket.store import Docket, Record
-from sightsize.model.settings import Job, PrintRequest
+from sightsize.model.job import Job, PrintRequest
 from sightsize.plan.file import FilePlan, PlacedPicture
 from sightsize.plan.file_names import files_of
 from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture

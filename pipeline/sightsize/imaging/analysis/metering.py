@@ -11,7 +11,8 @@ from sightsize.imaging.analysis.small import SmallPrint, rows_of
 from sightsize.imaging.colour.light import mix
 from sightsize.imaging.raster.pixels import pixels
 from sightsize.imaging.stages.tone import ToneScale, exposure_function, paper_function
-from sightsize.model.settings import AreaShare, Zone
+from sightsize.model.picture import Zone
+from sightsize.model.settings import AreaShare
 from sightsize.numbers.tone import lightness, luminance
 from sightsize.numbers.zones import place
 from sightsize.plan.picture import PicturePlan

@@ -17,7 +17,7 @@ from sightsize.imaging.raster.resize import resize_to
 from sightsize.imaging.raster.spread import spread
 from sightsize.imaging.source.upright import open_source
 from sightsize.model.header import Header
-from sightsize.model.settings import Picture
+from sightsize.model.picture import Picture
 from sightsize.numbers.tone import RESPONSES
 from sightsize.plan.crop import CropPlan
 from sightsize.plan.decode import decoder_shrink

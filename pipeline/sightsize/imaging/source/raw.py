@@ -22,7 +22,7 @@ from sightsize.imaging.raster.pixels import image_of, three_alike
 from sightsize.imaging.raster.table import LAST
 from sightsize.imaging.source.file import camera_names
 from sightsize.model.header import RAW, Header
-from sightsize.model.settings import RawDevelopment
+from sightsize.model.picture import RawDevelopment
 from sightsize.numbers.white_balance import camera_multipliers, tinted_xy, white_xy
 
 if TYPE_CHECKING:

@@ -13,7 +13,8 @@ from sightsize.imaging.source import file as source
 from sightsize.imaging.source.file import embedded_profile, expect_size, open_upright
 from sightsize.imaging.source.raw import RAW_SUFFIXES, raw_light, read_raw_header
 from sightsize.model.header import RAW, Header
-from sightsize.model.settings import BUILT_IN_PROFILES, Picture
+from sightsize.model.picture import Picture
+from sightsize.model.settings import BUILT_IN_PROFILES
 
 
 @dataclass(frozen=True)
