@@ -135,6 +135,92 @@ def test_a_docket_that_cannot_be_used(tmp_path: Path, text: str) -> None:
         Docket(path)
 
 
+def as_version_1(made: Job) -> list[dict[str, Any]]:
+    """Rewrite a job's docket as version 1 had it, mirror and all; return its records."""
+    path = made.output / "docket.toml"
+    values = tomllib.loads(path.read_text(encoding="utf-8"))
+    records = [_record_of_version_1(each) for each in values["prints"]]
+    path.write_text(tomli_w.dumps({"docket": 1, "prints": records}), encoding="utf-8")
+    status = path.stat()
+    mirrored = [status.st_size, status.st_mtime_ns, records]
+    (made.output / ".docket.json").write_text(json.dumps(mirrored), encoding="utf-8")
+    return records
+
+
+def _record_of_version_1(record: dict[str, Any]) -> dict[str, Any]:
+    """One source and one master as tables without a name, and the picture's numbers in the plan."""
+    (source,), (numbers,) = record["sources"], record["plan"]["pictures"]
+    sheet = {key: each for key, each in record["plan"].items() if key != "pictures"}
+    moved = ("sources", "masters")
+    old = {key: each for key, each in record.items() if key not in moved}
+    for master in record.get("masters", ()):
+        old["master"] = _nameless(master)
+    return {**old, "source": _nameless(source), "plan": {**sheet, **_nameless(numbers)}}
+
+
+def _nameless(table: dict[str, Any]) -> dict[str, Any]:
+    return {key: each for key, each in table.items() if key != "picture"}
+
+
+@pytest.mark.parametrize("mirror", [False, True])
+def test_a_docket_of_version_1_is_read(tmp_path: Path, mirror: bool) -> None:
+    made = prints_of(tmp_path, delivery={"keep_master": True})
+    run(made)
+    today = docket_of(made).records
+    old = as_version_1(made)
+    assert all({"source", "master"} <= each.keys() for each in old)
+    assert all({"sources", "masters"}.isdisjoint(each) for each in old)
+    if not mirror:
+        (made.output / ".docket.json").unlink()
+    found = docket_of(made).records
+    for name, record in found.items():
+        assert {**record, "plan": today[name]["plan"]} == today[name]
+    assert found.keys() == today.keys()
+    assert {each.state for each in audited(docket_of(made))} == {"whole"}
+
+
+def test_prints_of_version_1_are_reprinted_and_matched(tmp_path: Path) -> None:
+    made = prints_of(tmp_path, delivery={"keep_master": True, "bit_depth": 16})
+    run(made)
+    as_version_1(made)
+    docket = docket_of(made)
+    again = list(reprinted(docket, [], [], tmp_path / "again"))
+    assert [each.state for each in again] == ["identical", "identical"]
+    for name in ("p1.tif", "p2.tif"):
+        first, second = (folder / name for folder in (made.output, tmp_path / "again"))
+        assert first.read_bytes() == second.read_bytes()
+        (tmp_path / name).unlink()
+    found = list(reprinted(docket, [], [], tmp_path / "matched", match=True))
+    assert [each.state for each in found] == ["matched", "matched"]
+
+
+def test_a_docket_of_version_1_goes_on_as_one_of_today(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    as_version_1(made)
+    assert states(run(made)) == ["kept", "kept"]
+    (made.output / "p1.tif").unlink()
+    assert states(run(made)) == ["made", "kept"]
+    values = tomllib.loads((made.output / "docket.toml").read_text(encoding="utf-8"))
+    Draft202012Validator(schema_file("docket")).validate(values)
+    assert values["docket"] == 2
+
+
+def test_a_print_of_version_1_that_is_not_whole_is_refused(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    records = as_version_1(made)
+    path = made.output / "docket.toml"
+    for spoilt in ({**records[0], "source": "p1.tif"}, _without(records[0], "source"), "p1.tif"):
+        path.write_text(tomli_w.dumps({"docket": 1, "prints": [spoilt]}), encoding="utf-8")
+        with pytest.raises(DocketError, match="mend it, or move it away"):
+            Docket(path)
+
+
+def _without(record: dict[str, Any], key: str) -> dict[str, Any]:
+    return {name: each for name, each in record.items() if name != key}
+
+
 # Reruns.
 
 
