@@ -539,7 +539,7 @@ def test_crop_loss(width: int, found: str) -> None:
 
 
 def test_crop_loss_thresholds_are_keys() -> None:
-    keys = "crop_loss_note = {}\ncrop_loss_warn = {}\ncrop_loss_stop = {}"
+    keys = "crop_loss_note = {}\ncrop_loss_warn = {}\ncrop_loss_refuse = {}"
     square = SQUARE.replace("[checks]\n", "[checks]\n" + keys)
     wide = header(2500, 2000)
     assert level("crop-loss", square.format(0.2, 0.3, 0.4), wide) == ""
@@ -552,7 +552,7 @@ def test_crop_loss_asks_for_a_focus() -> None:
     wide = header(3000, 2000)
     finding = only("crop-loss", SQUARE, wide)
     assert finding.message == "the crop loses 33.3% of the picture."
-    assert finding.remedy == "Give the picture a centre_on to keep."
+    assert finding.remedy == "Say with centre_on which point to keep."
     focused = SQUARE + picture_print("centre_on = [0.4, 0.5]")
     assert only("crop-loss", focused, wide).remedy == ""
 
@@ -560,7 +560,7 @@ def test_crop_loss_asks_for_a_focus() -> None:
 @pytest.mark.parametrize(("degrees", "offered"), [(10, "inset"), (-10, "inset"), (10.5, "less")])
 def test_a_picture_turned_far_is_not_offered_an_inset(degrees: float, offered: str) -> None:
     """From 10 degrees up the turn is what takes most of a picture: common practice, no source."""
-    keys = "crop_loss_note = 0.1\ncrop_loss_warn = 0.1\ncrop_loss_stop = 0.2\n"
+    keys = "crop_loss_note = 0.1\ncrop_loss_warn = 0.1\ncrop_loss_refuse = 0.2\n"
     toml = SQUARE.replace("[checks]\n", "[checks]\n" + keys)
     remedy = only("crop-loss", toml + picture_print(f"level = {degrees}"), UPRIGHT).remedy
     assert (f"Turning by {degrees:g} degrees takes most of it" in remedy) == (offered == "less")

@@ -176,7 +176,7 @@ def test_a_docket_of_version_1_is_read(tmp_path: Path, mirror: bool) -> None:
     for name, record in found.items():
         assert {**record, "plan": today[name]["plan"]} == today[name]
     assert found.keys() == today.keys()
-    assert {each.state for each in audited(docket_of(made))} == {"whole"}
+    assert {each.state for each in audit_docket(docket_of(made))} == {"whole"}
 
 
 def test_prints_of_version_1_are_reprinted_and_matched(tmp_path: Path) -> None:
@@ -184,13 +184,13 @@ def test_prints_of_version_1_are_reprinted_and_matched(tmp_path: Path) -> None:
     run(made)
     as_version_1(made)
     docket = docket_of(made)
-    again = list(reprinted(docket, [], [], tmp_path / "again"))
+    again = list(reprint_docket(docket, [], [], tmp_path / "again"))
     assert [each.state for each in again] == ["identical", "identical"]
     for name in ("p1.tif", "p2.tif"):
         first, second = (folder / name for folder in (made.output, tmp_path / "again"))
         assert first.read_bytes() == second.read_bytes()
         (tmp_path / name).unlink()
-    found = list(reprinted(docket, [], [], tmp_path / "matched", match=True))
+    found = list(reprint_docket(docket, [], [], tmp_path / "matched", match=True))
     assert [each.state for each in found] == ["matched", "matched"]
 
 
@@ -513,7 +513,7 @@ def test_a_docket_that_cannot_be_written_is_said(
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("sightsize.docket.write_whole", full)
+    monkeypatch.setattr("sightsize.docket.store.write_whole", full)
     outcomes = run(made)
     assert states(outcomes) == ["failed", "failed"]
     assert "docket.toml cannot be written: No space left" in outcomes[0].message

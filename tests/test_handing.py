@@ -114,7 +114,7 @@ def test_prints_share_the_cores_when_nothing_is_said_of_workers(
     at_once: int,
     threads: int,
 ) -> None:
-    for module in ("batch", "making"):
+    for module in ("run.batch", "run.worker"):
         monkeypatch.setattr(f"sightsize.{module}.cores", lambda: cores)
     monkeypatch.delenv("VIPS_CONCURRENCY", raising=False)
     together, lock, running, most = Barrier(at_once, timeout=60), Lock(), 0, 0
@@ -199,7 +199,8 @@ import signal, sys
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
-from sightsize import batch, cli
+from sightsize import cli
+from sightsize.commands import make
 
 if __name__ == "__main__":
     ignore = signal.signal, (signal.SIGINT, signal.SIG_IGN)
@@ -207,8 +208,8 @@ if __name__ == "__main__":
     with ProcessPoolExecutor(
         2, mp_context=context, initializer=ignore[0], initargs=ignore[1]
     ) as pool:
-        make_prints = batch.make_prints
-        batch.make_prints = lambda *a, **k: make_prints(*a, **{**k, "executor": pool, "workers": 2})
+        make_prints = make.make_prints
+        make.make_prints = lambda *a, **k: make_prints(*a, **{**k, "executor": pool, "workers": 2})
         cli.app(["make", sys.argv[1]])
 """
 

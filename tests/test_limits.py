@@ -9,6 +9,7 @@ from contextlib import contextmanager, suppress
 from multiprocessing import get_context
 from pathlib import Path
 from sys import getrefcount
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from sightsize.archive.reprint import reprint_docket
 from sightsize.base import deadline as clock
 from sightsize.base.deadline import briefly, deadline, stop_in_time
 from sightsize.checks.run import check_ids
-from sightsize.delivery import deliver
+from sightsize.delivery import deliver, encode
 from sightsize.delivery.verify import verify_file
 from sightsize.docket.store import Docket
 from sightsize.errors import OutOfTimeError
@@ -125,7 +126,7 @@ def slow_sheets(monkeypatch: pytest.MonkeyPatch, sheet: Callable[[Sheet], Sheet]
         done = sheet_image(plan)
         return sheet(done) if plan.request.look.picture.name == "slow" else done
 
-    monkeypatch.setattr(deliver, "sheet_image", made)
+    monkeypatch.setattr(encode, "sheet_image", made)
 
 
 def slow_and_quick(folder: Path, **tables: Any) -> Job:
@@ -192,11 +193,13 @@ def sleepy(work: Callable[..., Any]) -> Callable[..., Any]:
     return slept
 
 
-@pytest.mark.parametrize("step", ["sheet_image", "verify_file"])
+@pytest.mark.parametrize(
+    ("module", "step"), [(encode, "sheet_image"), (deliver, "verify_file")], ids=["sheet", "verify"]
+)
 def test_a_step_that_libvips_does_not_make_is_seen_at_its_end(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, module: ModuleType, step: str
 ) -> None:
-    monkeypatch.setattr(deliver, step, sleepy(getattr(deliver, step)))
+    monkeypatch.setattr(module, step, sleepy(getattr(module, step)))
     save(tmp_path / "a.png", SCENE)
     planned = job(tmp_path, {"p": {"source": "a.png"}}, PX, limits={"seconds": 0.4})
     (outcome,) = make(planned)
@@ -241,7 +244,7 @@ def test_a_whole_picture_is_not_blamed(tmp_path: Path, monkeypatch: pytest.Monke
         raise pyvips.Error("unable to write", "system error: No space left on device\n")
 
     save(tmp_path / "a.png", SCENE)
-    monkeypatch.setattr(deliver, "sheet_image", full)
+    monkeypatch.setattr(encode, "sheet_image", full)
     (outcome,) = make(job(tmp_path, {"p": {"source": "a.png"}}, PX))
     assert outcome.message == ("a.png could not be printed: system error: No space left on device")
 

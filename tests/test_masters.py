@@ -366,7 +366,7 @@ def test_what_a_dead_run_left_among_masters_is_removed(tmp_path: Path) -> None:
     dead.wait()
     left = tmp_path / "masters" / f".cox.tif.{dead.pid}-00ff00ff.part"
     left.touch()
-    remove_leftovers(tmp_path)
+    remove_leftovers(tmp_path, tmp_path / "masters")
     assert files(tmp_path) == []
 
 

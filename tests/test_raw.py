@@ -400,7 +400,7 @@ def test_same_bytes_whatever_the_threads(tmp_path: Path) -> None:
     program = (
         "import sys, hashlib; from pathlib import Path\n"
         "from sightsize.imaging.source.raw import raw_light\n"
-        "from sightsize.model.settings import AS_THE_CAMERA\n"
+        "from sightsize.model.picture import AS_THE_CAMERA\n"
         "pixels = raw_light(Path(sys.argv[1]), AS_THE_CAMERA).write_to_memory()\n"
         "print(hashlib.sha256(pixels).hexdigest())"
     )

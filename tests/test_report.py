@@ -157,7 +157,7 @@ def test_an_unreadable_picture_is_told_in_full_and_in_a_line() -> None:
         "  refuse [source] there is no such file."
     )
     assert dry_run.plan_line(unreadable()) == (
-        "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  not readable  1 stop"
+        "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  not readable  1 refuse"
     )
 
 

@@ -16,25 +16,29 @@ from jsonschema import Draft202012Validator
 
 from icc_profiles import built_in, colour_difference, lab_of
 from pictures import Pixels, job, patches, planned_file, planned_picture, read, save
-from sightsize.audit import audited
-from sightsize.deliver import Delivered, deliver
-from sightsize.docket import Docket
-from sightsize.docket import Record as DocketRecord
-from sightsize.geometry import Box, EdgesPx, turned_box
-from sightsize.grammar import schema_file
-from sightsize.identity import file_sha256, print_identity
-from sightsize.job import Edges
-from sightsize.layout import Place, Stock
-from sightsize.masters import files_of
-from sightsize.memory import peak_bytes
-from sightsize.picture.chain import render, sheet_image
-from sightsize.picture.finish import border_value
-from sightsize.picture.resize import resize_to
-from sightsize.plan import BorderMark, FilePlan, PicturePlan, PlacedPicture, SheetPlan
-from sightsize.record import is_recorded, print_record
-from sightsize.size import plan_size
-from sightsize.units import px_to_mm
-from sightsize.verify import verify_file
+from sightsize.archive.audit import audit_docket
+from sightsize.base.hashes import file_sha256
+from sightsize.base.schemas import schema_file
+from sightsize.base.units import px_to_mm
+from sightsize.delivery.deliver import deliver
+from sightsize.delivery.delivered import Delivered
+from sightsize.delivery.verify import verify_file
+from sightsize.docket.recall import is_recorded
+from sightsize.docket.record import print_record
+from sightsize.docket.store import Docket
+from sightsize.docket.store import Record as DocketRecord
+from sightsize.imaging.colour.output import border_value
+from sightsize.imaging.raster.resize import resize_to
+from sightsize.imaging.render import render, sheet_image
+from sightsize.model.geometry import Box, EdgesPx, turn_box
+from sightsize.model.settings import Edges
+from sightsize.plan.estimates import peak_bytes
+from sightsize.plan.file import BorderMark, FilePlan, PlacedPicture, SheetPlan
+from sightsize.plan.file_names import files_of
+from sightsize.plan.identity import print_identity
+from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import Place, Stock
+from sightsize.plan.size import plan_size
 
 PPI = Fraction(254)
 STOCK_PX = (320, 160)
@@ -177,7 +181,7 @@ def test_a_box_is_turned_with_its_picture(turns: int) -> None:
     mask = np.zeros((height, width), bool)
     part(mask, box)[:] = True
     rows, columns = np.nonzero(np.rot90(mask, -turns))
-    found = turned_box(box, (width, height), turns)
+    found = turn_box(box, (width, height), turns)
     assert (found.left, found.right) == (columns.min(), columns.max() + 1)
     assert (found.top, found.bottom) == (rows.min(), rows.max() + 1)
 
@@ -190,7 +194,7 @@ def rewritten(path: Path, image: pyvips.Image) -> None:
     if path.suffix == ".tif":
         image.tiffsave(str(path), compression="deflate")
     else:
-        image.jpegsave(str(path), Q=95, subsample_mode="off", keep="all")
+        image.jpegsave(str(path), Q=95, subsample_mode="off", keep=pyvips.ForeignKeep.ALL)
 
 
 def differences(path: Path, file: File) -> tuple[str, ...]:
@@ -211,7 +215,7 @@ def test_a_changed_border_beside_two_pictures_is_found(
     assert differences(path, file) == ()
     column, row = BORDER[where]
     side = 1 if format_name == "tiff" else 8
-    darker = image.crop(column, row, side, side).linear(1, -4).cast("uchar")
+    darker = image.crop(column, row, side, side).linear([1], [-4]).cast("uchar")
     rewritten(path, image.insert(darker, column, row))
     assert differences(path, file) == (f"row {row} of the border is not exact paper tone",)
 
@@ -283,7 +287,7 @@ def test_a_second_plan_is_recognised_as_recorded(tmp_path: Path) -> None:
     again = two_pictures(tmp_path)
     assert is_recorded(record, again, done.path)
     assert deliver(again, folder, frozenset(), replace=False).status == "kept"
-    assert [(each.file, each.state) for each in audited(Docket(folder / "docket.toml"))] == [
+    assert [(each.file, each.state) for each in audit_docket(Docket(folder / "docket.toml"))] == [
         ("two.tif", "whole")
     ]
     assert not is_recorded(record, two_pictures(tmp_path, turns=2), done.path)
@@ -352,7 +356,7 @@ def test_each_picture_has_a_master_of_its_own(tmp_path: Path) -> None:
         bands = 1 if placed.picture.mono else 3
         assert read(master).shape == (crop.height, crop.width, bands)
         assert noted["sha256"] == file_sha256(master)
-    assert {each.state for each in audited(Docket(folder / "docket.toml"))} == {"whole"}
+    assert {each.state for each in audit_docket(Docket(folder / "docket.toml"))} == {"whole"}
     assert is_recorded(record, file, done.path)
     targets[2].unlink()
     assert not is_recorded(record, file, done.path)

@@ -50,7 +50,7 @@ def say(error: ValidationError) -> tuple[str, str]:
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "enum":
             key_node = node_at(error.absolute_path)
-            moved = key_node.get("x-moved", {}).get(value)
+            moved = key_node.get("x-moved", {}).get(str(value))
             if moved:
                 return f"{found} is now called {show(moved)}.", kind_text(key_node)
             guess = nearest(str(value), [str(choice) for choice in rule])

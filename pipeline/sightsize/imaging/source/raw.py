@@ -18,7 +18,6 @@ import pyvips
 
 from sightsize.base.paths import is_file, say_missing
 from sightsize.errors import SourceError
-from sightsize.imaging.raster.pixels import image_of, three_alike
 from sightsize.imaging.raster.table import LAST
 from sightsize.imaging.source.file import camera_names
 from sightsize.model.header import RAW, Header
@@ -155,6 +154,8 @@ def _develop(
 ) -> pyvips.Image:
     """Three 16-bit bands of the camera's balanced numbers."""
     import rawpy
+
+    from sightsize.imaging.raster.pixels import image_of, three_alike  # and numpy
 
     red, green, blue = multipliers
     pixels = raw.postprocess(
