@@ -24,7 +24,7 @@ from sightsize.model.job import PrintRequest
 from sightsize.plan.arrange import arrange
 from sightsize.run.planner import plan_prints
 
-JOBS = Path(__file__).parent / "jobs"
+JOBS = Path(__file__).parents[1] / "jobs"
 VALID = sorted(JOBS.glob("valid/*.toml"))
 INVALID = sorted(JOBS.glob("invalid/*.toml"))
 REFUSED = sorted(JOBS.glob("refused/*.toml"))

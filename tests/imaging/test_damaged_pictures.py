@@ -10,7 +10,7 @@ import pytest
 
 from mutants import KINDS, mutant
 
-SOAK = Path(__file__).parent / "soak" / "mutated_pictures.py"
+SOAK = Path(__file__).parents[1] / "soak" / "mutated_pictures.py"
 COUNT = 40
 LONGEST_SECONDS = 10
 PEAK_MIB = 700

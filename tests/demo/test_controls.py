@@ -18,7 +18,7 @@ from sightsize.plan.arrange import arrange
 from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import UnopenedPicture
 
-ROOT = Path(__file__).parent.parent
+ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "jobs-demo"
 GUIDE = DEMO / "controls.md"
 README = ROOT / "README.md"
