@@ -18,8 +18,9 @@ import tempfile
 from pathlib import Path
 
 from parts import Part, Setup
-from report import report, with_summary
 from spec import MONO_24X16, SPECS, SUBJECTS
+
+from report import report, with_summary
 
 HERE = Path(__file__).parent
 RESULTS, README = HERE / "RESULTS.md", HERE.parents[1] / "README.md"

@@ -25,7 +25,6 @@ from part_scaling import exponent
 from part_single import claims_of
 from parts import Setup
 from PIL import Image, ImageCms
-from report import BEGIN, END, report, summary_of, with_summary
 from spec import GIGAPIXEL, MM_PER_INCH, MONO_24X16, OURS, SCALED, SPECS, Box, Size, Spec
 from subject_sightsize import job_values
 from tone_tables import (
@@ -37,6 +36,8 @@ from tone_tables import (
     srgb_code,
 )
 from verify import coding_is_optimised, compare, comparison_faults, look
+
+from report import BEGIN, END, report, summary_of, with_summary
 
 FloatImage = NDArray[np.float32]
 
