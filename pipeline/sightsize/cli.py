@@ -27,6 +27,9 @@ class _Commands(TyperGroup):
         except SightsizeError as error:
             typer.echo(f"{error}", err=True)
             raise typer.Exit(error.exit_code) from None
+        except KeyboardInterrupt:
+            typer.echo("interrupted", err=True)
+            raise typer.Exit(INTERRUPTED) from None
 
 
 app = typer.Typer(
