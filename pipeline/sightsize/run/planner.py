@@ -8,6 +8,8 @@ from sightsize.base.paths import follow_links, places
 from sightsize.checks.run import check_file, check_opened
 from sightsize.docket.recall import recall_header
 from sightsize.docket.store import Docket, Record
+from sightsize.errors import SourceError
+from sightsize.model.header import Header
 from sightsize.model.job import Job, PrintRequest
 from sightsize.plan.file import FilePlan, PlacedPicture
 from sightsize.plan.file_names import files_of
@@ -57,16 +59,11 @@ def _open_pictures(
     job: Job, file: FilePlan[UnopenedPicture], record: Record | None
 ) -> tuple[FilePlan[PicturePlan] | None, list[Finding]]:
     """The file with its pictures opened, or what is wrong with those that cannot be."""
-    # Imported here so that a check without pictures never loads libvips.
-    from sightsize.errors import SourceError
-    from sightsize.imaging.source.upright import read_header
-
     placed, findings = [], []
     for each in file.pictures:
         look, size = each.request.look, each.picture.size
         try:
-            header = recall_header(record, look.picture.source, job.output)
-            header = header or read_header(look.picture.source)
+            header = _header(record, look.picture.source, job.output)
         except SourceError as error:
             findings.append(_source_finding(job, each.request, "picture.source", str(error)))
             continue
@@ -76,6 +73,17 @@ def _open_pictures(
     if len(placed) < len(file.pictures):
         return None, findings
     return file.with_pictures(tuple(placed)), []
+
+
+def _header(record: Record | None, source: Path, folder: Path) -> Header:
+    """A source's header: as recorded, or read. Raises SourceError."""
+    recalled = recall_header(record, source, folder)
+    if recalled is not None:
+        return recalled
+    # Imported here so that a check without pictures, and a rerun, never load libvips.
+    from sightsize.imaging.source.upright import read_header
+
+    return read_header(source)
 
 
 def _hit_sources(
