@@ -3,6 +3,7 @@
 import re
 import subprocess
 import sys
+import tarfile
 import tomllib
 import zipfile
 from importlib.metadata import version
@@ -37,12 +38,34 @@ def test_the_wheel_holds_the_package_and_its_schemas_and_nothing_else(wheel: Pat
         for schema in ("job", "docket"):
             packed = held.read(f"sightsize/schemas/{schema}.schema.json")
             assert packed == (ROOT / "schemas" / f"{schema}.schema.json").read_bytes()
-    modules = {
-        path.relative_to(ROOT / "pipeline").as_posix()
-        for path in (ROOT / "pipeline" / "sightsize").rglob("*.py")
-    }
-    assert modules | {"sightsize/py.typed"} <= names
-    assert {name.split("/")[0].split("-")[0] for name in names} == {"sightsize"}
+    metadata = f"sightsize-{PROJECT['version']}.dist-info/"
+    held_beside = {name for name in names if not name.startswith(metadata)}
+    assert held_beside == modules() | schemas() | {"sightsize/py.typed"}
+    assert {metadata + each for each in ("METADATA", "entry_points.txt")} <= names
+
+
+def modules() -> set[str]:
+    """The package's modules by their place in a wheel."""
+    package = ROOT / "pipeline"
+    return {path.relative_to(package).as_posix() for path in package.rglob("*.py")}
+
+
+def schemas() -> set[str]:
+    """The schemas by their place in a wheel."""
+    return {f"sightsize/schemas/{path.name}" for path in (ROOT / "schemas").iterdir()}
+
+
+def test_records_of_decisions_go_with_the_source_alone(wheel: Path, tmp_path: Path) -> None:
+    kept = {path.relative_to(ROOT).as_posix() for path in (ROOT / "pipeline").rglob("*.md")}
+    assert "pipeline/sightsize/plan/DECISIONS.md" in kept
+    with zipfile.ZipFile(wheel) as held:
+        assert not [name for name in held.namelist() if name.endswith(".md")]
+    command = [sys.executable, "-m", "hatchling", "build", "-t", "sdist", "-d", str(tmp_path)]
+    subprocess.run(command, check=True, capture_output=True, cwd=ROOT)
+    (built,) = tmp_path.glob("*.tar.gz")
+    with tarfile.open(built) as held_source:
+        inside = {name.partition("/")[2] for name in held_source.getnames()}
+    assert kept <= inside
 
 
 def test_the_wheel_works_away_from_the_checkout(wheel: Path, tmp_path: Path) -> None:

@@ -1,7 +1,9 @@
 """Print files sized to measured mat openings, from a job file.
 
-A reader follows one print through the folders in this order: job, plan, checks, imaging, delivery,
-docket. Run and archive make many prints and make them again, report says what became of them.
+Follow one print through the folders in this order: ``job``, ``plan``, ``checks``, ``imaging``,
+``delivery``, ``docket``. ``run`` makes many prints and ``archive`` makes them again; ``report``
+says what became of them. ``cli`` and ``commands`` begin it all; ``base``, ``model`` and ``numbers``
+are what the others share.
 """
 
 __version__: str

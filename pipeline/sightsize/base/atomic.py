@@ -1,4 +1,4 @@
-"""Files that are there whole or not at all, and what is left of those that never were."""
+"""Files written whole or not at all, and leftovers of dead runs removed."""
 
 import os
 import re

@@ -1,4 +1,4 @@
-"""How much memory this machine has, how a size of it is written, and one heap for all threads."""
+"""Memory: how much this machine has, sizes such as ``2 GiB``, one heap for all threads."""
 
 import ctypes
 import os

@@ -1,4 +1,4 @@
-"""Paths as people write them: what cannot be a path is said, what leads nowhere has no file."""
+"""Paths as people write them: what cannot be one, and what to say when no file is there."""
 
 import os
 import re

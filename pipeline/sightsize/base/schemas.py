@@ -1,6 +1,6 @@
 """The job's schema: the one source of every key, its range, its default and its help text.
 
-``schemas/job.schema.json`` is read here; nothing else knows where it stands.
+It and the docket's are read here; nothing else knows where ``schemas/`` stands.
 """
 
 import json

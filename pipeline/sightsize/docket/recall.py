@@ -1,4 +1,4 @@
-"""What a docket recorded, held against the files and plans of today; nothing is decoded."""
+"""Whether sources, prints and plans are still those recorded; nothing is decoded."""
 
 from collections.abc import Mapping
 from pathlib import Path

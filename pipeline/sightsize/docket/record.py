@@ -1,4 +1,4 @@
-"""What the docket keeps of a print, and whether a print on the disk is still the one recorded."""
+"""The record of a print: its sources, hashes, versions, plan, masters and its own job."""
 
 from collections.abc import Mapping
 from dataclasses import asdict

@@ -1,7 +1,7 @@
-"""The stages a picture passes on its way to the sheet, one module each, in this order:
+"""Pixels: from a source file to the finished sheet. Read ``render`` first, which has the order.
 
-upright -> study -> light -> patches -> level -> resize -> dodge -> tone -> contrast -> sharpen ->
-grain -> gamut -> finish -> sheet, strung together in chain.
+source -> analysis -> colour.light -> retouch -> stages.level -> raster.resize -> stages.dodge ->
+tone -> local_contrast -> sharpen -> grain -> colour.gamut -> colour.output -> stages.sheet.
 
 Every stage takes and returns pyvips images and does no input or output of its own. The black-and-
 white conversion has no module: it is a row of weights that ``light`` mixes while it linearises.

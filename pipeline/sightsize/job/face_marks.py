@@ -1,4 +1,4 @@
-"""Marks on faces: what looks temporary in one picture and permanent in several."""
+"""Marks on faces, counted: one at the same place in several pictures may be permanent."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace

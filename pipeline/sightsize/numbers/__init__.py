@@ -1,1 +1,4 @@
-"""Arithmetic of tone, zones, toning, sharpening and colour temperature: no pictures."""
+"""Arithmetic of the darkroom, without a picture; each module can be read by itself.
+
+``tone``, ``zones``, ``toning``, ``sharpening``, ``white_balance``.
+"""

@@ -1,1 +1,5 @@
-"""What is said to people and to programs."""
+"""What is said to people and to programs.
+
+To people: ``dry_run`` (with ``look``), ``text``, ``progress``, ``explain``. To programs: ``data``
+(JSON), ``junit``.
+"""

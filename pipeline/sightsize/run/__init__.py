@@ -1,1 +1,5 @@
-"""Many prints: planned, handed out, made."""
+"""Many prints made, each failing alone.
+
+In order: ``planner`` makes ``planned`` prints, ``batch`` decides what is to be made, ``queue``
+hands it out, ``worker`` makes one print; ``dask`` has workers on other machines.
+"""

@@ -1,1 +1,5 @@
-"""What is looked for in a picture before it is printed."""
+"""What is found out about a picture before it is printed. Read ``study`` first.
+
+``small`` is the small picture that answers most of it; ``metering`` finds end points and zones,
+``acuity`` (by ``noise_and_edges``) what sharpening needs, ``skin`` where skin is.
+"""

@@ -1,4 +1,4 @@
-"""How sharp and how noisy the source is, looked at in squares all over the print."""
+"""What sharpening measures on a picture: noise floor and damping, from squares all over it."""
 
 from collections.abc import Iterator
 from math import ceil

@@ -1,4 +1,4 @@
-"""What a picture says of itself before it is sharpened: its noise, and how its edges overshoot.
+"""Noise and edge overshoot of pixels: how noisy a picture is, and whether it was sharpened.
 
 Both read a few windows of lightness at the print's own size, rows by columns, as L* or as the
 16-bit steps in which lightness travels, and give one number.

@@ -1,1 +1,4 @@
-"""Colour: to linear light, and from it to the output."""
+"""Colour on its way in (``light``, ``profile_curves``) and out (``gamut``, ``output``).
+
+``wide`` is the colour space of masters.
+"""

@@ -1,1 +1,4 @@
-"""Pixels as arrays, tables and maps."""
+"""Tools for images that know nothing of photography.
+
+Sizes: ``resize``, ``spread``. Values: ``table``, ``pixels``. Metadata: ``fields``.
+"""

@@ -1,4 +1,4 @@
-"""What an image carries beside its pixels, by the names that libvips gives it."""
+"""Metadata of an image by libvips' names: profile, texts, orientation."""
 
 from typing import Any, cast
 

@@ -1,4 +1,4 @@
-"""Pixels of small pictures as arrays."""
+"""Images to arrays and back, for small pictures; bands weighed, bounded and repeated."""
 
 from collections.abc import Sequence
 from typing import Any, cast

@@ -1,1 +1,4 @@
-"""Source pictures opened upright, of any kind."""
+"""Source pictures of any kind, opened upright. Read ``upright`` first.
+
+``file`` opens what libvips reads; ``raw`` develops camera files, with colour from ``camera``.
+"""

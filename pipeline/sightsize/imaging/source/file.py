@@ -1,4 +1,4 @@
-"""Source pictures: what a header says, and the upright pixels.
+"""Picture files that libvips reads: what a header says, and the upright pixels.
 
 Reads JPEG, PNG, TIFF and WebP, and HEIF where the libvips at hand can. A source is only ever read.
 """

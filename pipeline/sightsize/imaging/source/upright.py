@@ -1,4 +1,4 @@
-"""An opened source, upright, whose parts can be had as linear light."""
+"""Any source, raw or not: its header, and its upright pixels as linear light."""
 
 from dataclasses import dataclass
 from pathlib import Path
