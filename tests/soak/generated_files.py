@@ -11,10 +11,12 @@ from typing import Any
 import tomli_w
 from hypothesis import HealthCheck, given, seed, settings
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+TESTS = Path(__file__).resolve().parents[1]
+sys.path[:0] = [str(TESTS), str(TESTS / "job")]
+
+from test_generated import load_and_plan, read_and_audit
 
 from generated import dockets, jobs
-from test_generated import load_and_plan, read_and_audit
 
 Read = Callable[[Path], bool]
 _KINDS: dict[str, tuple[Any, Read]] = {

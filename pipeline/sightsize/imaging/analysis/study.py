@@ -167,9 +167,4 @@ def _sharpening(plan: PicturePlan, source: Upright, scale: ToneScale) -> Measure
         from sightsize.imaging.analysis.acuity import noise_floor_and_damping
 
         floor, damping = noise_floor_and_damping(plan, sharpen, source, scale)
-    return MeasuredSharpening(
-        sigma_px=sharpen.sigma_px,
-        gain=sharpen.gain * damping,
-        noise_floor=floor,
-        deblur_sigma_px=sharpen.deblur_sigma_px,
-    )
+    return MeasuredSharpening.of(sharpen, gain=sharpen.gain * damping, noise_floor=floor)

@@ -8,13 +8,15 @@ added, and only above a floor that is as much higher.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import lru_cache
+from typing import Self
 
 import pyvips
 
 from sightsize.imaging.raster.table import STEPS_PER_L, look_up, tabulate, whole_steps
 from sightsize.numbers.sharpening import emphasis, one_pass
+from sightsize.plan.picture import SharpenPlan
 
 OVERSHOOT = 2.0
 """Largest overshoot beyond the 3 x 3 neighbourhood, in L*: common practice, no source."""
@@ -35,6 +37,12 @@ class MeasuredSharpening:
     gain: float
     noise_floor: float
     deblur_sigma_px: float = 0.0
+
+    @classmethod
+    def of(cls, plan: SharpenPlan, **measured: float) -> Self:
+        """Return a plan's sharpening, with what was measured in place of what was planned."""
+        planned = {each.name: getattr(plan, each.name) for each in fields(cls)}
+        return cls(**{**planned, **measured})
 
 
 def sharpen(
