@@ -8,48 +8,17 @@ import pytest
 import tomli_w
 from hypothesis import HealthCheck, given, settings
 
-from generated import dockets, jobs
-from sightsize.archive.audit import audit_docket
+from generated import dockets, jobs, load_and_plan, read_and_audit
 from sightsize.checks.run import check_ids
 from sightsize.docket.store import Docket
 from sightsize.errors import DocketError, JobError
 from sightsize.job.load import load_job
-from sightsize.plan.arrange import arrange
-from sightsize.run.planner import plan_prints
 
 HUNDRED = settings(max_examples=100, suppress_health_check=list(HealthCheck))
 WHOLE_JOB = """sightsize = 1
 aperture = { width = "143 mm", height = "198 mm" }
 paper.size = "10x8 in"
 """
-
-
-def load_and_plan(path: Path) -> bool:
-    """Load a job and plan its prints; True when it is a job, False when it is refused."""
-    try:
-        job = load_job(path, check_ids())
-        files = arrange(job)
-    except JobError as error:
-        findings = error.findings
-    else:
-        plan_prints(job, files)
-        return True
-    assert findings
-    assert all(each.message and each.line >= 1 for each in findings)
-    return False
-
-
-def read_and_audit(path: Path) -> bool:
-    """Read a docket and audit it; True when it is a docket, False when it is refused."""
-    try:
-        docket = Docket(path)
-    except DocketError as error:
-        said = str(error)
-    else:
-        audit_docket(docket)
-        return True
-    assert str(path) in said
-    return False
 
 
 @HUNDRED

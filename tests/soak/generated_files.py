@@ -11,12 +11,9 @@ from typing import Any
 import tomli_w
 from hypothesis import HealthCheck, given, seed, settings
 
-TESTS = Path(__file__).resolve().parents[1]
-sys.path[:0] = [str(TESTS), str(TESTS / "job")]
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from test_generated import load_and_plan, read_and_audit
-
-from generated import dockets, jobs
+from generated import dockets, jobs, load_and_plan, read_and_audit
 
 Read = Callable[[Path], bool]
 _KINDS: dict[str, tuple[Any, Read]] = {
