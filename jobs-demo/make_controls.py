@@ -3,9 +3,9 @@
     python jobs-demo/make_controls.py                # all of them
     python jobs-demo/make_controls.py --only grade.svg
 
-Curves come from the functions that the prints go through; pictures are cut from prints of the
-demo job, of which a part is left out or changed, at 100 % of the print's pixels. The demo's
-pictures must be there (make_pictures.py). Needs matplotlib beside what the demo needs.
+Curves are drawn by the functions that make the prints. Pictures are cut from prints of the demo
+job, with a setting changed or left out, at 100 % of the print's pixels. Draw the demo's pictures
+first (make_pictures.py). Needs the demo extra: pip install '.[demo]'.
 """
 
 import argparse
@@ -190,8 +190,10 @@ def draw_split_grade(name: str) -> None:
         curve(axes, paper_function(tone), label, linewidth=width)
         curve(slopes, slope_of(paper_function(tone)), label, linewidth=width)
     axes.legend(loc="lower right")
-    slopes.set(xlim=(0, 100), ylim=(0, 2.2), xlabel="before, L*", ylabel="contrast, L* per L*")
-    slopes.set_title("its contrast")
+    slopes.set(
+        xlim=(0, 100), ylim=(0, 2.2), xlabel="before, L*", ylabel="print L* for each L* before"
+    )
+    slopes.set_title("slope of each curve")
     save(figure, name)
 
 
@@ -206,20 +208,20 @@ def slope_of(function: Callable[[float], float]) -> Callable[[float], float]:
 def draw_zones(name: str) -> None:
     """One patch and two patches put on their zones."""
     figure, (left, right) = panels(2)
-    tone_axes(left, "one patch: L* 38 to zone V")
+    tone_axes(left, "one patch: L* 38 on zone V")
     one = place([(tones.luminance(38), 5)], lambda value: value)
-    curve(left, of_lightness(ToneScale(plain_tone(), placement=one)), "placed")
+    curve(left, of_lightness(ToneScale(plain_tone(), placement=one)), "zone placed")
     exposed = log2(one.gain)
     curve(
         left,
         of_lightness(ToneScale(plain_tone(exposure_stops=exposed))),
-        f"exposure {exposed:+.1f} stops",
+        f"exposure alone, {exposed:+.1f} stops",
         linestyle="--",
     )
     left.plot([38], [50], "o", color=TEAL, markersize=5)
-    tone_axes(right, "two: L* 22 to zone III, L* 70 to VIII")
+    tone_axes(right, "two: L* 22 on III, L* 70 on VIII")
     two = place([(tones.luminance(22), 3), (tones.luminance(70), 8)], lambda value: value)
-    curve(right, of_lightness(ToneScale(plain_tone(), placement=two)), "placed")
+    curve(right, of_lightness(ToneScale(plain_tone(), placement=two)), "zones placed")
     right.plot([22, 70], [30, 80], "o", color=TEAL, markersize=5)
     for axes in (left, right):
         axes.set_yticks(range(0, 101, 10), ROMAN)
@@ -233,7 +235,7 @@ def draw_mono(name: str) -> None:
     figure, axes = panels(2, width=3.8)
     filters = {each: ("luminance", each) for each in tones.FILTERS}
     emulsions = {each: (each, "none") for each in tones.RESPONSES}
-    titles = ("luminance behind a filter", "emulsions without filter")
+    titles = ("luminance behind a filter", "emulsions, no filter")
     for panel, rows, title in zip(axes, (filters, emulsions), titles, strict=True):
         weights = [tones.mono_weights(response, glass, 1)[0] for response, glass in rows.values()]
         labels = [f"{label}, {abs(factor(*rows[label])):.1f} stops" for label in rows]
@@ -272,14 +274,16 @@ def draw_dodge(name: str) -> None:
         )
         left.plot(*middle_row(light_map([shade], None, size), width_mm), label=f"{softness_mm} mm")
     left.axvspan(40, 80, color=FOG, alpha=0.35, linewidth=0)
-    left.set(xlabel="across the print, mm", ylabel="stops", title="dodge: ellipse 40 mm, softness")
+    left.set(
+        xlabel="across the print, mm", ylabel="stops", title="dodge: 40 mm ellipse, by softness"
+    )
     opening = Box(*(round(each * PX_PER_MM) for each in (3, 3, width_mm - 6, height_mm - 6)))
     for burn_mm in (10, 25):
         burn = EdgeBurnPlan(stops=0.2, width_px=burn_mm * PX_PER_MM, opening=opening)
         right.plot(*middle_row(light_map([], burn, size), width_mm), label=f"{burn_mm} mm")
     for edge in (3, width_mm - 3):
         right.axvline(edge, color=INK, linewidth=0.8, linestyle=":")
-    right.set(xlabel="across the print, mm", title="edge burn, width (dotted: opening)")
+    right.set(xlabel="across the print, mm", title="edge burn, by width (dotted: opening)")
     for axes in (left, right):
         axes.legend()
     save(figure, name)
@@ -304,17 +308,19 @@ def draw_local_contrast(name: str) -> None:
     for neighbourhood_mm in (4, 8, 16):
         gains = [wave_gain(float(size), neighbourhood_mm, 0.3) for size in sizes_mm]
         left.plot(sizes_mm, gains, label=f"{neighbourhood_mm} mm")
-    left.set(xscale="log", xlabel="size of detail (half a wave), mm", ylabel="contrast, times")
+    left.set(
+        xscale="log", xlabel="size of detail (half a wave), mm", ylabel="contrast, ratio to before"
+    )
     left.set_xticks([0.5, 1, 2, 5, 10, 20, 40], ["0.5", "1", "2", "5", "10", "20", "40"])
-    left.set(title="gain 0.3, waves of 4 L*, neighbourhood", ylim=(0.98, 1.32))
+    left.set(title="gain 0.3 on waves of 4 L*, by neighbourhood", ylim=(0.98, 1.32))
     left.legend()
     edge = np.where(np.arange(480) < 240, 40.0, 60.0)[None].repeat(480, axis=0)
     at_mm = (np.arange(480) - 239.5) / PX_PER_MM
     plain_blur = edge - gaussian_filter(edge, (0, 4 * PX_PER_MM / 2), mode="nearest")
-    right.plot(at_mm, 0.3 * plain_blur[240], color=FOG, label="against a plain blur")
-    right.plot(at_mm, (with_contrast(edge, 8, 0.3) - edge)[240], label="local contrast")
+    right.plot(at_mm, 0.3 * plain_blur[240], color=FOG, label="from a plain blur")
+    right.plot(at_mm, (with_contrast(edge, 8, 0.3) - edge)[240], label="from local contrast")
     right.set(xlabel="from the edge, mm", ylabel="change, L*", xlim=(-15, 15))
-    right.set(title="beside an edge from 40 to 60, gain 0.3")
+    right.set(title="beside an edge, L* 40 to 60, gain 0.3")
     right.legend(loc="lower right")
     save(figure, name)
 
@@ -396,9 +402,9 @@ def draw_grain(name: str) -> None:
         per_density = np.abs(np.gradient(lightness, density))
         left.plot(density, moved / per_density, label=f"{granularity:g} D")
         right.plot(lightness, moved, label=f"{granularity:g} D")
-    left.set(xlabel="density D", ylabel="RMS density", title="granularity G: G times root D (grey)")
+    left.set(xlabel="density D", ylabel="RMS density", title="against G x square root of D (grey)")
     left.legend(loc="upper left")
-    right.set(xlabel="L*", ylabel="RMS L*", title="as lightness, of a point", xlim=(0, 100))
+    right.set(xlabel="L*", ylabel="RMS L*", title="the same in lightness", xlim=(0, 100))
     save(figure, name)
 
 
@@ -420,7 +426,7 @@ def draw_sharpen(name: str) -> None:
     for floor in (0.0, 0.8, 2.0):
         added = [acutance.emphasis(float(each), 0.8, floor) for each in detail]
         right.plot(detail, added, label=f"{floor:g} L*")
-    right.set(xlabel="detail, L*", ylabel="added, L*", title="gain 0.8, noise floor")
+    right.set(xlabel="detail, L*", ylabel="sharpening added, L*", title="gain 0.8, by noise floor")
     right.legend(loc="upper left")
     save(figure, name)
 
@@ -594,7 +600,7 @@ def draw_mono_pair(name: str) -> None:
     """The plain conversion and the demo's recipe."""
     height = 1000
     pair = [whole(PORTRAIT, height, plain), whole(PORTRAIT, height)]
-    write(beside(pair, ["luminance, grade 2, nothing else", "the demo's recipe"]), name)
+    write(beside(pair, ["plain conversion, grade 2", "the demo's recipe"]), name)
 
 
 def draw_filters(name: str) -> None:
@@ -608,20 +614,20 @@ def draw_spotting(name: str) -> None:
     """The plate's scratches before and after."""
     box = (0.40, 0.36, 560, 560)
     pair = [part(PLATE, box, without("spotting")), part(PLATE, box)]
-    write(beside(pair, ["as it is", "spotted"]), name)
+    write(beside(pair, ["as scanned", "spotted"]), name)
 
 
 def draw_dodge_print(name: str) -> None:
     """A face before and after the dodge."""
     pair = [part(PORTRAIT, FACE, without("dodge")), part(PORTRAIT, FACE)]
-    write(beside(pair, ["without dodge", "dodge, 0.6 stops"]), name)
+    write(beside(pair, ["no dodge", "dodged 0.6 stops"]), name)
 
 
 def draw_burn_print(name: str) -> None:
     """A window that pulls the eye, before and after the burn; whole pictures, made smaller."""
     bare = settings({"tone": {"edge_burn": {"stops": 0}}})
     pair = [whole(HANDS, 520, without("burn"), bare), whole(HANDS, 520)]
-    write(beside(pair, ["without", "window burned, edges burned"]), name)
+    write(beside(pair, ["no burn", "window and edges burned"]), name)
 
 
 def draw_split_print(name: str) -> None:
@@ -650,7 +656,8 @@ def draw_skin(name: str) -> None:
     box = (0.45, 0.52, 420, 560)
     pair = [part(PORTRAIT, box, settings({"sharpen": {"skin": each}})) for each in (1.0, 0.4)]
     write(
-        beside([*pair, taken_for_skin(box)], ["skin 1", "skin 0.4", "taken for skin: white"]), name
+        beside([*pair, taken_for_skin(box)], ["skin = 1", "skin = 0.4", "found as skin (white)"]),
+        name,
     )
 
 
@@ -776,10 +783,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--only", metavar="NAME", choices=FIGURES, action="append")
     options = parser.parse_args(argv)
     FOLDER.mkdir(exist_ok=True)
-    for name, draw in FIGURES.items():
-        if not options.only or name in options.only:
-            draw(name)
-            print(f"{name}  {(FOLDER / name).stat().st_size / 1000:.0f} kB", file=sys.stderr)
+    wanted = [name for name in FIGURES if not options.only or name in options.only]
+    print(f"drawing {len(wanted)} figures in {FOLDER}", file=sys.stderr)
+    for name in wanted:
+        FIGURES[name](name)
+        print(f"drew {name}, {(FOLDER / name).stat().st_size / 1000:.0f} kB", file=sys.stderr)
     return 0
 
 

@@ -1,22 +1,22 @@
 """Draw the six pictures of the Tern Quay boathouse refit, at full size.
 
-    python jobs-demo/make_pictures.py                  # all that are not there yet
+    python jobs-demo/make_pictures.py                  # all that are missing
     python jobs-demo/make_pictures.py --only cox-megaphone.jpg --again
 
 catch-four.tif          a rowing four; 16-bit opRGB with colours outside sRGB
-cox-megaphone.jpg       a portrait lying on its side (EXIF orientation 6), with private EXIF to lose
-dawn-mist-reach.jpg     a stitched panorama whose mist would show any banding
-crew-1926-plate.png     a grey scan of a scratched glass plate, to be spotted and printed twice
+cox-megaphone.jpg       a portrait stored on its side (EXIF orientation 6), with private EXIF data
+dawn-mist-reach.jpg     a stitched panorama; its mist would show any banding
+crew-1926-plate.png     a grey scan of a scratched glass plate, printed twice
 boatbuilder-hands.tif   CMYK, back from a magazine
 cup-on-slipway.jpg      a telephone snapshot without a profile
 
-Everything is drawn by this script from fixed seeds: the same versions of numpy, Pillow and
-libvips give the same bytes. The pictures are free to use under the project's MIT licence;
-nobody in them exists. The opRGB profile is written here and given away under CC0. The sRGB,
-grey and CMYK profiles are the ones built into libvips: the first two CC0, the last placed in
-the public domain by its author, Graeme W. Gill, as its own tags say.
+The script draws everything from fixed seeds: the same versions of numpy, Pillow and libvips give
+the same bytes. The pictures are under the project's MIT licence, and nobody in them exists. The
+script writes the opRGB profile itself, under CC0. The sRGB, grey and CMYK profiles come with
+libvips: the first two are CC0, and Graeme W. Gill placed the last in the public domain, as its own
+tags say.
 
-Needs numpy, Pillow and pyvips[binary]; two processes, together some 2.1 GiB of memory.
+Needs numpy, Pillow and pyvips[binary]. Two processes use about 2.1 GiB of memory together.
 """
 
 import argparse
@@ -26,7 +26,7 @@ import os
 import sys
 import time
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
 FOLDER = Path(__file__).resolve().parent / "pictures"
@@ -43,7 +43,7 @@ SCENES = {
 
 
 def draw(name: str, folder: Path, reduce: int) -> float:
-    """Draw one picture beside its place, move it there, and say how long that took."""
+    """Draw one picture under a temporary name, rename it, and return the seconds it took."""
     started = time.perf_counter()
     scene = importlib.import_module(f"scenery.{SCENES[name]}")
     path = folder / name
@@ -57,29 +57,57 @@ def arguments(argv: Sequence[str] | None) -> argparse.Namespace:
     """Read the command line."""
     parser = argparse.ArgumentParser(description="Draw the pictures of the Tern Quay demo.")
     parser.add_argument("--only", metavar="NAME", choices=SCENES, action="append")
-    parser.add_argument("--again", action="store_true", help="draw those that exist as well")
+    parser.add_argument("--again", action="store_true", help="draw those that exist, too")
     parser.add_argument("--folder", type=Path, default=FOLDER)
     parser.add_argument(
-        "--reduce", type=int, choices=(1, 2, 4, 8), default=1, help="draw at 1/N, for a quick look"
+        "--reduce",
+        type=int,
+        choices=(1, 2, 4, 8),
+        default=1,
+        help="draw at 1/N size, for a quick look",
     )
     return parser.parse_args(argv)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Draw what is wanted, two pictures at a time."""
+    """Draw what is missing, two pictures at a time."""
     options = arguments(argv)
     options.folder.mkdir(parents=True, exist_ok=True)
     names = [name for name in SCENES if not options.only or name in options.only]
-    wanted = [n for n in names if options.again or not (options.folder / n).exists()]
-    if not wanted:
-        return 0
-    workers = min(2, len(wanted), len(os.sched_getaffinity(0)))
+    missing = [n for n in names if options.again or not (options.folder / n).exists()]
+    workers = min(2, len(missing), len(os.sched_getaffinity(0)))
+    announce(missing, len(names), workers, options.folder)
+    if missing:
+        draw_all(missing, options.folder, options.reduce, workers)
+    return 0
+
+
+def announce(missing: Sequence[str], wanted: int, workers: int, folder: Path) -> None:
+    """Say what will be drawn, before the first picture is."""
+    if not missing:
+        say(f"nothing to draw: {count(wanted)} already in {folder}")
+    else:
+        at_once = "two at a time" if workers == 2 else "one at a time"
+        say(f"drawing {count(len(missing))} in {folder}, {at_once}; a minute or two")
+
+
+def draw_all(names: Sequence[str], folder: Path, reduce: int, workers: int) -> None:
+    """Draw pictures in processes of their own and say when each one is done."""
     spawn = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, mp_context=spawn) as pool:
-        jobs = {n: pool.submit(draw, n, options.folder, options.reduce) for n in wanted}
-        for name, job in jobs.items():
-            print(f"{name}  {job.result():.1f} s", file=sys.stderr)
-    return 0
+        jobs = {pool.submit(draw, name, folder, reduce): name for name in names}
+        for done, job in enumerate(as_completed(jobs), 1):
+            say(f"[{done}/{len(jobs)}] drew {jobs[job]} in {job.result():.0f} s")
+
+
+def count(pictures: int) -> str:
+    """Return a number of pictures in words."""
+    return "1 picture" if pictures == 1 else f"{pictures} pictures"
+
+
+def say(sentence: str) -> None:
+    """Print a line on standard error, at once."""
+    print(sentence, file=sys.stderr, flush=True)
 
 
 if __name__ == "__main__":

@@ -2,17 +2,19 @@
 
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
 import tomli_w
+from pages import Block, blocks
 
 import plans
 from sightsize.base.findings import Finding
 from sightsize.base.schemas import known_keys
 from sightsize.checks.run import check_file, check_ids, check_opened
+from sightsize.errors import JobError
 from sightsize.job.load import load_job
 from sightsize.plan.arrange import arrange
 from sightsize.plan.file import FilePlan
@@ -46,14 +48,8 @@ TABLES = (
 """What the guide is about."""
 
 
-def examples(page: Path) -> list[str]:
-    return re.findall(r"^```toml\n(.*?)^```$", page.read_text("utf-8"), re.DOTALL | re.MULTILINE)
-
-
 EXAMPLES = [
-    pytest.param(text, id=f"{page.stem}-{number}")
-    for page in (GUIDE, README)
-    for number, text in enumerate(examples(page), 1)
+    pytest.param(each, id=each.name) for page in (README, GUIDE) for each in blocks(page, "toml")
 ]
 
 
@@ -63,19 +59,51 @@ def whole_job(fragment: dict[str, Any]) -> dict[str, Any]:
         return fragment
     picture = next(iter(fragment.get("pictures", {})), None)
     only = {"picture": picture} if picture else {"source": "cox-megaphone.jpg"}
+    if "recipes" in fragment:
+        only["recipe"] = next(iter(fragment["recipes"]))
     return {"sightsize": 1, **FRAME, "prints": [only], **fragment}
 
 
-@pytest.mark.parametrize("text", EXAMPLES)
-def test_example_is_a_job_or_part_of_one(text: str, tmp_path: Path) -> None:
-    path = tmp_path / "job.toml"
-    path.write_text(tomli_w.dumps(whole_job(tomllib.loads(text))), encoding="utf-8")
-    assert arrange(load_job(path, check_ids()))
+def arranged(job: dict[str, Any], folder: Path) -> Sequence[FilePlan[UnopenedPicture]]:
+    path = folder / "job.toml"
+    path.write_text(tomli_w.dumps(job), encoding="utf-8")
+    return arrange(load_job(path, check_ids()))
 
 
-def test_there_are_examples() -> None:
-    assert len(examples(GUIDE)) >= 15
-    assert examples(README)
+@pytest.mark.parametrize("block", EXAMPLES)
+def test_example_is_a_job_or_part_of_one(block: Block, tmp_path: Path) -> None:
+    assert arranged(whole_job(tomllib.loads(block.text)), tmp_path)
+
+
+def misspelt(table: Any) -> Iterator[tuple[str, Any]]:
+    """A table's keys, each with the table in which that key alone is misspelt."""
+    if isinstance(table, list):
+        for at, entry in enumerate(table):
+            for key, broken in misspelt(entry):
+                yield key, [*table[:at], broken, *table[at + 1 :]]
+    elif isinstance(table, dict):
+        for key, value in table.items():
+            inside = list(misspelt(value))
+            for below, broken in inside:
+                yield f"{key}.{below}", {**table, key: broken}
+            if not inside:
+                kept = {each: table[each] for each in table if each != key}
+                yield key, {**kept, f"{key}_q": value}
+
+
+@pytest.mark.parametrize("block", EXAMPLES)
+def test_a_misspelt_key_of_an_example_is_seen(block: Block, tmp_path: Path) -> None:
+    broken_jobs = list(misspelt(tomllib.loads(block.text)))
+    assert broken_jobs
+    for key, fragment in broken_jobs:
+        with pytest.raises(JobError):
+            pytest.fail(f"{key} misspelt: {arranged(whole_job(fragment), tmp_path)}")
+
+
+def test_every_example_of_the_pages_is_tried() -> None:
+    for page in (README, GUIDE):
+        fences = re.findall(r"^```toml *$", page.read_text("utf-8"), re.MULTILINE)
+        assert len(blocks(page, "toml")) == len(fences) > 3
 
 
 def test_demo_job_is_valid_and_has_its_eight_sheets() -> None:
@@ -142,7 +170,7 @@ def test_tables_of_the_guide_are_in_the_grammar() -> None:
 @pytest.mark.parametrize("table", TABLES)
 def test_guide_names_every_key(table: str) -> None:
     text = GUIDE.read_text("utf-8")
-    code = [*examples(GUIDE), *re.findall(r"`([^`\n]+)`", text)]
+    code = [*(each.text for each in blocks(GUIDE, "toml")), *re.findall(r"`([^`\n]+)`", text)]
     words = set(re.findall(r"\w+", " ".join(code)))
     leaves = {name.rpartition(".")[2] for name in keys_of(table)} - {"NAME"}
     assert leaves - words == set()
