@@ -368,5 +368,5 @@ def test_progress_that_nobody_reads_ends_no_run(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr("typer.echo", closed)
     planned = planned_print(TROPHY_CABINET, None)
     with Progress(2) as progress:
-        progress.finish(Outcome(planned, "made"))
-        progress.finish(Outcome(planned, "failed"))
+        progress.finish(Outcome(planned=planned, status="made"))
+        progress.finish(Outcome(planned=planned, status="failed"))

@@ -198,7 +198,7 @@ def rewritten(path: Path, image: pyvips.Image) -> None:
 
 
 def differences(path: Path, file: File) -> tuple[str, ...]:
-    return verify_file(path, file).differences
+    return tuple(each.message for each in verify_file(path, file).differences)
 
 
 @pytest.mark.parametrize("turns", [0, 1])

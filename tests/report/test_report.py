@@ -30,7 +30,7 @@ from sightsize.report.junit import junit_xml
 from sightsize.report.text import finding_lines
 from sightsize.run.planned import PlannedPrint
 from sightsize.run.planner import plan_prints
-from sightsize.run.worker import Outcome
+from sightsize.run.worker import Outcome, failed
 
 JOB = '[job]\nreference = "TQ-026"\n'
 
@@ -264,10 +264,20 @@ def test_outcomes_in_lines_and_in_data() -> None:
     planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
     name = planned.name
     outcomes = [
-        Outcome(planned, "made", "", 2_345_678, 1.234),
-        Outcome(planned, "kept", "", 2_345_678),
-        Outcome(planned, "refused", "the crop loses 49.4% of the picture."),
-        Outcome(planned, "failed", "no space left on device"),
+        Outcome(planned=planned, status="made", bytes=2_345_678, seconds=1.234),
+        Outcome(planned=planned, status="kept", bytes=2_345_678),
+        Outcome(
+            planned=planned,
+            status="refused",
+            findings=(
+                Finding(
+                    level="refuse",
+                    check="crop-loss",
+                    message="the crop loses 49.4% of the picture.",
+                ),
+            ),
+        ),
+        failed(planned, "no space left on device"),
     ]
     assert [report.outcome_line(each) for each in outcomes] == [
         f"made     {name}  2.3 MB in 1.2 s",

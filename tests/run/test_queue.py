@@ -129,7 +129,7 @@ def test_prints_share_the_cores_when_nothing_is_said_of_workers(
         together.wait()
         with lock:
             running -= 1
-        return Outcome(order.planned, "made")
+        return Outcome(planned=order.planned, status="made")
 
     outcomes = made(many_prints(tmp_path, prints), None, workers=None, make=make)
     assert [each.status for each in outcomes] == ["made"] * prints
@@ -175,7 +175,7 @@ def test_no_more_at_a_time_than_fit(
         time.sleep(0.05)
         with lock:
             running[0] -= 1
-        return Outcome(order.planned, "made")
+        return Outcome(planned=order.planned, status="made")
 
     finished: list[int] = []
     tasks = tasks_of(many_prints(tmp_path), peaks)

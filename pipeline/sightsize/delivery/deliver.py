@@ -170,7 +170,7 @@ def _make_folder(folder: Path) -> None:
 
 def _refuse_differences(what: str, seen: Seen) -> None:
     if seen.differences:
-        raise DeliveryError(f"{what} was not written as planned: {seen.differences[0]}")
+        raise DeliveryError(f"{what} was not written as planned: {seen.differences[0].message}")
 
 
 def _refuse_another_master(path: Path, master: Master, replace: bool) -> None:

@@ -13,6 +13,7 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
+from sightsize.base.findings import Finding
 from sightsize.base.units import MM_PER_INCH
 from sightsize.imaging.colour.output import border_value, output_profile
 from sightsize.imaging.raster.fields import blob, orientation
@@ -39,9 +40,14 @@ class Seen:
     ``clipped`` has the shares of each opening that are bare white and solid black.
     """
 
-    differences: tuple[str, ...]
+    differences: tuple[Finding, ...]
     clipped: tuple[tuple[float, float], ...] = ()
     pixels_sha256: str = ""
+
+
+def _difference(message: str) -> Finding:
+    """What is not as planned in a file that was read again."""
+    return Finding(level="refuse", check="verify", message=message)
 
 
 def verify_file(path: Path, file: FilePlan[PicturePlan]) -> Seen:
@@ -53,10 +59,10 @@ def verify_file(path: Path, file: FilePlan[PicturePlan]) -> Seen:
     """
     try:
         image = pyvips.Image.new_from_file(str(path), access="sequential", fail_on="error")
-        differences = tuple(_header_differences(image, file))
+        differences = tuple(map(_difference, _header_differences(image, file)))
         return Seen(differences) if differences else _read_through(image, file)
     except pyvips.Error as error:
-        return Seen((f"it cannot be read again ({last_word(error)})",))
+        return Seen((_difference(f"it cannot be read again ({last_word(error)})"),))
 
 
 def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
@@ -68,14 +74,16 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
         image = pyvips.Image.new_from_file(str(path), access="sequential", fail_on="error")
         for name in ("width", "height", "bands", "format"):
             if image.get(name) != wanted.get(name):
-                return Seen((f"a {name} of {image.get(name)}, planned {wanted.get(name)}",))
+                return Seen(
+                    (_difference(f"a {name} of {image.get(name)}, planned {wanted.get(name)}"),)
+                )
         if blob(image, "icc-profile-data") != profile:
-            return Seen(("another ICC profile than planned",))
+            return Seen((_difference("another ICC profile than planned"),))
         digest = hashlib.sha256()
         for _, strip in _strips(image, np.uint16):
             digest.update(np.ascontiguousarray(strip).data)
     except pyvips.Error as error:
-        return Seen((f"it cannot be read again ({last_word(error)})",))
+        return Seen((_difference(f"it cannot be read again ({last_word(error)})"),))
     return Seen((), pixels_sha256=digest.hexdigest())
 
 
@@ -132,7 +140,7 @@ def _read_through(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Seen:
             looks = [looking.submit(look_at, top, strip)]
         differing = looks[-1].result()
     if differing is not None:
-        return Seen((f"row {differing} of the border is not exact paper tone",))
+        return Seen((_difference(f"row {differing} of the border is not exact paper tone"),))
     return Seen((), tuple(each.shares() for each in clipped), digest.hexdigest())
 
 

@@ -15,7 +15,6 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import replace as replace_fields
 from pathlib import Path
 
 from sightsize.base.paths import places
@@ -35,6 +34,7 @@ from sightsize.run.worker import (
     Order,
     Outcome,
     cores,
+    failed,
     fair_share,
     make_print,
     set_libvips_threads,
@@ -79,19 +79,20 @@ def make_prints(
         record = records.get(planned.name)
         plan = planned.plan
         if plan is None or planned.refused:
-            reasons = [each.message for each in planned.findings if each.level == "refuse"]
-            finish(number, Outcome(planned, "refused", reasons[0]))
+            why = tuple(each for each in planned.findings if each.level == "refuse")
+            finish(number, Outcome(planned=planned, status="refused", findings=why))
         elif record is not None and is_recorded(record, plan, job.output / record["file"]):
-            finish(number, Outcome(planned, "kept", "", record["output"]["bytes"]))
+            size = record["output"]["bytes"]
+            finish(number, Outcome(planned=planned, status="kept", bytes=size))
         else:
             order = _order(job.output, planned, plan, sources, replace, record)
             tasks.append(QueuedPrint(number, order, peak_bytes(plan)))
     if tasks:
         workers = workers or min(cores(), len(tasks))
         with _hands(executor, workers) as hands:
-            limits = Room(prints=workers, bytes=memory_bytes)
+            room = Room(prints=workers, bytes=memory_bytes)
             hand_out(
-                tasks, hands, make, limits, started, lambda task, made: finish(task.number, made)
+                tasks, hands, make, room, started, lambda task, made: finish(task.number, made)
             )
     return [outcomes[number] for number in range(len(prints))]
 
@@ -101,7 +102,7 @@ def _note(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
         docket.note(record)
     except OSError as error:
         why = f"it was made, but {docket.path.name} cannot be written"
-        return replace_fields(outcome, status="failed", message=f"{why}: {error.strerror or error}")
+        return failed(outcome.planned, f"{why}: {error.strerror or error}")
     return outcome
 
 

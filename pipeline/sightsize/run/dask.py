@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from sightsize import __version__
 from sightsize.errors import ClusterError
 from sightsize.run.queue import Make
-from sightsize.run.worker import Order, Outcome, cores, make_print, set_libvips_threads
+from sightsize.run.worker import Order, Outcome, cores, failed, make_print, set_libvips_threads
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -73,7 +73,7 @@ def make_on_worker(order: Order, *, token: Path, libvips_threads: Mapping[str, i
     """Make a print on a worker, which may have joined after the others were asked."""
     host = socket.gethostname()
     if not token.exists():
-        return Outcome(order.planned, "failed", _not_shared(host, token.parent))
+        return failed(order.planned, _not_shared(host, token.parent))
     set_libvips_threads(libvips_threads.get(host, 1))
     return make_print(order)
 

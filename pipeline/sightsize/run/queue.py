@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from dataclasses import dataclass
 
-from sightsize.run.worker import Order, Outcome
+from sightsize.run.worker import Order, Outcome, failed
 
 Make = Callable[[Order], Outcome]
 
@@ -41,7 +41,7 @@ def hand_out(
     tasks: deque[QueuedPrint],
     executor: Executor,
     make: Make,
-    limits: Room,
+    room: Room,
     started: Callable[[str], None],
     finish: Callable[[QueuedPrint, Outcome], None],
 ) -> None:
@@ -56,7 +56,7 @@ def hand_out(
     try:
         while tasks or running:
             made = [task for future, task in running.items() if future not in ended]
-            while tasks and limits.admit(tasks[0], made):
+            while tasks and room.admit(tasks[0], made):
                 task = tasks.popleft()
                 started(task.order.planned.name)
                 running[_submit(executor, make, task)] = task
@@ -97,4 +97,4 @@ def _outcome(future: Future[Outcome], task: QueuedPrint) -> Outcome:
     except Exception as error:
         reason = " ".join(str(error).split()) or type(error).__name__
         message = f"its worker or its scheduler was lost ({reason}); the same command goes on"
-        return Outcome(task.order.planned, "failed", message)
+        return failed(task.order.planned, message)

@@ -42,18 +42,30 @@ class Order:
     noted: tuple[str, str] | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Outcome:
-    """What became of a print."""
+    """What became of a print, and all that there is to say of it.
+
+    ``record`` is what the docket is to keep of it, None when that is there or there is nothing.
+    """
 
     planned: PlannedPrint
     status: Status
-    message: str = ""
+    findings: tuple[Finding, ...] = ()
     bytes: int = 0
     seconds: float = 0.0
-    findings: tuple[Finding, ...] = ()
     record: Record | None = None
-    """What the docket is to keep of it, None when that is there or there is nothing."""
+
+    @property
+    def message(self) -> str:
+        """Why it was not made; empty when it was."""
+        return next((each.message for each in self.findings if each.level == "refuse"), "")
+
+
+def failed(planned: PlannedPrint, why: str) -> Outcome:
+    """Return the outcome of a print that could not be made, with a sentence that says why."""
+    finding = Finding(level="refuse", check="delivery", message=why)
+    return Outcome(planned=planned, status="failed", findings=(finding,))
 
 
 def make_print(order: Order) -> Outcome:
@@ -66,16 +78,15 @@ def make_print(order: Order) -> Outcome:
     try:
         return _make(order)
     except (SourceError, DeliveryError, OutOfTimeError) as error:
-        return Outcome(planned, "failed", str(error))
+        return failed(planned, str(error))
     except pyvips.Error as error:
-        return Outcome(planned, "failed", _say_not_printed(order.plan, error))
+        return failed(planned, _say_not_printed(order.plan, error))
     except OSError as error:
-        return Outcome(planned, "failed", f"{error.strerror or error} ({planned.name})")
+        return failed(planned, f"{error.strerror or error} ({planned.name})")
     except Exception as error:
         logging.getLogger(__name__).debug("print %s", planned.name, exc_info=True)
-        return Outcome(
+        return failed(
             planned,
-            "failed",
             f"a fault of the program ({type(error).__name__}: {error}); please report it with "
             "the job and the picture",
         )
@@ -103,7 +114,14 @@ def _make(order: Order) -> Outcome:
         done = deliver(plan, folder, order.sources, replace=order.replace, noted=order.noted)
     seconds = time.perf_counter() - begin
     noted = print_record(plan, done, seconds, folder)
-    return Outcome(order.planned, done.status, "", done.bytes, seconds, done.findings, noted)
+    return Outcome(
+        planned=order.planned,
+        status=done.status,
+        findings=done.findings,
+        bytes=done.bytes,
+        seconds=seconds,
+        record=noted,
+    )
 
 
 def set_libvips_threads(count: int) -> int:
