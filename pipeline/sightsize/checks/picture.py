@@ -55,7 +55,7 @@ def _no_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
         yield say(
             "refuse",
             "the file embeds no ICC profile and does not say it is sRGB.",
-            'If you know it is sRGB, set assume_profile = "srgb" for the picture; if not, add '
+            'Set assume_profile = "srgb" for the picture if you know it is sRGB, or add '
             '"no-profile" to checks.accept.',
         )
 
