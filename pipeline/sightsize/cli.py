@@ -34,7 +34,7 @@ class _Commands(TyperGroup):
 
 app = typer.Typer(
     cls=_Commands,
-    help="Print files sized to measured mat openings.",
+    help="Make print files sized to measured mat openings.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -43,7 +43,7 @@ app = typer.Typer(
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).")]
 JobFiles = Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).")]
-AsJson = Annotated[bool, typer.Option("--json", help="Report as JSON on standard output.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the report as JSON.")]
 
 
 def main() -> None:
@@ -55,7 +55,7 @@ def main() -> None:
     except OSError as error:
         _drop_output()
         where = f" ({error.filename})" if error.filename else ""
-        _leave(f"cannot go on: {(error.strerror or str(error)).lower()}{where}", 1)
+        _leave(f"cannot continue: {(error.strerror or str(error)).lower()}{where}", 1)
     except Exception as error:
         _leave(_fault(error), FAULT)
 
@@ -75,7 +75,7 @@ def _fault(error: Exception) -> str:
     """Write a report of a fault of the program; return the sentence that says where it lies."""
     from sightsize import __version__
 
-    said = f"a fault of the program ({type(error).__name__})"
+    said = f"a fault in sightsize ({type(error).__name__})"
     text = f"sightsize {__version__}, Python {sys.version}\n{' '.join(sys.argv)}\n\n"
     text += "".join(traceback.format_exception(error))
     try:
@@ -90,7 +90,7 @@ def _fault(error: Exception) -> str:
 
 @app.callback(invoke_without_command=True)
 def _top(
-    version: Annotated[bool, typer.Option("--version", help="Show the version and leave.")] = False,
+    version: Annotated[bool, typer.Option("--version", help="Show the version and exit.")] = False,
 ) -> None:
     if version:
         from sightsize import __version__
@@ -114,14 +114,15 @@ def new(
 def check(
     jobs: JobFiles,
     pictures: Annotated[
-        bool, typer.Option("--pictures/--no-pictures", help="Open the pictures' headers too.")
+        bool, typer.Option("--pictures/--no-pictures", help="Check each picture's header too.")
     ] = True,
     as_json: AsJson = False,
     junit: Annotated[
-        Path | None, typer.Option("--junit", metavar="FILE", help="Write JUnit XML as well.")
+        Path | None,
+        typer.Option("--junit", metavar="FILE", help="Also write the result as JUnit XML."),
     ] = None,
 ) -> None:
-    """Say whether jobs still validate: grammar, pictures, geometry."""
+    """Check jobs for mistakes: keys, pictures, sizes."""
     from sightsize.commands import check as command
 
     raise typer.Exit(command.run(jobs, pictures=pictures, as_json=as_json, junit=junit))
@@ -131,11 +132,13 @@ def check(
 def make(
     job_file: JobFile,
     dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Print every computed dimension, write nothing.")
+        bool, typer.Option("--dry-run", help="Show every computed dimension; write nothing.")
     ] = False,
     only: Annotated[
         list[str] | None,
-        typer.Option("--only", help="Only prints of this file name, picture, frame or number."),
+        typer.Option(
+            "--only", help="Only the prints with this file name, picture, frame or number."
+        ),
     ] = None,
     workers: Annotated[
         int | None,
@@ -143,7 +146,7 @@ def make(
             "--workers",
             min=1,
             max=64,
-            help="Prints made at the same time here, one for each core unless given.",
+            help="Prints to make at the same time; by default one per core.",
         ),
     ] = None,
     memory: Annotated[
@@ -151,8 +154,8 @@ def make(
         typer.Option(
             "--memory",
             metavar="SIZE",
-            help='Memory for the prints made at the same time, such as "2 GiB"; half of this '
-            "machine's unless given. A print that needs more is made alone.",
+            help='Memory for prints made at the same time, such as "2 GiB"; by default half of '
+            "this machine's. A print that needs more is made alone.",
         ),
     ] = None,
     scheduler: Annotated[
@@ -160,15 +163,15 @@ def make(
         typer.Option(
             "--scheduler",
             metavar="ADDRESS",
-            help="Have the workers of this Dask scheduler make the prints.",
+            help="Let the workers of this Dask scheduler make the prints.",
         ),
     ] = None,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Overwrite files made from another plan.")
+        bool, typer.Option("--replace", help="Overwrite files made with other settings.")
     ] = False,
     lines: Annotated[
         bool | None,
-        typer.Option("--lines/--full", help="Dry run with one line a print, or in full."),
+        typer.Option("--lines/--full", help="Dry run: one line per print, or full details."),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -188,7 +191,7 @@ def audit(
     path: Annotated[Path, typer.Argument(metavar="JOB|DOCKET", help="Job file or docket.")],
     as_json: AsJson = False,
 ) -> None:
-    """Re-read everything delivered and hold it against the docket, and against the job if given."""
+    """Check every delivered file against the docket, and against the job if you name one."""
     from sightsize.commands import audit as command
 
     raise typer.Exit(command.run(path, as_json=as_json))
@@ -198,22 +201,26 @@ def audit(
 def reprint(
     docket_file: Annotated[Path, typer.Argument(metavar="DOCKET", help="Docket of the prints.")],
     only: Annotated[
-        list[str] | None, typer.Option("--only", help="Only prints of this file name or pattern.")
+        list[str] | None,
+        typer.Option("--only", help="Only the prints with this file name or pattern."),
     ] = None,
     look_in: Annotated[
         list[Path] | None,
-        typer.Option("--look-in", help="Folder to look for sources that have moved."),
+        typer.Option("--look-in", help="Folder to search for sources that have moved."),
     ] = None,
     match: Annotated[
         bool,
-        typer.Option("--match", help="Match the old prints from their masters, without sources."),
+        typer.Option("--match", help="Make the prints from their masters, without the sources."),
     ] = False,
     output: Annotated[
-        Path | None, typer.Option("--output", help="Folder for the new prints.")
+        Path | None,
+        typer.Option(
+            "--output", help="Folder for the new prints; by default reprints, beside the docket."
+        ),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Make the same prints again, bit for bit, or say exactly what is not the same."""
+    """Make the same prints again, bit for bit, or report exactly what differs."""
     from sightsize.commands import reprint as command
 
     code = command.run(docket_file, only or [], look_in or [], output, match=match, as_json=as_json)
@@ -222,11 +229,15 @@ def reprint(
 
 @app.command()
 def explain(
-    key: Annotated[
-        str | None, typer.Argument(help="A key such as tone.grade, a table, or a check's id.")
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[KEY]",
+            help="A key such as tone.grade, a table, a check, or a word such as contrast.",
+        ),
     ] = None,
 ) -> None:
-    """Say what a key means: its unit, range and default, from the schema."""
+    """Explain a key: what it does, its unit, range and default. Without one, list all keys."""
     from sightsize.commands import explain as command
 
-    raise typer.Exit(command.run(key))
+    raise typer.Exit(command.run(words or []))

@@ -309,7 +309,7 @@ def test_without_a_docket_a_retouched_print_is_not_written_over(tmp_path: Path) 
     )
     outcome = run(made)
     assert outcome.status == "failed", outcome
-    assert "cox.tif was altered after it was made; use --replace" in outcome.message
+    assert "cox.tif was changed after it was made; use --replace" in outcome.message
     assert path.read_bytes() != before
     assert run(made, replace=True).status == "made"
     assert path.read_bytes() == before
@@ -333,7 +333,7 @@ def test_a_file_in_place_of_the_folder(tmp_path: Path) -> None:
     (made.output / "masters").write_text("no folder")
     outcome = run(made)
     assert outcome.status == "failed"
-    assert "masters is not a folder" in outcome.message
+    assert "masters is not a folder, so masters cannot be kept in it" in outcome.message
     assert files(made.output) == ["masters"]
 
 
@@ -489,7 +489,7 @@ def test_skin_that_a_grey_master_does_not_show_is_said(tmp_path: Path) -> None:
     for name, tables in (("mono", MONO), ("colour", TONES)):
         (tmp_path / name).mkdir()
         made = kept(tmp_path / name, **tables, **sharpen)
-        said = [each for each in matched(made).changes if "what is skin" in each]
+        said = [each for each in matched(made).changes if "skin cannot be told apart" in each]
         assert len(said) == (name == "mono")
 
 
@@ -498,7 +498,7 @@ def test_without_the_first_print_a_match_is_not_measured(tmp_path: Path) -> None
     (made.output / "cox.tif").unlink()
     result = matched(made)
     assert (result.state, result.mean_difference) == ("matched", None)
-    assert "no longer here to compare with" in result.message
+    assert "missing or changed, so there is nothing to compare with" in result.message
 
 
 def test_an_altered_master_is_refused(tmp_path: Path) -> None:
@@ -506,7 +506,9 @@ def test_an_altered_master_is_refused(tmp_path: Path) -> None:
     spoil(master_of(made))
     result = matched(made)
     assert result.state == "failed"
-    assert result.message.startswith("its master masters/cox.tif is altered: its bytes are not")
+    assert result.message.startswith(
+        "its master masters/cox.tif is altered: its contents have changed"
+    )
     master_of(made).unlink()
     assert "its master masters/cox.tif is missing" in matched(made).message
     assert not (made.output / "again").exists()
@@ -519,7 +521,7 @@ def test_a_docket_without_a_whole_job(tmp_path: Path, job: dict[str, Any], match
     own = docket.records["cox.tif"]["job"]
     docket.records["cox.tif"]["job"] = {**own, **job} if job else {}
     (result,) = reprint_docket(docket, [], [], tmp_path / "again", match=match)
-    assert (result.state, "its job in the docket is not whole" in result.message) == (
+    assert (result.state, "its job in the docket is incomplete" in result.message) == (
         "failed",
         True,
     )
@@ -539,7 +541,7 @@ def test_without_a_master_nothing_is_matched(tmp_path: Path) -> None:
 def test_a_lost_source_is_offered_a_match(tmp_path: Path) -> None:
     made = kept(tmp_path)
     (tmp_path / "cox.tif").unlink()
-    assert reprint_message(made).endswith("--look-in; --match makes it from its master")
+    assert reprint_message(made).endswith("--look-in; use --match to make it from its master")
     spoil(master_of(made))
     assert reprint_message(made).endswith("; its master masters/cox.tif is altered")
 
@@ -557,7 +559,7 @@ def test_a_print_that_differs_is_offered_a_match(tmp_path: Path) -> None:
     docket.records["cox.tif"]["job"]["tone"]["exposure"] = 0.3
     (result,) = reprint_docket(docket, [], [], tmp_path / "again")
     assert result.state == "different"
-    assert result.message.endswith("; --match makes it from its master")
+    assert result.message.endswith("; use --match to make it from its master")
     assert result.mean_difference is not None
     assert files(tmp_path / "again") == ["cox.tif"]  # a reprint keeps no master
 
@@ -583,7 +585,7 @@ def test_the_command_matches(tmp_path: Path) -> None:
     done = CliRunner().invoke(app, ["reprint", docket, "--match"])
     assert done.stdout.startswith("matched     cox.tif  dE00 0.")
     done = CliRunner().invoke(app, ["reprint", docket, "--match", "--look-in", str(tmp_path)])
-    assert (done.exit_code, "--match needs no sources" in done.stderr) == (2, True)
+    assert (done.exit_code, "--match uses no sources" in done.stderr) == (2, True)
     assert CliRunner().invoke(app, ["reprint", docket]).exit_code == 1
 
 

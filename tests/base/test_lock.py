@@ -93,7 +93,7 @@ def test_what_a_killed_run_left_does_not_block(tmp_path: Path) -> None:
 
 def test_a_lock_is_held_once_in_a_process_too(tmp_path: Path) -> None:
     with hold_lock(tmp_path):
-        with pytest.raises(LockedError, match="wait until it has finished"), hold_lock(tmp_path):
+        with pytest.raises(LockedError, match="wait until it finishes"), hold_lock(tmp_path):
             raise AssertionError("held twice")
         assert (tmp_path / NAME).exists()
 

@@ -158,7 +158,7 @@ def _px(inches: str, more_in: float = 0) -> int:
 
 # Prints that are not as specified.
 
-SMALL_BRIEF = replace(
+SMALL_SPEC = replace(
     MONO_24X16,
     aperture_in=(1 / MM_PER_INCH * 64, 1 / MM_PER_INCH * 48),
     paper_in=(1 / MM_PER_INCH * 128, 1 / MM_PER_INCH * 96),
@@ -168,7 +168,7 @@ SMALL_BRIEF = replace(
 
 
 def _print(path: Path, tint: int = 0, margin: int = 255, **options: Any) -> Path:
-    sheet, box = SMALL_BRIEF.sheet, SMALL_BRIEF.picture
+    sheet, box = SMALL_SPEC.sheet, SMALL_SPEC.picture
     pixels = np.full((sheet.height, sheet.width, 3), margin, np.uint8)
     pixels[box.slices] = 128
     pixels[box.slices][..., 0] += tint
@@ -183,7 +183,7 @@ def _print(path: Path, tint: int = 0, margin: int = 255, **options: Any) -> Path
 
 
 def test_a_print_as_briefed_has_no_fault(tmp_path: Path) -> None:
-    assert look(_print(tmp_path / "a.jpg"), None, SMALL_BRIEF)["faults"] == []
+    assert look(_print(tmp_path / "a.jpg"), None, SMALL_SPEC)["faults"] == []
 
 
 @pytest.mark.parametrize(
@@ -200,7 +200,7 @@ def test_a_print_as_briefed_has_no_fault(tmp_path: Path) -> None:
     ids=str,
 )
 def test_a_print_not_as_briefed_is_found(tmp_path: Path, wrong: dict[str, Any], word: str) -> None:
-    (fault,) = look(_print(tmp_path / "a.jpg", **wrong), None, SMALL_BRIEF)["faults"]
+    (fault,) = look(_print(tmp_path / "a.jpg", **wrong), None, SMALL_SPEC)["faults"]
     assert word in fault
 
 

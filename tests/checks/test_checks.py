@@ -90,7 +90,7 @@ def test_an_accepted_stop_is_a_note_that_says_so() -> None:
     thin = 'width = "143 mm"\nheight = "198 mm"\noverlap = "1 mm"'
     accepted = only("overlap", job(thin, checks='accept = ["overlap"]'))
     assert accepted.level == "note"
-    assert accepted.message.startswith("accepted: only 1 mm of picture lies behind the mat")
+    assert accepted.message.startswith("accepted: only 1 mm of picture is hidden behind the mat")
     assert accepted.remedy == ""
     assert level("overlap", job(thin, checks='accept = ["reveal"]')) == "refuse"
 
@@ -130,8 +130,8 @@ def test_unit_slip(width: str, found: str) -> None:
 
 def test_unit_slip_says_which_side() -> None:
     finding = only("unit-slip", job('width = "198 mm"\nheight = "9.625 mm"'))
-    assert finding.message == "an opening 9.6 mm high is outside 40 to 1500 mm."
-    assert finding.remedy == "Was it measured in another unit? Correct it, or accept unit-slip."
+    assert finding.message == "the opening is 9.6 mm high, outside 40 to 1500 mm."
+    assert finding.remedy == 'Check the unit, or add "unit-slip" to checks.accept.'
 
 
 @pytest.mark.parametrize(
@@ -150,7 +150,9 @@ def test_unit_slip_says_which_side() -> None:
 def test_nominal_size(width: str, height: str, label: str) -> None:
     toml = job(f'width = "{width}"\nheight = "{height}"', 'size = "18x14 in"')
     messages = [each.message for each in about("nominal-size", toml)]
-    said = f"the opening is within 1 mm of the nominal {label}: is it the label's size?"
+    said = (
+        f"the opening is within 1 mm of {label}, a nominal frame size; was it read off the label?"
+    )
     assert messages == ([said] if label else [])
 
 
@@ -167,7 +169,7 @@ LABELS = [
 
 @pytest.mark.parametrize(("short", "long", "unit"), LABELS)
 def test_every_label_is_known_either_way_round(short: int, long: int, unit: str) -> None:
-    said = f"within 1 mm of the nominal {long}x{short} {unit}: is it"
+    said = f"within 1 mm of {long}x{short} {unit}, a nominal frame size"
     for width, height in ((short, long), (long, short)):
         toml = job(f'width = "{width} {unit}"\nheight = "{height} {unit}"', 'size = "30x40 in"')
         assert any(said in each.message for each in about("nominal-size", toml))
@@ -186,12 +188,12 @@ def test_overlap_sentences() -> None:
     size = 'width = "143 mm"\nheight = "198 mm"\n'
     stop = only("overlap", job(size + 'overlap = "1.19 mm"'))
     assert stop.message == (
-        "only 1.19 mm of picture lies behind the mat at each edge; under 1.2 mm, errors in "
-        "cutting, the lab's placing and hinging let white show."
+        "only 1.19 mm of picture is hidden behind the mat at each edge; below 1.2 mm, errors in "
+        "cutting, printing and hinging let white show."
     )
     edges = 'overlap = { top = "3 mm", right = "1.5 mm", bottom = "4 mm", left = "1.5 mm" }'
     warn = only("overlap", job(size + edges))
-    assert warn.message == "only 1.5 mm of picture lies behind the mat at the right and left."
+    assert warn.message == "only 1.5 mm of picture is hidden behind the mat at the right and left."
     assert warn.remedy == "3 mm is usual."
 
 
@@ -239,7 +241,7 @@ def test_image_size_cannot_be_accepted(reveal: str, found: str) -> None:
 
 def margin_rows(toml: str) -> list[tuple[str, str]]:
     """Edge and level of each margin that is too small."""
-    return [(each.message.split()[0], each.level) for each in about("sheet-margin", toml)]
+    return [(each.message.split()[1], each.level) for each in about("sheet-margin", toml)]
 
 
 @pytest.mark.parametrize(
@@ -270,14 +272,14 @@ def test_a_sheet_is_rejected_with_the_numbers() -> None:
     toml = LOBBY_OAK.replace("12x8 in", "10x8 in") + PRINT_LOBBY_OAK
     top, bottom = about("sheet-margin", toml)
     assert (top.level, bottom.level) == ("refuse", "warn")
-    assert top.message == "top margin 1.8 < 12 mm: too little white to hinge."
-    assert bottom.message == "bottom margin 1.8 < 5 mm: little white to hold and to tape."
-    assert top.remedy == bottom.remedy == "The sheet should be at least 200.2 x 274.5 mm."
+    assert top.message == "the top border is 1.8 mm and needs 12 mm; it is too narrow to hinge."
+    assert bottom.message == "the bottom border is 1.8 mm and needs 5 mm; it is narrow to handle."
+    assert top.remedy == bottom.remedy == "Use a sheet of at least 200.2 x 274.5 mm."
 
 
 def test_a_margin_short_by_a_hair_shows_the_hair() -> None:
     right, left = about("sheet-margin", job(paper='size = "158.98 x 300 mm"'))
-    assert right.message == "right margin 4.99 < 5 mm: little white to hold and to tape."
+    assert right.message == "the right border is 4.99 mm and needs 5 mm; it is narrow to handle."
     assert left.level == "warn"
 
 
@@ -289,8 +291,10 @@ def test_with_a_reveal_the_sheet_reaches_behind_the_mat() -> None:
     assert margin_rows(job(aperture.format("203.2 mm"))) == [("right", "warn"), ("left", "warn")]
     right, left = about("sheet-margin", job(aperture.format("203.4 mm")))
     assert right.level == left.level == "refuse"
-    assert right.message == ("right margin 19.9 < 25 mm: the sheet's edge shows in the opening.")
-    assert right.remedy == "The sheet should be at least 213.4 x 240 mm."
+    assert right.message == (
+        "the right border is 19.9 mm and needs 25 mm; the sheet's edge shows in the opening."
+    )
+    assert right.remedy == "Use a sheet of at least 213.4 x 240 mm."
 
 
 def test_auto_stands_the_sheet_as_the_opening_stands_when_white_shows() -> None:
@@ -307,7 +311,7 @@ def test_margins_are_keys() -> None:
     assert about("sheet-margin", job(paper=keys.format("25 mm", "25 mm"))) == []
     assert level("sheet-margin", job(paper=keys.format("25.1 mm", "5 mm"))) == "refuse"
     thin = about("sheet-margin", job(paper=keys.format("12 mm", "27.2 mm")))
-    assert [each.message.split()[0] for each in thin] == ["right", "bottom", "left"]
+    assert [each.message.split()[1] for each in thin] == ["right", "bottom", "left"]
     assert {each.level for each in thin} == {"warn"}
 
 
@@ -318,7 +322,7 @@ def test_a_picture_off_its_sheet_cannot_be_accepted() -> None:
     assert finding.message == (
         "the picture runs off the sheet by 1 mm at the top and 1 mm at the bottom."
     )
-    assert finding.remedy == "The sheet should be at least 159 x 280 mm."
+    assert finding.remedy == "Use a sheet of at least 159 x 280 mm."
 
 
 def test_a_picture_placed_badly_may_be_moved() -> None:
@@ -337,7 +341,7 @@ def test_the_sheet_that_is_asked_for_is_large_enough(width: str, height: str, ed
     size = f'width = "{width}"\nheight = "{height}"'
     small = f'size = "30 x 30 mm"\nhinge_edge = "{edge}"'
     remedy = about("off-sheet", job(size, small))[0].remedy
-    asked = remedy.removeprefix("The sheet should be at least ").removesuffix(".")
+    asked = remedy.removeprefix("Use a sheet of at least ").removesuffix(".")
     wide, high = (float(side) for side in asked.removesuffix(" mm").split(" x "))
     way = "portrait" if wide <= high else "landscape"
     paper = f'size = "{asked}"\nhinge_edge = "{edge}"\norientation = "{way}"'
@@ -386,13 +390,13 @@ def test_a_sheet_as_large_as_the_mat_stands_above_it() -> None:
     toml = LAUNCH_ROOM.replace("12x8 in", "14x11 in") + PRINT_LAUNCH_ROOM
     top, right, left = about("rebate", toml)
     assert {each.level for each in (top, right, left)} == {"refuse"}
-    assert top.message == "the sheet stands 6 mm beyond the rebate at the top."
+    assert top.message == "the sheet extends 6 mm beyond the rebate at the top."
     assert top.remedy.startswith("Choose a smaller sheet, or trim at least 7 mm there (")
     assert right.message == (
-        "only 0 mm stay free between sheet and rebate at the right; 1 mm should."
+        "only 0 mm is free between sheet and rebate at the right; it needs 1 mm."
     )
     assert right.remedy.startswith("Choose a smaller sheet, or trim at least 1 mm there (")
-    assert left.message.endswith("at the left; 1 mm should.")
+    assert left.message.endswith("at the left; it needs 1 mm.")
 
 
 def rebate_job(width: str, height: str, checks: str = "", overlap: str = '"3 mm"') -> str:
@@ -417,7 +421,7 @@ def test_rebate_clearance(width: str, height: str, edges: list[str]) -> None:
     """10x8 in paper is 203.2 x 254 mm: a millimetre each side is 205.2 x 256 mm."""
     messages = [each.message for each in about("rebate", rebate_job(width, height))]
     assert messages == [
-        f"only 0.99 mm stay free between sheet and rebate at the {edge}; 1 mm should."
+        f"only 0.99 mm is free between sheet and rebate at the {edge}; it needs 1 mm."
         for edge in edges
     ]
 
@@ -459,9 +463,19 @@ def test_a_stick_of_moulding() -> None:
     for mm, inches in (("305 mm", "12 in"), ("406 mm", "16 in"), ("22 mm", "2 in")):
         toml = toml.replace(mm, inches)
     (placed,) = file_of(toml).pictures
-    (note,) = frame_notes(placed)
-    assert note.startswith("moulding: 1828.8 mm of stick (72 in) cuts this frame; mitre saws")
+    stick, *care = frame_notes(placed)
+    assert stick.startswith("moulding: 1828.8 mm of stick (72 in) makes this frame; keep hands")
     (placed,) = file_of(LAUNCH_ROOM + PRINT_LAUNCH_ROOM).pictures
+    assert frame_notes(placed) == care
+
+
+def test_a_print_for_a_frame_comes_with_the_usual_caution() -> None:
+    """Hinges, no tape, a spacer, glass, weight; local rules: common practice, no source."""
+    (placed,) = file_of(LAUNCH_ROOM + PRINT_LAUNCH_ROOM).pictures
+    said = " ".join(frame_notes(placed))
+    for word in ("hinge", "no tape", "spacer", "chipped edge", "weight", "local rules", "tools'"):
+        assert word in said
+    (placed,) = file_of(TROPHY_CABINET).pictures
     assert frame_notes(placed) == []
 
 
@@ -489,7 +503,7 @@ def test_source_size(width: int, keys: str, said: str) -> None:
 def test_no_profile() -> None:
     bare = header(1500, 2000, profile="")
     assert only("no-profile", TROPHY_CABINET, bare).message == (
-        "no ICC profile is embedded and the file does not say that it is sRGB."
+        "the file embeds no ICC profile and does not say it is sRGB."
     )
     assert level("no-profile", TROPHY_CABINET, header(1500, 2000)) == ""
     assert level("no-profile", TROPHY_CABINET, header(1500, 2000, profile="", says_srgb=True)) == ""
@@ -503,7 +517,7 @@ def test_cmyk_without_profile_stops() -> None:
     for toml in (TROPHY_CABINET, job(checks='accept = ["no-profile", "ink-profile"]')):
         finding = only("ink-profile", toml, ink)
         assert finding.level == "refuse"
-        assert finding.message == "CMYK without profile: ink numbers alone are no colour."
+        assert finding.message == "the CMYK picture has no profile, so its colours are unknown."
     assert level("ink-profile", TROPHY_CABINET, BOATBUILDER_HANDS) == ""
 
 
@@ -511,7 +525,7 @@ def test_alpha_warns() -> None:
     see_through = header(1500, 2000, has_alpha=True)
     finding = only("alpha", TROPHY_CABINET, see_through)
     assert finding.level == "warn"
-    assert finding.message == "the picture has transparency; it is laid onto white."
+    assert finding.message == "the picture has transparency; it is printed on white."
     assert level("alpha", TROPHY_CABINET, header(1500, 2000)) == ""
 
 
@@ -552,7 +566,7 @@ def test_crop_loss_asks_for_a_focus() -> None:
     wide = header(3000, 2000)
     finding = only("crop-loss", SQUARE, wide)
     assert finding.message == "the crop loses 33.3% of the picture."
-    assert finding.remedy == "Say with centre_on which point to keep."
+    assert finding.remedy == "Set centre_on to the point to keep."
     focused = SQUARE + picture_print("centre_on = [0.4, 0.5]")
     assert only("crop-loss", focused, wide).remedy == ""
 
@@ -563,8 +577,8 @@ def test_a_picture_turned_far_is_not_offered_an_inset(degrees: float, offered: s
     keys = "crop_loss_note = 0.1\ncrop_loss_warn = 0.1\ncrop_loss_refuse = 0.2\n"
     toml = SQUARE.replace("[checks]\n", "[checks]\n" + keys)
     remedy = only("crop-loss", toml + picture_print(f"level = {degrees}"), UPRIGHT).remedy
-    assert (f"Turning by {degrees:g} degrees takes most of it" in remedy) == (offered == "less")
-    assert ("To show it whole: aperture.reveal" in remedy) == (offered == "inset")
+    assert (f"Levelling by {degrees:g} degrees takes most of it" in remedy) == (offered == "less")
+    assert ("To show it whole, set aperture.reveal" in remedy) == (offered == "inset")
 
 
 def test_an_explicit_crop_is_not_questioned() -> None:
@@ -579,10 +593,10 @@ def test_a_wide_picture_in_an_upright_frame_is_offered_an_inset() -> None:
     assert finding.message == "the crop loses 49.4% of the picture."
     assert finding.remedy == (
         "Are width and height swapped (opening 184.2 x 244.5 mm, picture 6000 x 4000 px)? "
-        'To show it whole: aperture.reveal = { left = "6 mm", right = "6 mm", top = "64.85 mm", '
-        'bottom = "64.85 mm" } makes a picture of 172.15 x 114.77 mm with 64.9 mm of white above '
-        "and below and 6 mm at the sides. "
-        "Or give the picture an explicit crop, or accept crop-loss."
+        'To show it whole, set aperture.reveal = { left = "6 mm", right = "6 mm", '
+        'top = "64.85 mm", bottom = "64.85 mm" }, for a picture of 172.15 x 114.77 mm '
+        "with 64.9 mm of white above and below and 6 mm at the sides. "
+        'Or set a crop for the picture, or add "crop-loss" to checks.accept.'
     )
 
 
@@ -601,18 +615,18 @@ def test_the_offered_inset_can_be_planned() -> None:
 def test_a_square_opening_is_not_asked_about_swapped_sides() -> None:
     finding = only("crop-loss", SQUARE, DAWN_MIST_REACH)
     assert finding.level == "refuse"
-    assert finding.remedy.startswith("To show it whole: aperture.reveal")
+    assert finding.remedy.startswith("To show it whole, set aperture.reveal")
 
 
 def test_sides_that_lie_alike_are_not_asked_about() -> None:
     """A panorama in a wide opening is long, not turned."""
     finding = only("crop-loss", job('width = "198 mm"\nheight = "143 mm"'), DAWN_MIST_REACH)
     assert finding.level == "refuse"
-    assert finding.remedy.startswith("To show it whole: aperture.reveal")
+    assert finding.remedy.startswith("To show it whole, set aperture.reveal")
 
 
 def test_no_inset_is_offered_in_an_opening_too_small_for_one() -> None:
-    """Inches taken for millimetres: the slip of the unit is what there is to mend."""
+    """Inches taken for millimetres: the wrong unit is what there is to put right."""
     toml = job('width = "7.25 mm"\nheight = "9.625 mm"')
     assert "aperture.reveal" not in only("crop-loss", toml, CATCH_FOUR).remedy
     assert len(about("unit-slip", toml, CATCH_FOUR)) == 2
@@ -671,7 +685,11 @@ def test_a_file_holds_no_more_than_its_own_resolution(file: str, found: str) -> 
     )
     assert [each.level for each in finding] == ([found] if found else [])
     assert all(each.message.startswith(f"{file} of real detail") for each in finding)
-    assert all("raise delivery.resolution" in each.remedy for each in finding if found == "refuse")
+    assert all(
+        "delivery.resolution is the limit: raise it" in each.remedy
+        for each in finding
+        if found == "refuse"
+    )
 
 
 def test_resolution_thresholds_are_keys() -> None:
@@ -689,14 +707,14 @@ def test_a_small_picture_in_the_lobby_frame() -> None:
     finding = only("resolution", lobby, CUP_ON_SLIPWAY)
     assert finding.level == "warn"
     assert finding.message == (
-        "160 ppi of real detail is fine from 545 mm; this print is looked at from 300 mm."
+        "160 ppi of real detail looks sharp from 545 mm away; this print is viewed from 300 mm."
     )
     assert level("resolution", "[checks]\nstrict = true\n" + lobby, CUP_ON_SLIPWAY) == "refuse"
     further = only(
         "resolution", '[aperture]\nviewing_distance = "600 mm"\n' + lobby, CUP_ON_SLIPWAY
     )
     assert further.level == "note"
-    assert further.message.endswith("fine from 545 mm; this print is looked at from 600 mm.")
+    assert further.message.endswith("sharp from 545 mm away; this print is viewed from 600 mm.")
 
 
 # Parts that must stay clear.
@@ -718,10 +736,10 @@ COX = header(7600, 10019)
     ("left", "found"),
     [
         (0.0475, ""),
-        (0.0473, "the cox stands 5.99 mm inside the opening's edge; 6 mm are wanted."),
-        (0.02, "the cox stands 0.8 mm inside the opening's edge; 6 mm are wanted."),
-        (0.01, "the cox runs 1.1 mm beyond the opening's edge."),
-        (0.0, "the cox runs 3 mm beyond the opening's edge."),
+        (0.0473, "the cox is 5.99 mm inside the opening's edge; it needs 6 mm."),
+        (0.02, "the cox is 0.8 mm inside the opening's edge; it needs 6 mm."),
+        (0.01, "the cox extends 1.1 mm beyond the opening's edge."),
+        (0.0, "the cox extends 3 mm beyond the opening's edge."),
     ],
 )
 def test_keep_clear_is_held_against_the_opening(left: float, found: str) -> None:
@@ -744,14 +762,14 @@ def test_keep_clear_with_a_reveal_is_held_against_the_picture() -> None:
         'width = "184 mm"\nheight = "244.475 mm"', aperture
     )
     finding = only("keep-clear", toml, COX)
-    assert finding.message == "part stands 3.8 mm inside the picture's edge; 6 mm are wanted."
+    assert finding.message == "part is 3.8 mm inside the picture's edge; it needs 6 mm."
 
 
 @pytest.mark.parametrize("box", ["0.4, 0, 0.2, 0.2", "0.4, 0.8, 0.2, 0.2", "0.8, 0.4, 0.2, 0.2"])
 def test_keep_clear_watches_every_edge(box: str) -> None:
     finding = only("keep-clear", keep_clear(f"box = [{box}]"), COX)
     assert finding.level == "refuse"
-    assert finding.message == "part runs 3 mm beyond the opening's edge."
+    assert finding.message == "part extends 3 mm beyond the opening's edge."
 
 
 # Black-and-white.
@@ -780,12 +798,12 @@ def test_one_channel_sentences() -> None:
     filtered = only("one-channel", mono('response = "panchromatic_film"\nfilter = "red"'), COX)
     # 0.32 / (0.32 + 0.36 x 0.12 + 0.32 x 0.02) = 86.6 %.
     assert filtered.message == (
-        "87% of the tone comes from red alone: expect its noise and blotchy skin."
+        "87% of the tone comes from the red channel alone; expect its noise and blotchy skin."
     )
-    assert filtered.remedy == "Lower filter_strength or choose a milder filter."
+    assert filtered.remedy == "Lower filter_strength or choose a weaker filter."
     bare = only("one-channel", mono('response = "blue_sensitive"'), COX)
     # 0.94 of 0.00 + 0.06 + 0.94: common practice, no source.
-    assert bare.message.startswith("94% of the tone comes from blue alone")
+    assert bare.message.startswith("94% of the tone comes from the blue channel alone")
     assert bare.remedy == "Choose another response."
 
 

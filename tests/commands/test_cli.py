@@ -1,6 +1,7 @@
 """The command line: exit codes, reports for people and for programs, help."""
 
 import json
+import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -13,7 +14,7 @@ from typer.testing import CliRunner, Result
 
 from plans import TROPHY_CABINET, planned_print
 from sightsize import __version__
-from sightsize.base.schemas import known_keys
+from sightsize.base.schemas import known_keys, schema
 from sightsize.checks.run import check_ids
 from sightsize.cli import app
 from sightsize.report.progress import Progress
@@ -74,9 +75,9 @@ def test_check_says_where_and_how_many(write_job: WriteJob) -> None:
     job = write_job(BAD)
     assert run("check", job).stdout.splitlines() == [
         f"{job}:4:1: refuse [grammar] aperture.width: found 184, but this takes a length with a "
-        'unit, such as "3 mm" or "7 1/4 in". A bare number could mean any unit: write "184 mm" if '
-        "that is meant.",
-        f"{job}: 1 to mend",
+        'unit, such as "3 mm" or "7 1/4 in". A number needs its unit: write "184 mm" if you '
+        "mean mm.",
+        f"{job}: 1 mistake to fix",
     ]
 
 
@@ -232,31 +233,112 @@ def test_explain_a_table_lists_its_keys() -> None:
     ]
 
 
+def check_lines(name: str) -> list[str]:
+    """What is explained of a check, without a key of the same name."""
+    return run("explain", name).stdout.split("\n\n")[-1].splitlines()
+
+
 @pytest.mark.parametrize("name", sorted(check_ids()))
 def test_explain_a_check(name: str) -> None:
     result = run("explain", name)
     assert result.exit_code == 0
-    assert result.stdout.startswith(f"check {name}\n  guards against ")
-    assert result.stdout.splitlines()[2].startswith("  level    ")
+    head, guards, level, *_ = check_lines(name)
+    assert head == f"check {name}"
+    assert guards.startswith("  guards against ")
+    assert level.startswith("  level    ")
 
 
 def test_explain_a_check_says_what_sets_it() -> None:
-    lines = run("explain", "crop-loss").stdout.splitlines()
-    assert lines[2] == "  level    note, warn or stop"
+    lines = check_lines("crop-loss")
+    assert lines[2] == "  level    note, warn or refuse"
     keys = ["checks.crop_loss_note", "checks.crop_loss_warn", "checks.crop_loss_refuse"]
     assert [line.split()[0] for line in lines[3:]] == keys
     assert [line.split()[-1] for line in lines[3:]] == ["0.1.", "0.2.", "0.4."]
-    assert run("explain", "keep-clear").stdout.splitlines()[2:] == ["  level    stop"]
-    assert run("explain", "clipping").stdout.splitlines()[2] == "  level    warn or stop"
-    assert "checks.accept does not change" in run("explain", "off-sheet").stdout
+    assert check_lines("keep-clear")[2:] == ["  level    refuse"]
+    assert check_lines("clipping")[2] == "  level    warn or refuse"
+    assert "checks.accept cannot change it" in run("explain", "off-sheet").stdout
+
+
+def heads(*words: str) -> list[str]:
+    """The first line of each thing that words are explained by."""
+    result = run("explain", *words)
+    assert result.exit_code == 0
+    return [part.split("\n")[0] for part in result.stdout.split("\n\n")]
+
+
+def test_explain_a_name_that_is_a_key_and_a_check() -> None:
+    leaves = {name.rpartition(".")[2] for name, _ in known_keys()}
+    both = [name for name in sorted(check_ids()) if name.replace("-", "_") in leaves]
+    assert {"overlap", "reveal", "rebate", "spotting", "keep-clear", "resolution"} <= {*both}
+    for name in both:
+        key, *_, check = heads(name)
+        assert key.endswith(name.replace("-", "_"))
+        assert check == f"check {name}"
+    assert heads("overlap") == ["aperture.overlap", "check overlap"]
+
+
+@pytest.mark.parametrize(
+    ("word", "keys"),
+    [
+        ("brightness", ["tone.exposure"]),
+        ("contrast", ["tone.grade", "local_contrast.gain"]),
+        ("crop", ["pictures.NAME.crop"]),
+        ("mat", ["aperture"]),
+        ("opening", ["aperture"]),
+        ("margin", ["paper.margin"]),
+        ("border", ["paper.hinge_margin", "paper.margin"]),
+        ("black and white", ["mono"]),
+        ("Black-and-White", ["mono"]),
+        ("dust", ["cameras.NAME.dust", "pictures.NAME.spotting"]),
+        ("spots", ["cameras.NAME.dust", "pictures.NAME.spotting"]),
+        ("dodge", ["pictures.NAME.dodge"]),
+        ("burn", ["pictures.NAME.burn"]),
+        ("resolution", ["delivery.resolution", "check resolution"]),
+        ("dpi", ["delivery.resolution"]),
+        ("name", ["delivery.name"]),
+        ("paper", ["paper"]),
+        ("sharpening", ["sharpen"]),
+        ("white balance", ["pictures.NAME.raw.white_balance"]),
+    ],
+)
+def test_explain_a_photographers_word(word: str, keys: list[str]) -> None:
+    assert sorted(heads(word)) == sorted(keys)
+    assert heads(*word.split()) == heads(word)
+
+
+def test_explain_what_no_key_does() -> None:
+    (borderless,) = heads("borderless")
+    assert "not available yet" in borderless
+    assert "paper.margin" in borderless
+    (places,) = heads("coordinates")
+    assert "from its left and top edges" in places
+    punch, *keys = heads("punch")
+    assert "tone.grade to 2.3 to 2.6" in punch
+    assert keys == ["tone.grade", "tone.curve", "local_contrast.gain"]
+
+
+def test_every_word_of_the_schema_is_explained_and_every_key_it_names_exists() -> None:
+    known = dict(known_keys())
+    words = {word for node in known.values() for word in node.get("x-words", ())}
+    words |= {word for each in schema()["x-answers"] for word in each["words"]}
+    assert len(words) > 50
+    for word in words:
+        assert heads(word)
+    for each in schema()["x-answers"]:
+        named = re.findall(r"[a-z_]+\.[a-z_]+", each["answer"])
+        assert set(named) <= set(known)
+
+
+def test_a_picture_without_a_border_is_refused_as_explain_says() -> None:
+    toml = TROPHY_CABINET.replace("10x8 in", "204 x 149 mm")  # 143 x 198 mm and 3 mm of overlap
+    found = planned_print(toml, None).findings
+    assert {each.check for each in found if each.level == "refuse"} == {"sheet-margin"}
+    smaller = planned_print(toml.replace("204 x", "203 x"), None).findings
+    assert "off-sheet" in {each.check for each in smaller}
 
 
 def test_every_threshold_is_explained_with_its_check() -> None:
-    told = [
-        line.split()[0]
-        for name in check_ids()
-        for line in run("explain", name).stdout.splitlines()[3:]
-    ]
+    told = [line.split()[0] for name in check_ids() for line in check_lines(name)[3:]]
     thresholds = {name for name, _ in known_keys() if name.startswith("checks.")}
     assert sorted(told) == sorted(thresholds - {"checks.accept", "checks.strict"})
 
@@ -303,7 +385,7 @@ def test_new_then_check(pictures: Path, tmp_path: Path) -> None:
     unmeasured = run("check", "--no-pictures", job)
     assert unmeasured.exit_code == 2
     assert "measure the mat opening" in unmeasured.stdout
-    assert f"{job}: 2 to mend" in unmeasured.stdout
+    assert f"{job}: 2 mistakes to fix" in unmeasured.stdout
     for mark in ("# width", "# height", "# size"):
         assert mark in text
         text = text.replace(mark, mark[2:])
@@ -358,7 +440,7 @@ def test_a_report_that_has_nowhere_to_go_is_a_sentence(write_job: WriteJob, tmp_
         done = subprocess.run(
             command, cwd=tmp_path, stdout=nowhere, stderr=subprocess.PIPE, text=True, check=False
         )
-    assert (done.returncode, done.stderr) == (1, "cannot go on: no space left on device\n")
+    assert (done.returncode, done.stderr) == (1, "cannot continue: no space left on device\n")
 
 
 def test_progress_that_nobody_reads_ends_no_run(monkeypatch: pytest.MonkeyPatch) -> None:

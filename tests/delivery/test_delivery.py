@@ -338,7 +338,7 @@ def test_same_plan_is_kept_and_another_refused(tmp_path: Path) -> None:
     other = one_print(tmp_path, tone={"grade": 3.0})
     (outcome,) = make(other)
     assert outcome.status == "failed"
-    assert "another plan" in outcome.message
+    assert "made with other settings" in outcome.message
     assert "--replace" in outcome.message
     assert target.read_bytes() == before
     assert make(other, replace=True)[0].status == "made"
@@ -520,7 +520,7 @@ def test_cmyk_without_profile_is_not_printed(
     planned = job(tmp_path, {"inks": {"source": f"a{suffix}"}}, PX, checks=checks)
     (outcome,) = make(planned)
     assert outcome.status == "refused"
-    assert "CMYK without profile" in outcome.message
+    assert "the CMYK picture has no profile" in outcome.message
     assert files(planned.output) == []
 
 
@@ -605,7 +605,7 @@ def off_white_corner(sheet: pyvips.Image) -> pyvips.Image:
 
 
 WRONG_SHEETS: dict[str, Callable[[pyvips.Image], pyvips.Image]] = {
-    "row 111 of the border is not exact paper tone": off_white_corner,
+    "row 111 of the border is not exactly the paper tone": off_white_corner,
     "127 x 112 px, planned 128 x 112": lambda sheet: sheet.crop(0, 0, 127, 112),
     "1 channels, planned 3": lambda sheet: sheet[0],
     "16 bits, planned 8": lambda sheet: sheet.cast("ushort").linear([257], [0]).cast("ushort"),
@@ -656,9 +656,9 @@ def another_density(part: Path) -> None:
 @pytest.mark.parametrize(
     ("spoil", "said"),
     [
-        (cut_short, "it cannot be read again"),
-        (another_profile, "another ICC profile than planned"),
-        (another_density, "a density of 279.40 ppi, planned 254.00"),
+        (cut_short, "it cannot be read back"),
+        (another_profile, "a different ICC profile than planned"),
+        (another_density, "a resolution of 279.40 ppi, planned 254.00"),
     ],
 )
 def test_a_file_spoilt_while_written_is_found_out(

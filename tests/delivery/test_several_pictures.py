@@ -17,9 +17,12 @@ from jsonschema import Draft202012Validator
 from icc_profiles import built_in, colour_difference, lab_of
 from pictures import Pixels, job, patches, planned_file, planned_picture, read, save
 from sightsize.archive.audit import audit_docket
+from sightsize.archive.reprint import reprint_docket
 from sightsize.base.hashes import file_sha256
 from sightsize.base.schemas import schema_file
 from sightsize.base.units import px_to_mm
+from sightsize.checks.finished import FinishedPicture
+from sightsize.checks.run import check_finished
 from sightsize.delivery.deliver import deliver
 from sightsize.delivery.delivered import Delivered
 from sightsize.delivery.verify import verify_file
@@ -217,7 +220,7 @@ def test_a_changed_border_beside_two_pictures_is_found(
     side = 1 if format_name == "tiff" else 8
     darker = image.crop(column, row, side, side).linear([1], [-4]).cast("uchar")
     rewritten(path, image.insert(darker, column, row))
-    assert differences(path, file) == (f"row {row} of the border is not exact paper tone",)
+    assert differences(path, file) == (f"row {row} of the border is not exactly the paper tone",)
 
 
 @pytest.mark.parametrize("format_name", ["tiff", "jpeg"])
@@ -226,7 +229,7 @@ def test_a_mark_that_is_not_planned_is_found(tmp_path: Path, format_name: str) -
     path = written(file, tmp_path)
     assert differences(path, file) == ()
     without = replace(file, sheet=replace(file.sheet, marks=()))
-    said = f"row {MARK.box.top} of the border is not exact paper tone"
+    said = f"row {MARK.box.top} of the border is not exactly the paper tone"
     assert differences(path, without) == (said,)
 
 
@@ -234,7 +237,7 @@ def test_a_mark_that_is_not_planned_is_found(tmp_path: Path, format_name: str) -
 def test_clipping_is_counted_picture_by_picture_in_the_turned_opening(
     tmp_path: Path, turns: int
 ) -> None:
-    # A quarter of the right opening is bare white, at its right; so is all that the mat hides. All
+    # A quarter of the right opening is blank white, at its right; so is all that the mat hides. All
     # of it stands on the squares of 16 px by which clipping is counted.
     pixels = np.full((64, 96, 3), 120, np.uint8)
     pixels[:, :32] = pixels[:, 80:] = 255
@@ -360,6 +363,31 @@ def test_each_picture_has_a_master_of_its_own(tmp_path: Path) -> None:
     assert is_recorded(record, file, done.path)
     targets[2].unlink()
     assert not is_recorded(record, file, done.path)
+
+
+@pytest.mark.parametrize("match", [False, True])
+def test_a_sheet_of_several_pictures_is_not_made_again_from_its_docket(
+    tmp_path: Path, match: bool
+) -> None:
+    folder, again = tmp_path / "prints", tmp_path / "again"
+    recorded(two_pictures(tmp_path), folder)
+    docket = Docket(folder / "docket.toml")
+    (result,) = reprint_docket(docket, [], [], again, match=match)
+    assert (result.file, result.state) == ("two.tif", "failed")
+    assert result.message == (
+        "a sheet of several pictures cannot be made again from its docket yet; make it with its job"
+    )
+    assert not again.exists()
+
+
+def test_a_finding_of_a_finished_sheet_names_its_picture(tmp_path: Path) -> None:
+    left, right = two_pictures(tmp_path).pictures
+    clipped = FinishedPicture(placed=right, white_share=0.25)
+    (alone,) = check_finished([clipped])
+    (finding,) = check_finished([FinishedPicture(placed=left), clipped])
+    assert alone.message.startswith("25.0% of the opening is blank white")
+    assert finding.message == f"right: {alone.message}"
+    assert (finding.level, finding.check) == (alone.level, "clipping")
 
 
 # The same picture at another size.

@@ -167,7 +167,7 @@ def test_nothing_is_said_of_what_fits(tmp_path: Path) -> None:
 # The clipping report.
 
 
-@pytest.mark.parametrize(("code", "word"), [(255, "bare white"), (0, "solid black")])
+@pytest.mark.parametrize(("code", "word"), [(255, "blank white"), (0, "solid black")])
 @pytest.mark.parametrize("format_name", ["tiff", "jpeg"])
 def test_clipped_areas_of_the_opening_are_reported(
     tmp_path: Path, code: int, word: str, format_name: str
@@ -262,7 +262,7 @@ def test_strict_refuses_what_is_clipped_and_accept_lets_it_pass(tmp_path: Path) 
             assert list(made.output.iterdir()) == []
 
 
-@pytest.mark.parametrize(("code", "word"), [(255, "bare white"), (0, "solid black")])
+@pytest.mark.parametrize(("code", "word"), [(255, "blank white"), (0, "solid black")])
 def test_a_sheet_of_a_single_end_is_refused_unless_it_is_meant(
     tmp_path: Path, code: int, word: str
 ) -> None:
@@ -282,7 +282,7 @@ def test_a_sheet_of_a_single_end_is_refused_unless_it_is_meant(
             word in each for each in (outcome.message, *(f.sentence() for f in outcome.findings))
         )
         if status == "failed":
-            assert "accept clipping, if it is meant" in outcome.message
+            assert 'add "clipping" to checks.accept' in outcome.message
             assert list(made.output.iterdir()) == []
 
 

@@ -323,8 +323,7 @@ def test_truncated_files(tmp_path: Path, left: float) -> None:
         with pytest.raises(SourceError) as caught:
             raw_light(file, AS_THE_CAMERA, half=half)
         assert str(caught.value) == (
-            "cut.dng is not a raw camera file that can be read (input/output error); "
-            "copy it from the card anew"
+            "cut.dng is not a readable raw file (input/output error); copy it from the card again"
         )
 
 
@@ -337,12 +336,12 @@ def test_other_files(tmp_path: Path) -> None:
         with pytest.raises(SourceError) as caught:
             read_raw_header(file)
         assert str(caught.value) == (
-            f"{file.name} is not a raw camera file that can be read "
-            "(unsupported file format or not raw file); copy it from the card anew"
+            f"{file.name} is not a readable raw file (unsupported file format or not raw file); "
+            "copy it from the card again"
         )
     with pytest.raises(SourceError, match=r"^there is no file .*gone\.dng; put it there or"):
         read_raw_header(tmp_path / "gone.dng")
-    with pytest.raises(SourceError, match=r" is a folder; name one file in it$"):
+    with pytest.raises(SourceError, match=r" is a folder; name a file in it$"):
         raw_light(tmp_path, AS_THE_CAMERA)
 
 
@@ -352,7 +351,7 @@ def test_a_file_that_does_not_say_enough(tmp_path: Path) -> None:
     with pytest.raises(SourceError) as caught:
         raw_light(file, AS_THE_CAMERA)
     assert str(caught.value) == (
-        "a.dng states no white balance; give the picture a raw.white_balance in kelvin"
+        "a.dng records no white balance; set the picture's raw.white_balance in kelvin"
     )
     assert light(file, develop(5000)).shape == (32, 48, 3)
     for matrix in (None, np.ones((3, 3))):
@@ -361,7 +360,7 @@ def test_a_file_that_does_not_say_enough(tmp_path: Path) -> None:
             with pytest.raises(SourceError) as caught:
                 raw_light(file, development)
             assert str(caught.value) == (
-                "b.dng is from a camera whose colours LibRaw does not know; save it as a TIFF"
+                "b.dng comes from a camera whose colours LibRaw does not know; convert it to TIFF"
             )
 
 
@@ -371,7 +370,7 @@ def test_a_light_like_no_white_leaves_greys_grey(tmp_path: Path) -> None:
     assert scene_white(COLOR_MATRIX, 1 / lamp)[2] < 0
     file = write_dng(tmp_path / "lamp.dng", flat(*(0.5 * lamp)), lamp)
     assert light(file)[8:-8, 8:-8] == pytest.approx(np.full((16, 32, 3), 0.5), rel=0.005)
-    with pytest.raises(SourceError, match=r"does not reach as far as this light; give the picture"):
+    with pytest.raises(SourceError, match=r"does not reach this light; set the picture's"):
         raw_light(file, develop(tint=0.01))
 
 

@@ -55,13 +55,13 @@ DONORS = {
     "at = [0.5, 0.5], radius = 0.01, donor = [0.52, 0.5]": "lies on the mark itself",
     "at = [0.5, 0.5], radius = 0.01, donor = [0.995, 0.5]": "reaches beyond the picture's edge",
     "at = [0.5, 0.5], radius = 0.01, donor = [0.5, 0.002]": "reaches beyond the picture's edge",
-    "at = [0.5, 0.5], radius = 0.01, donor = [0.71, 0.5]": "a mark that is cleared after it",
+    "at = [0.5, 0.5], radius = 0.01, donor = [0.71, 0.5]": "a mark that is cleared later",
     # Only half of a mark at the edge stands in the picture, and no more is wanted of its donor.
     "at = [0.0, 0.5], radius = 0.01, donor = [0.001, 0.6]": "",
     # A scratch is shifted as a whole: its donor may lie along it, but not across it.
     "line = [[0.3, 0.3], [0.3, 0.5]], width = 0.004, donor = [0.33, 0.4]": "",
     "line = [[0.3, 0.3], [0.3, 0.5]], width = 0.004, donor = [0.3, 0.45]": "on the mark itself",
-    "line = [[0.6, 0.2], [0.8, 0.2]], width = 0.004, donor = [0.7, 0.5]": "is cleared after it",
+    "line = [[0.6, 0.2], [0.8, 0.2]], width = 0.004, donor = [0.7, 0.5]": "is cleared later",
 }
 
 
@@ -261,7 +261,7 @@ def test_a_small_mark_in_three_faces_may_be_permanent(faces: int, said: int) -> 
         for finding in check_opened(with_header(each, COX_MEGAPHONE), "job.toml")
         if finding.check == "permanent-mark"
     ]
-    why = "a mark lies at the same place in 3 pictures."
+    why = "a mark sits at the same place in 3 pictures."
     assert found == [f"spot 1 on Face may be permanent: {why}"] * said
 
 
@@ -339,7 +339,9 @@ def test_without_a_clean_donor_the_print_is_refused(tmp_path: Path) -> None:
     facts = {"source": grey_picture(tmp_path).name, "spotting": thick(0.09, 0.03)}
     (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400)))
     assert outcome.status == "failed"
-    assert outcome.message.startswith("spot 1 of grey cannot be cleared: no place of its size")
+    assert outcome.message.startswith(
+        "spot 1 of grey cannot be cleared: there is no unmarked place"
+    )
     assert "name a donor" in outcome.message
     assert list((tmp_path / "prints").iterdir()) == []
 
@@ -367,7 +369,9 @@ def test_a_mark_on_paper_can_be_too_large(tmp_path: Path) -> None:
     facts = {"source": grey_picture(tmp_path).name, "spotting": [spot]}
     (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400)))
     assert outcome.status == "refused"
-    assert outcome.message.startswith("spot 1 of grey reaches 20 px from its middle; at most 3%")
+    assert outcome.message.startswith(
+        "spot 1 of grey reaches 20 px from its centre; the limit is 3%"
+    )
 
 
 def test_a_donor_on_a_mark_still_to_be_cleared_is_refused(tmp_path: Path) -> None:
@@ -376,11 +380,11 @@ def test_a_donor_on_a_mark_still_to_be_cleared_is_refused(tmp_path: Path) -> Non
     facts = {"source": grey_picture(tmp_path).name, "spotting": [first, second]}
     (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400)))
     assert outcome.status == "refused"
-    assert "lies on a mark that is cleared after it." in outcome.message
+    assert "lies on a mark that is cleared later." in outcome.message
 
 
 def test_many_refusals_are_told_in_one_message(tmp_path: Path) -> None:
     facts = {"source": grey_picture(tmp_path).name, "spotting": thick(0.09, 0.03)}
     (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400)))
     assert outcome.message.count("cannot be cleared") == 10
-    assert "marks more" in outcome.message
+    assert "more marks" in outcome.message

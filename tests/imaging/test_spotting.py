@@ -356,19 +356,19 @@ def refused(picture: Light, mark: Mark) -> str:
 def test_no_clean_donor_among_squares(side: int) -> None:
     said = refused(checkerboard(side), spot(150, 150, 20, label="pictures.mira spot 2"))
     assert said.startswith(
-        "pictures.mira spot 2 cannot be cleared: the best place nearby is unlike"
+        "pictures.mira spot 2 cannot be cleared: the best place nearby differs too much from"
     )
     assert said.endswith(
-        "; name a donor, or make the radius larger if the mark reaches beyond it, smaller if it "
-        "reaches an edge"
+        "; name a donor, or increase the radius if the mark extends beyond it, or reduce it if "
+        "it touches an edge"
     )
 
 
 def test_no_clean_donor_without_room() -> None:
     flat = np.full((80, 80, 1), 0.3, np.float32)
     for radius in (25, 40, 120):
-        assert "no place of its size nearby" in refused(flat, spot(40, 40, radius))
-    assert "no place of its size nearby" in refused(flat, line((0, 40), (80, 40), 14))
+        assert "no unmarked place of its size nearby" in refused(flat, spot(40, 40, radius))
+    assert "no unmarked place of its size nearby" in refused(flat, line((0, 40), (80, 40), 14))
 
 
 def test_a_named_donor_must_be_in_the_picture_and_off_the_mark() -> None:
@@ -384,7 +384,9 @@ def test_dust_without_a_donor_is_noted_and_left() -> None:
     patches, notes = find_patches(reader(picture), (300, 300), [dust])
     assert patches == []
     assert len(notes) == 1
-    assert notes[0].startswith("dust 3 is left as it is: the best place nearby is unlike")
+    assert notes[0].startswith(
+        "dust 3 was left as it is: the best place nearby differs too much from"
+    )
 
 
 def test_an_edge_in_the_ring_is_no_excuse() -> None:
@@ -393,7 +395,7 @@ def test_an_edge_in_the_ring_is_no_excuse() -> None:
     y, x = np.mgrid[:300, :300]
     curve = np.hypot(x - 150, y - 138) < 14
     picture = np.where(curve, 0.6, 0.2)[..., None] + 0.002 * RNG.normal(size=(300, 300, 1))
-    assert "unlike" in refused(picture.astype(np.float32), spot(150, 150, 12))
+    assert "differs too much from" in refused(picture.astype(np.float32), spot(150, 150, 12))
 
 
 @pytest.mark.parametrize("sigma", [0.0, 0.7, 1.3, 2.5, 5.0])

@@ -143,7 +143,7 @@ def test_a_single_tone_has_no_shares(tmp_path: Path) -> None:
     tables = {"tone": {"black_point": {"share": 0.1}, "white_point": {"share": 0.1}}}
     (outcome,) = make(job(tmp_path, {"grey": {"source": source.name}}, (100, 100), **tables))
     assert outcome.status == "failed"
-    assert outcome.message.startswith("the opening shows a single tone")
+    assert outcome.message.startswith("the opening has only one tone")
 
 
 # Ladders.

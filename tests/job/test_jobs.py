@@ -175,11 +175,11 @@ def test_what_a_table_says_of_a_file_holds_where_a_print_names_the_file(
         ),
         (
             '[[prints]]\npicture = "bride"\nladder = { exposure = [-0.3, 0, 0.3] }\n',
-            "prints[1].ladder.exposure: the zones of bride set its exposure",
+            "prints[1].ladder.exposure: the zones of bride already set its exposure",
         ),
         (
             '[[prints]]\nsource = "in/*.jpg"\n[job]\noutput = "in"\n',
-            "prints[1].source: 'in/*.jpg' takes pictures from the folder that prints come to",
+            "prints[1].source: 'in/*.jpg' includes the output folder, so the next run",
         ),
     ],
 )
@@ -224,14 +224,14 @@ def test_a_misspelt_file_is_told_the_one_beside_it(
 
 
 def test_a_picture_that_is_a_folder_is_told_so(tmp_path: Path) -> None:
-    assert say_missing(tmp_path) == f"{tmp_path} is a folder; name one file in it"
+    assert say_missing(tmp_path) == f"{tmp_path} is a folder; name a file in it"
 
 
 @pytest.mark.parametrize(
     ("content", "sentence"),
     [
-        (b"sightsize = 1\n\xff", "the file is not UTF-8 text, as TOML must be; save it as UTF-8."),
-        (b"a = " + b"[" * 20_000, "arrays or tables are nested too deeply."),
+        (b"sightsize = 1\n\xff", "the file is not UTF-8 text; save it as UTF-8."),
+        (b"a = " + b"[" * 20_000, "lists or tables are nested too deeply."),
     ],
     ids=["not UTF-8", "deep"],
 )

@@ -54,11 +54,11 @@ def test_kind_and_hue_in_one_table_go_together() -> None:
 
 
 def test_a_hue_without_chroma_is_told() -> None:
-    assert "tints nothing" in refusal(f"{SHEET}[mono]\n{PRINT}toner = {{ hue = 40 }}\n")
+    assert "a hue needs chroma" in refusal(f"{SHEET}[mono]\n{PRINT}toner = {{ hue = 40 }}\n")
 
 
 def test_a_chroma_without_hue_is_told() -> None:
-    said = "a chroma without hue"
+    said = "chroma needs a hue"
     assert said in refusal(f"{SHEET}[mono]\n{PRINT}toner = {{ chroma = 12 }}\n")
     assert said in refusal(f'{SHEET}[mono]\n{PRINT}toner = {{ kind = "none", chroma = 12 }}\n')
     one_end = "{ chroma = 12, dark = { hue = 75, chroma = 9 } }"
@@ -77,12 +77,12 @@ def test_a_chroma_takes_its_hue_from_the_job_or_from_the_kind() -> None:
 def test_a_pivot_may_turn_the_grades_of_the_job_over() -> None:
     grades = "[tone]\nsplit_grade = { dark = 0, light = 1, from = 45, to = 55 }\n"
     assert job_of(f"{SHEET}{grades}{PRINT}").prints
-    assert "turn tones over" in refusal(f"{SHEET}{grades}{PRINT}tone = {{ pivot = 95 }}\n")
+    assert "reverse the tones" in refusal(f"{SHEET}{grades}{PRINT}tone = {{ pivot = 95 }}\n")
 
 
 def test_a_ladder_stays_within_the_range_of_exposures() -> None:
     text = f"{SHEET}[tone]\nexposure = 3.5\n{PRINT}ladder = {{ exposure = [0, 1] }}\n"
-    assert "is more than 4" in refusal(text)
+    assert "goes beyond 4 stops" in refusal(text)
 
 
 # Profiles.
@@ -95,14 +95,17 @@ def test_a_file_that_is_no_profile_is_told_at_its_key(tmp_path: Path) -> None:
         job(tmp_path, {"grey": {"source": source.name}}, (60, 40), delivery={"profile": "lab.icc"})
     (finding,) = caught.value.findings
     assert finding.key == "delivery.profile"
-    assert "not a whole ICC profile" in finding.message
+    assert "is damaged or not an ICC profile" in finding.message
 
 
 @pytest.mark.parametrize(
     ("tables", "words"),
     [
         ({}, "holds no colour"),
-        ({"mono": {"filter": "none"}, "toner": {"kind": "sepia"}}, "no toner's colour"),
+        (
+            {"mono": {"filter": "none"}, "toner": {"kind": "sepia"}},
+            "cannot hold the toner's colour",
+        ),
     ],
 )
 def test_a_grey_profile_by_its_path_is_grey_too(
@@ -192,7 +195,7 @@ def test_a_fault_of_the_program_fails_its_print_alone(
     monkeypatch.setattr("sightsize.delivery.encode.sheet_image", breaks_on_a)
     first, second = make(made)
     assert (first.status, second.status) == ("failed", "made")
-    assert "a fault of the program (KeyError: 'pivot')" in first.message
+    assert "a fault in sightsize (KeyError: 'pivot')" in first.message
     assert sorted(each.name for each in made.output.iterdir()) == ["b.tif"]
 
 

@@ -87,5 +87,5 @@ def test_multipliers_make_the_light_neutral() -> None:
 def test_a_light_the_matrix_does_not_reach() -> None:
     # Spectral red, for a camera whose blue is XYZ's less some of its red.
     matrix = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [-0.2, 0.0, 1.0]]
-    with pytest.raises(ValueError, match="does not reach as far as this light"):
+    with pytest.raises(ValueError, match="does not reach this light"):
         camera_multipliers(matrix, (0.7, 0.29))

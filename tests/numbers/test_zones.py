@@ -80,12 +80,12 @@ def test_the_shoulder_leaves_zone_eight_without_a_kink() -> None:
     ("patches", "words"),
     [
         ([(0.0, 5)], "solid black"),
-        ([(1.0, 5)], "bare white"),
+        ([(1.0, 5)], "blank white"),
         ([(0.2, 3), (0.2, 6)], "same tone"),
         # CIE 15: a luminance of 0.2 has L* 51.8, 0.21 has 52.9, 0.24 has 56.1, 0.5 has 76.1.
         (
             [(0.2, 6), (0.21, 3)],
-            r"measure L\* 51\.8 and L\* 52\.9, nearly one tone; choose patches",
+            r"measure L\* 51\.8 and L\* 52\.9, almost the same tone; choose patches",
         ),
         (
             [(0.2, 1), (0.24, 8)],
@@ -93,9 +93,9 @@ def test_the_shoulder_leaves_zone_eight_without_a_kink() -> None:
         ),
         (
             [(0.2, 6), (0.5, 3)],
-            r"measure L\* 51\.8 and L\* 76\.1, and the lighter one has the lower zone; give",
+            r"measure L\* 51\.8 and L\* 76\.1, and the lighter patch has the lower zone; give",
         ),
-        ([(0.5, 3), (0.2, 6)], r"L\* 76\.1 and L\* 51\.8, and the lighter one has the lower"),
+        ([(0.5, 3), (0.2, 6)], r"L\* 76\.1 and L\* 51\.8, and the lighter patch has the lower"),
     ],
 )
 def test_patches_that_cannot_be_placed(patches: list[tuple[float, float]], words: str) -> None:
@@ -118,7 +118,9 @@ def test_contrast_that_can_be_printed(contrast: float, printable: bool) -> None:
             place(patches, unchanged)
 
 
-@pytest.mark.parametrize(("apart", "words"), [(1.9, "nearly one tone"), (2.1, "their zones ask")])
+@pytest.mark.parametrize(
+    ("apart", "words"), [(1.9, "almost the same tone"), (2.1, "their zones ask")]
+)
 def test_two_tones_are_one_below_two_of_lightness(apart: float, words: str) -> None:
     # Common practice, no source.
     with pytest.raises(ZoneError, match=words):

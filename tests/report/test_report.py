@@ -54,11 +54,11 @@ print 1: cox-megaphone for lobby-oak, 2 copies
   source      cox-megaphone.jpg: 6000 x 4000 px JPEG, 8-bit rgb, sRGB, orientation 6 \
 (upright 4000 x 6000)
   crop        4000 x 5269 px at (0, 0), loses 12.2%
-  scale       magnification 0.561, effective 534 ppi, fine from 163 mm, looked at from 300 mm
+  scale       magnification 0.561, effective 534 ppi, sharp from 163 mm, viewed from 300 mm
   clear       face 54 mm inside the opening's edge
   aperture    184.15 x 244.475 mm (7 1/4 x 9 5/8 in), overlap 3 mm
   image       190.15 x 250.475 mm (7.49 x 9.86 in), 2246 x 2958 px
-  sheet       203.2 x 304.8 mm (8 x 12 in), 2400 x 3600 px at 300 ppi, oe_photo-s8r_8x12in, lustre
+  sheet       8x12 in (203.2 x 304.8 mm), 2400 x 3600 px at 300 ppi, lustre; oe_photo-s8r_8x12in
   offset      left 77, top 321 px = 6.5, 27.2 mm
   margins     top 321, right 77, bottom 321, left 77 px = 27.2, 6.5, 27.2, 6.5 mm
   residual    0 mm across, 0 mm down
@@ -67,8 +67,11 @@ print 1: cox-megaphone for lobby-oak, 2 copies
 0.570 0.385 0.046, exposure +0.1 stops, grade 2.6, 4 curve points
   sharpen     radius 0.1 mm = 1.18 px, gain 0.8, noise floor 0.8 L*
   output      prints/TQ-026-cox-megaphone-lobby-oak-12x8in.jpg, about 2.2 MB
-  frame       moulding: 1598 mm of stick (62.91 in) cuts this frame; mitre saws and glass cut, \
-follow the tool's and your local safety rules
+  frame       moulding: 1598 mm of stick (62.91 in) makes this frame; keep hands clear of the \
+mitre saw
+  frame       print: hinge it, put no tape on it; where no mat keeps it off the glass, fit a spacer
+  frame       glass: wear gloves, use no plate with a chipped edge; check that hook and wall bear \
+the weight; local rules and the tools' instructions come first
   job.toml:6:14: note [crop-loss] frames.lobby-oak.aperture.width: the crop loses 12.2% of the \
 picture."""
 
@@ -99,7 +102,7 @@ def test_a_turned_colour_picture_with_uneven_edges_and_an_odd_pixel() -> None:
     table = f'[pictures.plate]\nsource = "plate.tif"\n{picture}[[prints]]\npicture = "plate"\n'
     found = rows(toml + table, header(2480, 3508, profile="", says_srgb=True))
     assert found["source"] == (
-        "plate.tif: 2480 x 3508 px JPEG, 8-bit rgb, sRGB by its own word, orientation 1"
+        "plate.tif: 2480 x 3508 px JPEG, 8-bit rgb, sRGB (stated by the file), orientation 1"
     )
     assert ", turned -0.7 degrees, loses " in found["crop"]
     assert found["clear"].startswith("rope ")
@@ -113,12 +116,22 @@ def test_a_turned_colour_picture_with_uneven_edges_and_an_odd_pixel() -> None:
     assert found["tone"] == "colour, exposure +0 stops, grade 2, 2 curve points"
 
 
-def test_a_print_whose_picture_is_not_opened_is_told_by_its_title_and_its_findings() -> None:
-    assert texts(LOBBY_PRINT) == "print 1: cox-megaphone for lobby-oak, 2 copies"
+SHEET_LABELS = ("aperture", "image", "sheet", "offset", "margins", "residual", "rebate")
+
+
+def sheet_lines(text: str) -> list[str]:
+    return [line for line in text.splitlines() if line[2:14].strip() in SHEET_LABELS]
+
+
+def test_a_print_whose_picture_is_not_opened_is_told_by_its_sheet_and_its_findings() -> None:
+    title, *known = texts(LOBBY_PRINT).splitlines()
+    assert title == "print 1: cox-megaphone for lobby-oak, 2 copies"
+    assert len(known) == len(SHEET_LABELS)
+    assert known == sheet_lines(LOBBY_TEXT)
     narrow = LOBBY_PRINT.replace("12x8 in", "10x8 in")
-    title, *found = texts(narrow).splitlines()
+    title, *known = texts(narrow).splitlines()
     assert title == "print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED"
-    assert [line.split()[1:3] for line in found] == [
+    assert [line.split()[1:3] for line in known[len(SHEET_LABELS) :]] == [
         ["refuse", "[sheet-margin]"],
         ["warn", "[sheet-margin]"],
     ]
@@ -128,8 +141,11 @@ def test_a_picture_that_a_reveal_leaves_nothing_of_is_refused_without_numbers() 
     toml = TROPHY_CABINET.replace("[paper]", 'reveal = "80 mm"\n[paper]')
     assert texts(toml, COX_MEGAPHONE) == (
         "print 1: catch-four  REFUSED\n"
-        "  job.toml:4:1: refuse [image-size] aperture.width: no picture is left inside the "
-        "opening. Make the reveal smaller, or correct the opening."
+        "  aperture    143 x 198 mm (5.63 x 7.80 in), reveal 80 mm\n"
+        "  sheet       8x10 in (203.2 x 254 mm), 2400 x 3000 px at 300 ppi, lustre; "
+        "na_govt-letter_8x10in\n"
+        "  job.toml:4:1: refuse [image-size] aperture.width: no picture is left in the opening. "
+        "Reduce the reveal, or correct the opening."
     )
 
 
@@ -153,12 +169,47 @@ def unreadable() -> PlannedPrint:
 
 def test_an_unreadable_picture_is_told_in_full_and_in_a_line() -> None:
     assert dry_run.plan_text(unreadable(), job(LOBBY_PRINT)) == (
-        "print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED\n"
-        "  refuse [source] there is no such file."
+        "\n".join(
+            ["print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED", *sheet_lines(LOBBY_TEXT)]
+        )
+        + "\n  refuse [source] there is no such file."
     )
     assert dry_run.plan_line(unreadable()) == (
-        "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  not readable  1 refuse"
+        "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  picture not readable  1 refuse"
     )
+
+
+def test_an_opening_without_a_picture_is_not_called_unreadable() -> None:
+    toml = TROPHY_CABINET.replace("[paper]", 'reveal = "80 mm"\n[paper]')
+    line = dry_run.plan_line(planned_print(toml, COX_MEGAPHONE))
+    assert line == "    1 catch-four-10x8in.jpg  no picture left in the opening  1 refuse"
+
+
+@pytest.mark.parametrize(
+    ("size", "row", "total"),
+    [
+        # PWG 5101.1 lists 8x12 in and A4; no sheet of 250 x 330 mm or of 11 1/2 x 9 in is listed.
+        ("12x8 in", "8x12 in (203.2 x 304.8 mm)", "8x12 in lustre (oe_photo-s8r_8x12in)"),
+        ("304.8 x 203.2 mm", "8x12 in (203.2 x 304.8 mm)", "8x12 in lustre (oe_photo-s8r_8x12in)"),
+        ("A4", "210x297 mm (8.27 x 11.69 in)", "210x297 mm lustre (iso_a4_210x297mm)"),
+        ("250 x 330 mm", "250x330 mm (9.84 x 12.99 in)", "250x330 mm lustre"),
+        ("11 1/2 x 9 in", "9 x 11 1/2 in (228.6 x 292.1 mm)", "9 x 11 1/2 in lustre"),
+    ],
+)
+def test_a_sheet_is_told_by_its_size_and_then_by_a_standard_name(
+    size: str, row: str, total: str
+) -> None:
+    toml = TROPHY_CABINET.replace("10x8 in", size)
+    sheet = rows(toml, COX_MEGAPHONE)["sheet"]
+    assert sheet.startswith(f"{row}, ")
+    name = total.partition("(")[2].rstrip(")")
+    assert sheet.endswith(f", lustre; {name}" if name else ", lustre")
+    totals = dry_run.totals_text([planned_print(toml, COX_MEGAPHONE)])
+    assert totals.splitlines()[1:] == [f"  1 x {total}"]
+    wide = toml.replace("[paper]", '[paper]\norientation = "landscape"')
+    wide = wide.replace('"143 mm"', '"100 mm"').replace('"198 mm"', '"100 mm"')
+    turned = dry_run.totals_text([planned_print(wide, COX_MEGAPHONE)])
+    assert turned.splitlines()[1:] == [f"  1 x {total}"]
 
 
 def test_one_line_for_a_print() -> None:
@@ -175,8 +226,8 @@ def test_totals_count_what_will_be_made() -> None:
     assert refused.refused
     assert dry_run.totals_text([good, cabinet, refused, unreadable()]) == (
         "2 files, 3 sheets, about 4.4 MB; 2 refused\n"
-        "  1 x na_govt-letter_8x10in lustre\n"
-        "  2 x oe_photo-s8r_8x12in lustre"
+        "  1 x 8x10 in lustre (na_govt-letter_8x10in)\n"
+        "  2 x 8x12 in lustre (oe_photo-s8r_8x12in)"
     )
     assert dry_run.totals_text([cabinet]).startswith("1 file, 1 sheet, about ")
 
@@ -281,7 +332,7 @@ def test_outcomes_in_lines_and_in_data() -> None:
     ]
     assert [report.outcome_line(each) for each in outcomes] == [
         f"made     {name}  2.3 MB in 1.2 s",
-        f"kept     {name}  same plan, left alone",
+        f"kept     {name}  unchanged, left alone",
         f"refused  {name}  the crop loses 49.4% of the picture.",
         f"failed   {name}  no space left on device",
     ]
@@ -303,7 +354,7 @@ def test_junit_has_a_suite_for_a_job_and_a_case_for_a_print() -> None:
     assert failure.text == "refuse [source] there is no such file."
 
 
-def test_a_finding_of_many_prints_is_said_once_with_their_numbers(tmp_path: Path) -> None:
+def test_a_finding_shared_by_prints_is_reported_once_with_their_numbers(tmp_path: Path) -> None:
     tables = [
         "",
         "",

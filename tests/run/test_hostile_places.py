@@ -172,7 +172,7 @@ def test_a_source_that_changes_after_it_was_planned(
     first, second = with_docket(planned, started)
     assert (first.status, second.status) == ("made", "failed")
     assert len(second.message.splitlines()) == 1
-    assert "fault of the program" not in second.message
+    assert "fault in sightsize" not in second.message
     assert names(planned.output) == [".docket.json", "docket.toml", "first.tif"]
 
 
@@ -191,7 +191,7 @@ def test_a_source_that_changes_while_it_is_printed(
     monkeypatch.setattr(deliver, "write_file", write_and_change)
     for outcome in make(planned):
         assert outcome.status == "failed"
-        assert "fault of the program" not in outcome.message
+        assert "fault in sightsize" not in outcome.message
     assert names(planned.output) == []
 
 
@@ -207,7 +207,7 @@ def test_another_picture_of_as_many_bytes_is_not_cropped_as_planned(tmp_path: Pa
     plan = prints[0].plan
     assert plan is not None
     planned.output.mkdir()
-    with pytest.raises(SourceError, match="has changed since it was planned"):
+    with pytest.raises(SourceError, match="changed while the job was running"):
         deliver.deliver(plan, planned.output, frozenset(), replace=False)
     assert names(planned.output) == []
 
@@ -380,7 +380,7 @@ def test_a_text_that_would_move_the_terminal_is_refused(
     with pytest.raises(JobError) as error:
         load_job(path, check_ids())
     (finding,) = error.value.findings
-    assert finding.message == "a control character stands in this text; write it without."
+    assert finding.message == "this text contains a control character; remove it."
     assert finding.sentence().isprintable()
 
 

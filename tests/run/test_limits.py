@@ -46,8 +46,7 @@ STOPPED_WITHIN = 6.0
 def too_long(seconds: float) -> str:
     """What is said of a print that took too long."""
     return (
-        f"took longer than the {seconds:g} s that limits.seconds allows; allow more, or print it "
-        "smaller"
+        f"took longer than limits.seconds allows ({seconds:g} s); raise the limit, or print smaller"
     )
 
 
@@ -226,7 +225,7 @@ def test_what_fails_in_time_says_why(tmp_path: Path) -> None:
     (outcome,) = make(job(tmp_path, picture, PX, limits={"seconds": 60}))
     assert outcome.status == "failed"
     assert outcome.message == (
-        "a.png is damaged or cut short; export it anew (vipspng: libpng read error)"
+        "a.png is damaged or cut short; export it again (vipspng: libpng read error)"
     )
 
 
@@ -236,7 +235,7 @@ def test_a_picture_cut_short_is_told_so(ending: str, tmp_path: Path) -> None:
     file.write_bytes(file.read_bytes()[: file.stat().st_size // 2])
     (outcome,) = make(job(tmp_path, {"p": {"source": file.name}}, PX))
     assert outcome.status == "failed"
-    assert outcome.message.startswith(f"cut.{ending} is damaged or cut short; export it anew (")
+    assert outcome.message.startswith(f"cut.{ending} is damaged or cut short; export it again (")
 
 
 def test_a_whole_picture_is_not_blamed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -301,7 +300,7 @@ def test_without_a_limit_nothing_waits(tmp_path: Path, monkeypatch: pytest.Monke
     (outcome,) = make(job(tmp_path, picture, PX))
     assert outcome.status == "made"
     (outcome,) = make(job(tmp_path, picture, PX, limits={"seconds": 60}), replace=True)
-    assert outcome.message.startswith("a fault of the program (NameError")
+    assert outcome.message.startswith("a fault in sightsize (NameError")
 
 
 # A print is the same, whatever it may cost.

@@ -96,7 +96,7 @@ def test_a_process_that_dies_is_a_failure_and_the_next_run_goes_on(tmp_path: Pat
     with ProcessPoolExecutor(1, mp_context=SPAWN) as pool:
         outcomes = made(planned, pool, 1, die_at_p1)
     assert [each.status for each in outcomes] == ["made", "failed", "failed"]
-    assert "worker or its scheduler was lost" in outcomes[1].message
+    assert "worker or scheduler was lost" in outcomes[1].message
     assert [each.status for each in made(planned, None)] == ["kept", "made", "made"]
 
 
@@ -246,7 +246,7 @@ def test_interrupted_and_gone_on_with(tmp_path: Path, kind: str) -> None:
         command = [str(tmp_path / "run.py"), str(planned.path)]
     done = interrupted(planned, command)
     assert done.returncode == 130, done.stderr
-    assert done.stderr.endswith("interrupted; the same command goes on where it stopped\n")
+    assert done.stderr.endswith("interrupted; run the same command to continue\n")
     assert "Traceback" not in done.stderr
     prints = [name for name in names_in(planned.output) if name.endswith(".tif")]
     assert names_in(planned.output) == sorted([".docket.json", "docket.toml", *prints])

@@ -86,7 +86,7 @@ def _faults(outcome: Outcome) -> list[str]:
         return []
     said = outcome.message
     wrong = (
-        ("a fault of the program", "a fault of the program" in said),
+        ("a fault in sightsize", "a fault in sightsize" in said),
         ("no sentence", not said),
         ("more than a line", len(said.splitlines()) > 1),
         ("too long", len(said) > _LONGEST_SENTENCE),

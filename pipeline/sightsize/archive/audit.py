@@ -41,7 +41,7 @@ def audit_docket(docket: Docket, prints: Sequence[PlannedPrint] = ()) -> list[Au
     }
     files = sorted(path for path in folder.iterdir() if path.suffix in _ENDINGS)
     found += [
-        Audited(path.name, "extra", "no run of this folder left it, or its record is gone")
+        Audited(path.name, "extra", "no print in the docket has this name")
         for path in files
         if path.name not in docket.records
         and not path.name.startswith(".")
@@ -49,7 +49,7 @@ def audit_docket(docket: Docket, prints: Sequence[PlannedPrint] = ()) -> list[Au
     ]
     known = {each.file for each in found}
     return found + [
-        Audited(name, "extra", "no print of the docket has it for its master")
+        Audited(name, "extra", "no print in the docket has this master")
         for name in _master_files(folder)
         if name not in known
     ]
@@ -63,13 +63,13 @@ def _beside_the_job(
         name, plan = planned.name, planned.plan
         record = docket.records.get(name)
         if record is None:
-            yield Audited(name, "missing", "the job has it, and it was never made")
+            yield Audited(name, "missing", "the job asks for it, but it was never made")
         elif (
             name not in told
             and plan is not None
             and not is_same_print(record, plan, docket.path.parent)
         ):
-            yield Audited(name, "outdated", "the job makes another print by now")
+            yield Audited(name, "outdated", "the job has changed and now makes a different print")
 
 
 def _master_files(folder: Path) -> list[str]:
@@ -97,9 +97,9 @@ def file_state(path: Path, recorded: Mapping[str, Any], again: str = "") -> tupl
         return "missing", again
     size, was = path.stat().st_size, recorded["bytes"]
     if size != was:
-        return "altered", f"{size} bytes, {was} were delivered"
+        return "altered", f"it has {size} bytes; {was} were delivered"
     if file_sha256(path) != recorded["sha256"]:
-        return "altered", "its bytes are not those delivered"
+        return "altered", "its contents have changed since delivery"
     return "whole", ""
 
 

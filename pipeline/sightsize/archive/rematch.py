@@ -82,4 +82,4 @@ def not_in_master(record: Record) -> Iterator[str]:
     colours = {each["header"].get("colour") for each in record["sources"]}
     protects_skin = sharpen.get("skin", 1) < 1 and sharpen.get("gain") != 0
     if record["job"].get("mono") and protects_skin and colours != {"grey"}:
-        yield "a grey master does not show what is skin: it is sharpened like the rest"
+        yield "skin cannot be told apart in a grey master, so it was sharpened like the rest"

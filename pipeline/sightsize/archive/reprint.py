@@ -67,8 +67,11 @@ def reprint_docket(
         if only and not any(fnmatch(name, word) for word in only for name in names):
             continue
         try:
-            if not _has_job(record):
-                said = "its job in the docket is not whole; mend it by hand"
+            if len(record["sources"]) > 1:
+                said = "a sheet of several pictures cannot be made again from its docket yet"
+                yield Reprinted(record["file"], "failed", (), f"{said}; make it with its job")
+            elif not _has_job(record):
+                said = "its job in the docket is incomplete; fix it by hand"
                 yield Reprinted(record["file"], "failed", (), said)
             elif match:
                 yield _match_record(folder, record, output)
@@ -106,7 +109,7 @@ def _reprint_record(
     if after["sha256"] == before["sha256"]:
         return Reprinted(record["file"], "identical", changes)
     if after["pixels_sha256"] == before["pixels_sha256"]:
-        return Reprinted(record["file"], "same pixels", changes, "only the file's tags differ")
+        return Reprinted(record["file"], "same pixels", changes, "only the file's metadata differs")
     apart, said = _how_far(folder, record, output, outcome.planned.plan)
     said = f"{said}; {_offer(folder, record)}"
     return Reprinted(record["file"], "different", changes, said, *apart)
@@ -114,7 +117,7 @@ def _reprint_record(
 
 def _match_record(folder: Path, record: Record, output: Path) -> Reprinted:
     if "masters" not in record:
-        said = "no master was kept; delivery.keep_master keeps one while the source is there"
+        said = "no master was kept; set delivery.keep_master and make it again from its source"
         return Reprinted(record["file"], "failed", (), said)
     for master in record["masters"]:
         state, why = file_state(folder / master["file"], master, "it is needed to match the print")
@@ -129,7 +132,7 @@ def _match_record(folder: Path, record: Record, output: Path) -> Reprinted:
         return Reprinted(record["file"], "failed", changes, outcome.message)
     apart, said = _how_far(folder, record, output, outcome.planned.plan)
     if apart and apart[0] > _MATCHED:
-        said += f"; warn: more than {_MATCHED:g} on average, hold them side by side"
+        said += f"; warn: more than {_MATCHED:g} on average, compare them side by side"
         return Reprinted(record["file"], "different", changes, said, *apart)
     return Reprinted(record["file"], "matched", changes, said, *apart)
 
@@ -142,7 +145,7 @@ def _offer(folder: Path, record: Record) -> str:
         state, _ = file_state(folder / master["file"], master)
         if state != "whole":
             return f"its master {master['file']} is {state}"
-    return "--match makes it from its master"
+    return "use --match to make it from its master"
 
 
 def _find_source(folder: Path, wanted: Mapping[str, Any], look_in: Sequence[Path]) -> Path | None:
@@ -159,7 +162,7 @@ def _find_source(folder: Path, wanted: Mapping[str, Any], look_in: Sequence[Path
 
 def _say_lost(folder: Path, record: Record, wanted: Mapping[str, Any]) -> str:
     path = follow_links(folder / wanted["path"])
-    what = "has changed since" if is_file(path) else "is not there"
+    what = "has changed" if is_file(path) else "is missing"
     where = "name a folder that has it with --look-in"
     return f"the source {path} {what}; {where}; {_offer(folder, record)}"
 
@@ -206,7 +209,7 @@ def _changes(record: Record) -> Iterator[str]:
     for name in sorted({*before, *now}):
         was, is_now = before.get(name, "absent"), now.get(name, "absent")
         if was != is_now:
-            yield f"{name} was {was}, is {is_now}"
+            yield f"{name} was {was}, now {is_now}"
     profile = record.get("profile")
     if profile and profile_record(record["job"]["delivery"]["profile"]) != profile:
         yield f"the profile {profile['name']} has changed"
@@ -220,10 +223,10 @@ def _how_far(
 
     old, new = folder / record["file"], output / record["file"]
     if not is_file(old) or file_sha256(old) != record["output"]["sha256"]:
-        return (), "the first print is no longer here to compare with"
+        return (), "the first print is missing or changed, so there is nothing to compare with"
     images = [pyvips.Image.new_from_file(str(path)) for path in (old, new)]
     if len({(each.width, each.height, each.bands) for each in images}) > 1 or plan is None:
-        return (), "its size or channels are others"
+        return (), "its size or channels differ"
     seen = [each.icc_import(embedded=True, pcs="lab") for each in images]
     apart = seen[0].dE00(seen[1])
     boxes = [each.place.box for each in plan.pictures]

@@ -33,8 +33,8 @@ class _Deadline:
     def check(self) -> None:
         if monotonic() >= self._end:
             raise OutOfTimeError(
-                f"took longer than the {self._seconds:g} s that limits.seconds allows; allow more, "
-                "or print it smaller"
+                f"took longer than limits.seconds allows ({self._seconds:g} s); raise the limit, "
+                "or print smaller"
             )
 
     def stop_pictures(self) -> None:

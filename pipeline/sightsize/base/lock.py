@@ -57,8 +57,8 @@ def _take_lock(path: Path) -> int:
             if error.errno not in _BUSY | _NO_LOCKS:
                 raise
             raise LockedError(
-                f"{holder or 'another run'} is making prints in {path.parent}; wait until it has "
-                "finished, or stop it"
+                f"{holder or 'another run'} is making prints in {path.parent}; wait until it "
+                "finishes, or stop it"
             ) from None
         if _stands_at(path, descriptor):
             return descriptor

@@ -39,7 +39,7 @@ def parse_size_bytes(text: str) -> int:
     match = _SIZE.fullmatch(text)
     if match is None or match["unit"] not in _UNIT_BYTES:
         units = ", ".join(_UNIT_BYTES)
-        raise UnitError(f"{text!r} is no size of memory: write a number and one of {units}")
+        raise UnitError(f"{text!r} is not a memory size: write a number and a unit ({units})")
     return round(float(match["number"]) * _UNIT_BYTES[match["unit"]])
 
 

@@ -77,7 +77,7 @@ def parse_size_mm(text: str) -> tuple[Fraction, Fraction]:
     """
     sides = _parse_name(text) or _parse_sides(text)
     if 0 in sides:
-        raise UnitError(f"{text!r} has a side of no length; write the sheet's width and height")
+        raise UnitError(f"{text!r} has a side of 0; write the sheet's width and height")
     return sides
 
 
@@ -90,7 +90,7 @@ def _parse_sides(text: str) -> tuple[Fraction, Fraction]:
         )
     width, height = match["width"], match["height"]
     if not _unit(height):
-        raise UnitError(f"{text!r} has no unit; write for example {text.strip() + ' in'!r}")
+        raise UnitError(f"{text!r} has no unit; write, for example, {text.strip() + ' in'!r}")
     if not _unit(width):
         width = f"{width} {_unit(height)}"
     return parse_length_mm(width), parse_length_mm(height)

@@ -28,12 +28,13 @@ def read_path(text: str) -> str:
     Raises ValueError, with a sentence, for one that cannot be, or that no line can show.
     """
     if has_controls(text):
-        raise ValueError(f"the path {text!a} has a control character; name the file without")
+        raise ValueError(f"the path {text!a} contains a control character; rename the file")
     if _NOT_TEXT.search(text):
-        raise ValueError(f"the path {text!a} is not UTF-8 text; give the file another name")
+        raise ValueError(f"the path {text!a} is not UTF-8 text; rename the file")
     if any(len(part.encode()) > LONGEST_PART for part in re.split(r"[/\\]", text)):
         raise ValueError(
-            f"a name in the path has more than {LONGEST_PART} bytes, which no file has; shorten it"
+            f"a name in the path is longer than {LONGEST_PART} bytes, the limit for a file name; "
+            "shorten it"
         )
     return text
 
@@ -57,7 +58,7 @@ def is_folder(path: Path) -> bool:
 def say_missing(path: Path) -> str:
     """Return what is wrong with a path that is no file, and what to do."""
     if is_folder(path):
-        return f"{path} is a folder; name one file in it"
+        return f"{path} is a folder; name a file in it"
     guess = _guess_name(path)
     remedy = f"did you mean {guess!r}?" if guess else "put it there or correct the path"
     return f"there is no file {path}; {remedy}"

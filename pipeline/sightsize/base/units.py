@@ -91,9 +91,9 @@ def parse_length_mm(text: str) -> Fraction:
     value, unit = _parse_quantity(text)
     if unit is None:
         meant = "in" if _is_fraction(text) else "mm"
-        raise UnitError(f"{text!r} has no unit; write for example {f'{text.strip()} {meant}'!r}")
+        raise UnitError(f"{text!r} has no unit; write, for example, {f'{text.strip()} {meant}'!r}")
     if unit not in MM_PER_UNIT:
-        raise UnitError(f"{text!r} is not a length: its unit {unit!r} is none of mm, cm, m and in")
+        raise UnitError(f"{text!r} is not a length: the unit must be mm, cm, m or in, not {unit!r}")
     if value * MM_PER_UNIT[unit] > LONGEST_MM:
         raise UnitError(f"{_short(text)} is longer than 100 m; correct the number or the unit")
     return value * MM_PER_UNIT[unit]
@@ -109,13 +109,16 @@ def parse_resolution_ppi(text: str) -> Fraction:
     if unit is None or unit not in PPI_PER_UNIT:
         number = text.split()[0] if text.split() else "300"
         raise UnitError(
-            f"{text!r} is not a resolution; a file has pixels per inch: write {number + ' ppi'!r}"
+            f"{text!r} is not a resolution; a file is measured in pixels per inch: write "
+            f"{number + ' ppi'!r}"
             if unit in ("dpi", None)
-            else f"{text!r} is not a resolution: its unit {unit!r} is none of ppi, px/in, px/cm "
-            "and px/mm"
+            else f"{text!r} is not a resolution: the unit must be ppi, px/in, px/cm or px/mm, "
+            f"not {unit!r}"
         )
     if not 0 < value * PPI_PER_UNIT[unit] <= FINEST_PPI:
-        raise UnitError(f"{_short(text)} is out of range; a resolution is above 0, up to 10000 ppi")
+        raise UnitError(
+            f"{_short(text)} is out of range; write a resolution above 0 and at most 10000 ppi"
+        )
     return value * PPI_PER_UNIT[unit]
 
 
@@ -133,18 +136,18 @@ def _parse_quantity(text: str) -> tuple[Fraction, str | None]:
         text = text.replace(glyph, f" {fraction}")
     match = _QUANTITY.fullmatch(text.replace("⁄", "/"))
     if match is None:
-        raise UnitError(f"{text.strip()!r} does not begin with a number; write a number and a unit")
+        raise UnitError(f"{text.strip()!r} does not start with a number; write a number and a unit")
     if match["sign"] in ("-", "−"):
-        raise UnitError(f"{text.strip()!r} is negative; a size is zero or more")
+        raise UnitError(f"{text.strip()!r} is negative; write zero or more")
     unit = match["unit"]
     if unit is not None and unit.startswith(","):
         raise UnitError(
-            f"{text.strip()!r} has a comma; write a point for decimals, as in 18.4 cm, and nothing "
-            "between thousands"
+            f"{text.strip()!r} has a comma; use a decimal point, as in 18.4 cm, and no thousands "
+            "separator"
         )
     if unit is not None and re.match(r"[-–]\d+/\d", unit):
         raise UnitError(
-            f"{text.strip()!r} has a dash before its fraction; write a space, as in 7 1/4 in"
+            f"{text.strip()!r} has a dash before its fraction; use a space, as in 7 1/4 in"
         )
     return _number(match), unit
 
@@ -153,7 +156,7 @@ def _number(match: re.Match[str]) -> Fraction:
     if match["decimal"] is not None:
         return Fraction(match["decimal"])
     if int(match["bottom"]) == 0:
-        raise UnitError(f"{match[0].strip()!r} divides by zero")
+        raise UnitError(f"{match[0].strip()!r} divides by zero; correct the fraction")
     return int(match["whole"] or 0) + Fraction(int(match["top"]), int(match["bottom"]))
 
 

@@ -26,14 +26,20 @@ class FinishedPicture:
     black_share: float = 0.0
 
 
-@check("spotting", "finished", "picture.spotting", "dust that no clean donor was found for", "note")
+@check(
+    "spotting",
+    "finished",
+    "picture.spotting",
+    "sensor dust left in the print because nothing clean nearby could cover it",
+    "note",
+)
 def _spotting(finished: FinishedPicture) -> Iterator[Finding]:
     for message in finished.marks_left:
         yield say("note", message)
 
 
 @check(
-    "gamut", "finished", "delivery.profile", "colours that the output profile cannot show", "warn"
+    "gamut", "finished", "delivery.profile", "colours outside the output profile's gamut", "warn"
 )
 def _gamut(finished: FinishedPicture) -> Iterator[Finding]:
     if finished.missed_share <= finished.placed.request.thresholds.gamut_warn:
@@ -41,7 +47,7 @@ def _gamut(finished: FinishedPicture) -> Iterator[Finding]:
     hint = '; rendering_intent = "perceptual" may keep more' if finished.perceptual_may_help else ""
     yield say(
         "warn",
-        f"the output profile misses the colour of {finished.missed_share:.1%} of the opening by "
+        f"{finished.missed_share:.1%} of the opening is outside the output profile's gamut by "
         f"more than dE00 {VISIBLE_DE00:g}{hint}.",
     )
 
@@ -50,19 +56,19 @@ def _gamut(finished: FinishedPicture) -> Iterator[Finding]:
     "clipping",
     "finished",
     "tone.exposure",
-    "bare white or solid black in the finished print",
+    "blank white or solid black areas in the finished print",
     "warn",
     "refuse",
 )
 def _clipping(finished: FinishedPicture) -> Iterator[Finding]:
     thresholds = finished.placed.request.thresholds
     for share, what, remedy in (
-        (finished.white_share, "bare white", _darker(finished)),
+        (finished.white_share, "blank white", _darker(finished)),
         (finished.black_share, "solid black", _lighter(finished)),
     ):
-        message = f"{share:.1%} of the opening is {what} without detail; {remedy}."
+        message = f"{share:.1%} of the opening is {what} with no detail; {remedy}."
         if share > thresholds.clipping_refuse:
-            yield say("refuse", message, "Or accept clipping, if it is meant.")
+            yield say("refuse", message, 'If it is intended, add "clipping" to checks.accept.')
         elif share > thresholds.clipping_warn:
             yield say("warn", message)
 
@@ -70,11 +76,11 @@ def _clipping(finished: FinishedPicture) -> Iterator[Finding]:
 def _lighter(finished: FinishedPicture) -> str:
     """What gives blacks their detail; a point by area is measured after the exposure."""
     if isinstance(finished.placed.picture.tone.black_point, AreaShare):
-        return "make the share of tone.black_point smaller, lower the grade, or dodge it"
+        return "reduce the share of tone.black_point, lower the grade, or dodge it"
     return "raise tone.exposure, lower the grade, or dodge it"
 
 
 def _darker(finished: FinishedPicture) -> str:
     if isinstance(finished.placed.picture.tone.white_point, AreaShare):
-        return "make the share of tone.white_point smaller, lower the grade, or burn it"
+        return "reduce the share of tone.white_point, lower the grade, or burn it"
     return "lower tone.exposure or the grade, or burn it"

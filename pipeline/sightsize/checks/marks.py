@@ -19,7 +19,7 @@ _PERMANENT_FACES = 3
     "mark-size",
     "picture",
     "picture.spotting",
-    "a mark too large to be spotted out unseen",
+    "a mark too large to spot out without a trace",
     "refuse",
     is_acceptable=False,
 )
@@ -29,9 +29,9 @@ def _mark_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
         if mark.required and mark.radius_px > limit:
             yield say(
                 "refuse",
-                f"{mark.label} reaches {mark.radius_px:.3g} px from its middle; at most "
-                f"{_LARGEST_MARK:.0%} of the width, {limit:.3g} px, are spotted out.",
-                "Make it smaller, or clear it in several marks.",
+                f"{mark.label} reaches {mark.radius_px:.3g} px from its centre; the limit is "
+                f"{_LARGEST_MARK:.0%} of the width, {limit:.3g} px.",
+                "Make it smaller, or cover it with several marks.",
             )
 
 
@@ -41,8 +41,9 @@ def _tiny_mark(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
         if mark.required and mark.radius_px < _LEAST_MARK_PX:
             yield say(
                 "warn",
-                f"{mark.label} reaches {mark.radius_px:.2g} px from its middle and clears nothing.",
-                "Make its radius or width larger.",
+                f"{mark.label} reaches only {mark.radius_px:.2g} px from its centre and clears "
+                "nothing.",
+                "Increase its radius or width.",
             )
 
 
@@ -50,7 +51,7 @@ def _tiny_mark(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "donor",
     "picture",
     "picture.spotting",
-    "a donor that has no clean picture to give",
+    "a donor that is marked itself or lies outside the picture",
     "refuse",
     is_acceptable=False,
 )
@@ -62,14 +63,14 @@ def _donor(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     )
 
     for mark, fault in donor_faults(placed.picture.marks, placed.picture.header.upright_px):
-        yield say("refuse", f"{mark.label} cannot be cleared: {fault}.", "Name another donor.")
+        yield say("refuse", f"{mark.label} cannot be cleared: {fault}.", "Choose another donor.")
 
 
 @check(
     "permanent-mark",
     "picture",
     "picture.spotting",
-    "a mole or a scar taken away as if it were a spot",
+    "retouching away a mole or a scar by mistake",
     "warn",
 )
 def _permanent_mark(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
@@ -86,10 +87,10 @@ def _permanent_mark(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
             why = (
                 f"its radius is {share:.1%} of the face's width"
                 if share > _PERMANENT_RADIUS
-                else f"a mark lies at the same place in {spot.in_faces} pictures"
+                else f"a mark sits at the same place in {spot.in_faces} pictures"
             )
             yield say(
                 "warn",
                 f"spot {number} on {face.label} may be permanent: {why}.",
-                "Ask before taking it away; a strength of 0.5 only reduces it.",
+                "Ask before you remove it; strength = 0.5 only softens it.",
             )

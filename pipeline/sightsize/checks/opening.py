@@ -32,7 +32,7 @@ _NOMINAL_CM = ((10, 15), (13, 18), (18, 24), (20, 30), (24, 30), (30, 40), (40, 
     "unit-slip",
     "opening",
     "aperture.width",
-    "an opening of a size no frame has, so a slip of the unit",
+    "an opening too small or too large for any frame, probably in the wrong unit",
     "refuse",
 )
 def _unit_slip(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
@@ -40,8 +40,8 @@ def _unit_slip(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
         if not 40 <= length <= 1500:
             yield say(
                 "refuse",
-                f"an opening {mm_text(length)} mm {side} is outside 40 to 1500 mm.",
-                "Was it measured in another unit? Correct it, or accept unit-slip.",
+                f"the opening is {mm_text(length)} mm {side}, outside 40 to 1500 mm.",
+                'Check the unit, or add "unit-slip" to checks.accept.',
             )
 
 
@@ -49,7 +49,7 @@ def _unit_slip(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     "nominal-size",
     "opening",
     "aperture.width",
-    "a frame's label size in place of its measured opening",
+    "a frame's nominal size in place of its measured opening",
     "warn",
 )
 def _nominal_size(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
@@ -59,8 +59,10 @@ def _nominal_size(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
         if all(abs(a - b) <= 1 for a, b in zip(measured, sides, strict=True)):
             yield say(
                 "warn",
-                f"the opening is within 1 mm of the nominal {label}: is it the label's size?",
-                "Measure the opening itself: what is sold as 10x8 opens to about 9 5/8 x 7 1/4 in.",
+                f"the opening is within 1 mm of {label}, a nominal frame size; was it read off "
+                "the label?",
+                "Measure the opening itself: a frame sold as 10x8 in opens to about 9 5/8 x 7 "
+                "1/4 in.",
             )
 
 
@@ -80,7 +82,7 @@ def _nominal_sizes() -> list[tuple[str, tuple[Fraction, Fraction]]]:
     "overlap",
     "opening",
     "aperture.overlap",
-    "too little picture behind the mat to hide cutting and placing, or a slip of its unit",
+    "too little picture behind the mat to hide cutting and placing errors, or the wrong unit",
     "warn",
     "refuse",
 )
@@ -93,26 +95,32 @@ def _overlap(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
         found, wanted = apart(least, thresholds.overlap_refuse_mm)
         yield say(
             "refuse",
-            f"only {found} mm of picture lies behind the mat {where}; under {wanted} mm, errors in "
-            "cutting, the lab's placing and hinging let white show.",
+            f"only {found} mm of picture is hidden behind the mat {where}; below {wanted} mm, "
+            "errors in cutting, printing and hinging let white show.",
             "3 mm is usual.",
         )
     elif least < thresholds.overlap_warn_mm:
         found, _ = apart(least, thresholds.overlap_warn_mm)
         yield say(
-            "warn", f"only {found} mm of picture lies behind the mat {where}.", "3 mm is usual."
+            "warn",
+            f"only {found} mm of picture is hidden behind the mat {where}.",
+            "3 mm is usual.",
         )
     most = max(getattr(edges, edge) for edge in EDGES)
     if most > _MOST_OVERLAP_MM:
         yield say(
             "warn",
-            f"{mm_text(most)} mm of picture would lie behind the mat.",
-            "Is the unit right? 3 mm is usual.",
+            f"{mm_text(most)} mm of picture would be hidden behind the mat.",
+            "Check the unit; 3 mm is usual.",
         )
 
 
 @check(
-    "reveal", "opening", "aperture.reveal", "a white border so thin that every error shows", "warn"
+    "reveal",
+    "opening",
+    "aperture.reveal",
+    "a reveal so thin that every placing error shows",
+    "warn",
 )
 def _reveal(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     edges = placed.picture.look.aperture.reveal_mm
@@ -124,7 +132,7 @@ def _reveal(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
         yield say(
             "warn",
             f"a reveal of {apart(least, wanted)[0]} mm {where} shows every placing error.",
-            "6 mm, and 8 to 10 mm at the bottom, is usual.",
+            "6 mm is usual, with 8 to 10 mm at the bottom.",
         )
 
 
@@ -140,7 +148,7 @@ def _least(edges: Edges) -> tuple[str, Fraction]:
     "image-size",
     "opening",
     "aperture.width",
-    "a reveal that leaves no picture",
+    "a reveal so wide that no picture is left",
     "refuse",
     is_acceptable=False,
 )
@@ -148,6 +156,6 @@ def _image_size(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     if placed.picture.size.is_empty:
         yield say(
             "refuse",
-            "no picture is left inside the opening.",
-            "Make the reveal smaller, or correct the opening.",
+            "no picture is left in the opening.",
+            "Reduce the reveal, or correct the opening.",
         )

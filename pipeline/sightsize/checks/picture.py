@@ -24,7 +24,7 @@ _MUCH_TURNED_DEGREES = 10
     "source-size",
     "picture",
     "picture.source",
-    "a source larger than the job allows to be opened",
+    "a source larger than the job's limit",
     "refuse",
     is_acceptable=False,
 )
@@ -36,7 +36,7 @@ def _source_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
             "refuse",
             f"{placed.picture.look.picture.source.name} has {megapixels:,.2f} megapixels; "
             f"the limit is {limit:,g}.",
-            "Raise limits.source_megapixels if the picture is as large as it says.",
+            "Raise limits.source_megapixels if the picture really is that large.",
         )
 
 
@@ -44,7 +44,7 @@ def _source_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "no-profile",
     "picture",
     "picture.source",
-    "a picture whose colours mean nothing without a profile",
+    "a picture without a profile, so its colours are a guess",
     "refuse",
 )
 def _no_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
@@ -54,8 +54,9 @@ def _no_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     if header.colour != "cmyk":
         yield say(
             "refuse",
-            "no ICC profile is embedded and the file does not say that it is sRGB.",
-            'Give assume_profile = "srgb" for the picture if you know it, or accept no-profile.',
+            "the file embeds no ICC profile and does not say it is sRGB.",
+            'Set assume_profile = "srgb" for the picture if you know it is sRGB, or add '
+            '"no-profile" to checks.accept.',
         )
 
 
@@ -63,7 +64,7 @@ def _no_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "ink-profile",
     "picture",
     "picture.source",
-    "ink numbers without the profile that they mean",
+    "a CMYK picture without its profile",
     "refuse",
     is_acceptable=False,
 )
@@ -74,22 +75,22 @@ def _ink_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     if not placed.picture.look.picture.assume_profile:
         yield say(
             "refuse",
-            "CMYK without profile: ink numbers alone are no colour.",
-            "Ask for the file with its profile, or give assume_profile for the picture.",
+            "the CMYK picture has no profile, so its colours are unknown.",
+            "Ask for the file with its profile, or set assume_profile for the picture.",
         )
 
 
-@check("alpha", "picture", "picture.source", "transparency, which paper does not have", "warn")
+@check("alpha", "picture", "picture.source", "transparency, which cannot be printed", "warn")
 def _alpha(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     if placed.picture.header.has_alpha:
-        yield say("warn", "the picture has transparency; it is laid onto white.")
+        yield say("warn", "the picture has transparency; it is printed on white.")
 
 
 @check(
     "crop-loss",
     "picture",
     "aperture.width",
-    "a crop that cuts away more than was meant",
+    "a crop that loses more of the picture than intended",
     "note",
     "warn",
     "refuse",
@@ -104,7 +105,7 @@ def _crop_loss(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     elif loss > thresholds.crop_loss_warn:
         remedies = list(_swapped_sides(placed))
         if placed.picture.look.picture.centre_on is None:
-            remedies.append("Say with centre_on which point to keep.")
+            remedies.append("Set centre_on to the point to keep.")
         yield say("warn", text, " ".join(remedies))
     elif loss > thresholds.crop_loss_note:
         yield say("note", text)
@@ -115,10 +116,10 @@ def _instead_of_cropping(placed: PlacedPicture[PicturePlan]) -> Iterator[str]:
     yield from _swapped_sides(placed)
     degrees = placed.picture.look.picture.level_degrees
     if abs(degrees) > _MUCH_TURNED_DEGREES:
-        yield f"Turning by {degrees:g} degrees takes most of it: level it by less."
+        yield f"Levelling by {degrees:g} degrees takes most of it: turn it less."
     elif min(placed.picture.size.opening_mm) > 2 * _INSET_REVEAL_MM:
         yield _inset_offer(placed)
-    yield "Or give the picture an explicit crop, or accept crop-loss."
+    yield 'Or set a crop for the picture, or add "crop-loss" to checks.accept.'
 
 
 def _swapped_sides(placed: PlacedPicture[PicturePlan]) -> Iterator[str]:
@@ -140,9 +141,9 @@ def _inset_offer(placed: PlacedPicture[PicturePlan]) -> str:
     inset_height = inset_width / ratio
     aside, above = (width - inset_width) / 2, (height - inset_height) / 2
     return (
-        f'To show it whole: aperture.reveal = {{ left = "{mm_text(aside, 2)} mm", '
+        f'To show it whole, set aperture.reveal = {{ left = "{mm_text(aside, 2)} mm", '
         f'right = "{mm_text(aside, 2)} mm", top = "{mm_text(above, 2)} mm", '
-        f'bottom = "{mm_text(above, 2)} mm" }} makes a picture of {mm_text(inset_width, 2)} x '
+        f'bottom = "{mm_text(above, 2)} mm" }}, for a picture of {mm_text(inset_width, 2)} x '
         f"{mm_text(inset_height, 2)} mm with {mm_text(above)} mm of white above and below and "
         f"{mm_text(aside)} mm at the sides."
     )
@@ -152,7 +153,7 @@ def _inset_offer(placed: PlacedPicture[PicturePlan]) -> str:
     "resolution",
     "picture",
     "delivery.resolution",
-    "too few pixels for the size and the viewing distance",
+    "too few pixels for the print size and viewing distance",
     "note",
     "warn",
     "refuse",
@@ -166,13 +167,13 @@ def _resolution(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     distance = placed.picture.look.aperture.viewing_distance_mm
     seen = detail * distance / _NORMAL_DISTANCE_MM
     text = (
-        f"{float(detail):.0f} ppi of real detail is fine from "
-        f"{mm_text(ACUITY_MM_PPI / detail, 0)} mm; this print is looked at from "
+        f"{float(detail):.0f} ppi of real detail looks sharp from "
+        f"{mm_text(ACUITY_MM_PPI / detail, 0)} mm away; this print is viewed from "
         f"{mm_text(distance, 0)} mm."
     )
     remedy = "Print smaller, crop less, find a larger source, or correct aperture.viewing_distance."
     if limited:
-        remedy = "The file holds no more: raise delivery.resolution, if the lab takes it."
+        remedy = "delivery.resolution is the limit: raise it if the lab accepts more."
     if seen < thresholds.resolution_refuse_ppi:
         yield say("refuse", text, remedy)
     elif seen < thresholds.resolution_warn_ppi:
@@ -185,7 +186,7 @@ def _resolution(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     "keep-clear",
     "picture",
     "picture.keep_clear",
-    "a face, a hand or lettering behind the mat",
+    "a face, a hand or lettering cut by the mat",
     "refuse",
 )
 def _keep_clear(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
@@ -195,24 +196,22 @@ def _keep_clear(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
             edge = cutting_edge(placed)
             yield say(
                 "refuse",
-                f"{part.label} stands {found} mm inside {edge}; {wanted} mm are wanted."
+                f"{part.label} is {found} mm inside {edge}; it needs {wanted} mm."
                 if part.distance_mm >= 0
-                else f"{part.label} runs {apart(-part.distance_mm, Fraction(0))[0]} mm beyond "
+                else f"{part.label} extends {apart(-part.distance_mm, Fraction(0))[0]} mm beyond "
                 f"{edge}.",
-                "Move centre_on, crop less, or accept keep-clear.",
+                'Move centre_on, crop less, or add "keep-clear" to checks.accept.',
             )
 
 
-@check(
-    "not-raw", "picture", "picture.source", "a raw development of a file that is not raw", "warn"
-)
+@check("not-raw", "picture", "picture.source", "raw settings for a file that is not raw", "warn")
 def _not_raw(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     if placed.picture.header.format != RAW and placed.picture.look.picture.raw != AS_THE_CAMERA:
         yield say(
             "warn",
-            f"{placed.picture.look.picture.source.name} is not a raw camera file; its raw table "
-            "does nothing.",
-            "Remove the table, or name the raw file.",
+            f"{placed.picture.look.picture.source.name} is not a raw camera file; its raw "
+            "settings do nothing.",
+            "Remove the raw table, or name the raw file.",
         )
 
 
@@ -231,9 +230,9 @@ def _one_channel(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
         name = ("red", "green", "blue")[placed.picture.mono.weights.index(heaviest)]
         yield say(
             "warn",
-            f"{heaviest:.0%} of the tone comes from {name} alone: expect its noise and blotchy "
-            "skin.",
+            f"{heaviest:.0%} of the tone comes from the {name} channel alone; expect its noise "
+            "and blotchy skin.",
             "Choose another response."
             if mono.filter == "none"
-            else "Lower filter_strength or choose a milder filter.",
+            else "Lower filter_strength or choose a weaker filter.",
         )

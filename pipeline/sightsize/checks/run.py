@@ -1,6 +1,7 @@
 """All checks, run over a file's pictures."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from sightsize.base.findings import Finding
 from sightsize.checks import finished, marks, opening, picture, sheet
@@ -40,8 +41,12 @@ def check_opened(file: FilePlan[PicturePlan], job_file: str) -> Iterator[Finding
 
 
 def check_finished(pictures: "list[FinishedPicture]") -> Iterator[Finding]:
-    """Yield what there is to say of a print once it is made; it has no place in the job file."""
+    """Yield what there is to say of a print once it is made; it has no place in the job file.
+
+    On a sheet of several pictures each finding begins with its picture's name.
+    """
     for each in of_scope("finished"):
         for one in pictures:
+            name = f"{one.placed.picture.look.picture.name}: " if len(pictures) > 1 else ""
             for found in each.find(one, one.placed.request, ""):
-                yield found.at("", 0, 0, "")
+                yield replace(found, message=f"{name}{found.message}").at("", 0, 0, "")

@@ -42,7 +42,7 @@ def _off_sheet(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     "sheet-margin",
     "sheet",
     "paper.size",
-    "a white border too narrow to hinge or to handle",
+    "a border too narrow to hinge or to handle",
     "warn",
     "refuse",
 )
@@ -52,15 +52,15 @@ def _sheet_margin(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
         if margin < 0:
             continue
         found, wanted = apart(margin, least)
-        text = f"{edge} margin {found} < {wanted} mm"
+        text = f"the {edge} border is {found} mm and needs {wanted} mm"
         if aperture.reveal_mm and margin < getattr(aperture.reveal_mm, edge):
             yield say(
-                "refuse", f"{text}: the sheet's edge shows in the opening.", _larger_paper(placed)
+                "refuse", f"{text}; the sheet's edge shows in the opening.", _larger_paper(placed)
             )
         elif edge == paper.hinge_edge:
-            yield say("refuse", f"{text}: too little white to hinge.", _larger_paper(placed))
+            yield say("refuse", f"{text}; it is too narrow to hinge.", _larger_paper(placed))
         else:
-            yield say("warn", f"{text}: little white to hold and to tape.", _larger_paper(placed))
+            yield say("warn", f"{text}; it is narrow to handle.", _larger_paper(placed))
 
 
 def _larger_paper(placed: PlacedPicture[AnyPicture]) -> str:
@@ -72,10 +72,10 @@ def _larger_paper(placed: PlacedPicture[AnyPicture]) -> str:
     size = f"at least {at_least(width)} x {at_least(height)} mm"
     if paper.placement_mm is not None:
         return f"Move paper.placement, or centre the picture on a sheet of {size}."
-    return f"The sheet should be {size}."
+    return f"Use a sheet of {size}."
 
 
-@check("rebate", "sheet", "paper.size", "a sheet that does not go into the frame", "refuse")
+@check("rebate", "sheet", "paper.size", "a sheet that does not fit the frame", "refuse")
 def _rebate(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     room_at = rebate_room(
         placed.place, placed.picture.size, placed.picture.look.aperture, placed.request.frame
@@ -86,14 +86,13 @@ def _rebate(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
             room, wanted = apart(free, clearance)
             yield say(
                 "refuse",
-                f"only {room} mm stay free between sheet and rebate at the {edge}; "
-                f"{wanted} mm should."
+                f"only {room} mm is free between sheet and rebate at the {edge}; it needs "
+                f"{wanted} mm."
                 if free >= 0
-                else f"the sheet stands {apart(-free, Fraction(0))[0]} mm beyond the rebate at "
+                else f"the sheet extends {apart(-free, Fraction(0))[0]} mm beyond the rebate at "
                 f"the {edge}.",
                 f"Choose a smaller sheet, or trim at least {at_least(clearance - free)} mm there "
-                "(a mat knife is sharp: cut away from the hand, along a steel rule) and accept "
-                "rebate.",
+                '(along a steel rule, away from your hand) and add "rebate" to checks.accept.',
             )
 
 
@@ -101,7 +100,7 @@ def _rebate(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     "file-resolution",
     "sheet",
     "delivery.resolution",
-    "a resolution that no lab asks for, so a slip in writing",
+    "a resolution no lab asks for, probably a typing error",
     "warn",
 )
 def _file_resolution(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
@@ -110,6 +109,6 @@ def _file_resolution(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     if not least <= ppi <= most:
         yield say(
             "warn",
-            f"a file of {ppi:g} ppi; labs ask for {least} to {most}, most of them for 300.",
-            "Write the resolution that your lab names.",
+            f"the file would have {ppi:g} ppi; labs ask for {least} to {most} ppi, usually 300.",
+            "Use the resolution your lab asks for.",
         )

@@ -39,7 +39,7 @@ def _check(path: Path, *, pictures: bool, as_json: bool) -> tuple[int, dict[str,
         job, files = load(path)
     except JobError as error:
         lines = [finding.sentence() for finding in error.findings]
-        _say(f"{path}: {len(lines)} to mend", lines, as_json=as_json)
+        _say(f"{path}: {count_text(len(lines), 'mistake')} to fix", lines, as_json=as_json)
         facts = {"job": str(path), "findings": as_data(error.findings), "prints": []}
         return error.exit_code, facts, [("job file", error.findings)]
     prints = plan_prints(job, files, pictures=pictures)

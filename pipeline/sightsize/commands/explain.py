@@ -1,11 +1,13 @@
-"""Say what a key means: its unit, range and default, from the schema."""
+"""Explain a key, a table, a check or a photographer's word, from the schema."""
+
+from collections.abc import Sequence
 
 import typer
 
 from sightsize.report.explain import explain_text
 
 
-def run(key: str | None) -> int:
-    """Explain a key, a table or a check; list all without one. Raises UnknownKeyError."""
-    typer.echo(explain_text(key))
+def run(words: Sequence[str]) -> int:
+    """Explain what the words name; list all keys without any. Raises UnknownKeyError."""
+    typer.echo(explain_text(" ".join(words) or None))
     return 0

@@ -46,7 +46,7 @@ def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
             prints = plan_prints(job, files, docket=docket)
             return _make(job, prints, docket, hands, how.replace, as_json)
     except KeyboardInterrupt:
-        typer.echo("interrupted; the same command goes on where it stopped", err=True)
+        typer.echo("interrupted; run the same command to continue", err=True)
         return INTERRUPTED
 
 
@@ -81,7 +81,7 @@ def _memory_bytes(how: How) -> int | None:
     """The memory for prints made together here. Raises UsageError for options that clash."""
     if how.scheduler is not None and (how.workers is not None or how.memory is not None):
         raise UsageError(
-            "--workers and --memory are about this machine; leave them out with --scheduler"
+            "--workers and --memory apply to this machine only; leave them out with --scheduler"
         )
     if how.memory is None:
         all_of_it = machine_bytes()

@@ -12,5 +12,8 @@ def run(folder: Path, job: Path) -> int:
     """Write the job. Raises StarterError."""
     count = write_starter(folder, job)
     pictures = count_text(count, "picture")
-    typer.echo(f"wrote {job} with {pictures}; measure the frame, then: sightsize check {job}")
+    typer.echo(
+        f"wrote {job} with {pictures}; fill in the mat opening and the paper, then run: "
+        f"sightsize check {job}"
+    )
     return 0

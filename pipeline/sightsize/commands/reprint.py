@@ -24,18 +24,16 @@ def run(
 ) -> int:
     """Reprint what a docket, or that of a job, records: what ``only`` names, or all."""
     if match and look_in:
-        raise UsageError(
-            "--match needs no sources; leave --look-in out, or make the prints without it"
-        )
+        raise UsageError("--match uses no sources; remove --look-in or --match")
     docket = find_docket(_docket_path(path, as_json=as_json))
     folder = output or docket.path.parent / "reprints"
     if follow_links(folder) == follow_links(docket.path.parent):
-        raise UsageError(f"the first prints stand in {folder}; name another folder with --output")
+        raise UsageError(f"{folder} holds the first prints; name another folder with --output")
     try:
         with hold_folder(folder):
             results = list(reprint_docket(docket, only, look_in, folder, match=match))
     except KeyboardInterrupt:
-        typer.echo("interrupted; the same command goes on where it stopped", err=True)
+        typer.echo("interrupted; run the same command to continue", err=True)
         return INTERRUPTED
     if not results:
         raise UsageError(f"no print of {docket.path} matches --only {' '.join(only)}")

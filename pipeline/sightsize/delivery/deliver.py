@@ -88,8 +88,8 @@ def _refuse_altered(target: Path, sha256: str) -> None:
     """Refuse to keep or write over a print that somebody has worked on."""
     if is_file(target) and file_sha256(target) != sha256:
         raise DeliveryError(
-            f"{target.name} was altered after it was made; use --replace to make it anew, or move "
-            "it away"
+            f"{target.name} was changed after it was made; use --replace to make it again, or "
+            "move it away"
         )
 
 
@@ -105,8 +105,8 @@ def _find_standing(
             return seen
     if not replace:
         raise DeliveryError(
-            f"{target.name} exists and was made from another plan; use --replace to make it "
-            "anew, or move it away"
+            f"{target.name} exists and was made with other settings; use --replace to make it "
+            "again, or move it away"
         )
     return None
 
@@ -164,7 +164,7 @@ def _make_folder(folder: Path) -> None:
         folder.mkdir(exist_ok=True)
     except FileExistsError:
         raise DeliveryError(
-            f"{folder.name} is not a folder, so that no master can be kept in it; move it away"
+            f"{folder.name} is not a folder, so masters cannot be kept in it; move it away"
         ) from None
 
 
@@ -180,7 +180,7 @@ def _refuse_another_master(path: Path, master: Master, replace: bool) -> None:
     if path.is_symlink() or not is_file(path) or file_sha256(path) != master.sha256:
         raise DeliveryError(
             f"{MASTERS}/{path.name} exists and is not this print's master; use --replace to make "
-            "it anew, or move it away"
+            "it again, or move it away"
         )
 
 
@@ -205,7 +205,7 @@ def _refuse_changed(
 
 
 def _say_changed(source: Path) -> str:
-    return f"{source.name} has changed since it was planned; start again"
+    return f"{source.name} changed while the job was running; run it again"
 
 
 def _describe(

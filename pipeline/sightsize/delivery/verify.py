@@ -62,7 +62,7 @@ def verify_file(path: Path, file: FilePlan[PicturePlan]) -> Seen:
         differences = tuple(map(_difference, _header_differences(image, file)))
         return Seen(differences) if differences else _read_through(image, file)
     except pyvips.Error as error:
-        return Seen((_difference(f"it cannot be read again ({last_word(error)})"),))
+        return Seen((_difference(f"it cannot be read back ({last_word(error)})"),))
 
 
 def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
@@ -78,12 +78,12 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
                     (_difference(f"a {name} of {image.get(name)}, planned {wanted.get(name)}"),)
                 )
         if blob(image, "icc-profile-data") != profile:
-            return Seen((_difference("another ICC profile than planned"),))
+            return Seen((_difference("a different ICC profile than planned"),))
         digest = hashlib.sha256()
         for _, strip in _strips(image, np.uint16):
             digest.update(np.ascontiguousarray(strip).data)
     except pyvips.Error as error:
-        return Seen((_difference(f"it cannot be read again ({last_word(error)})"),))
+        return Seen((_difference(f"it cannot be read back ({last_word(error)})"),))
     return Seen((), pixels_sha256=digest.hexdigest())
 
 
@@ -102,14 +102,14 @@ def _header_differences(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Ite
     ppi = Fraction(image.xres) * MM_PER_INCH, Fraction(image.yres) * MM_PER_INCH
     wanted = delivery.ppi if delivery.format == "tiff" else Fraction(round(delivery.ppi))
     if any(abs(each - wanted) > _PPI_WITHIN for each in ppi):
-        yield f"a density of {float(ppi[0]):.2f} ppi, planned {float(wanted):.2f}"
+        yield f"a resolution of {float(ppi[0]):.2f} ppi, planned {float(wanted):.2f}"
     profile = blob(image, "icc-profile-data")
     if not profile:
         yield "no ICC profile"
     elif profile != output_profile(delivery):
-        yield "another ICC profile than planned"
+        yield "a different ICC profile than planned"
     if orientation(image) != 1:
-        yield "an orientation that turns it"
+        yield "an orientation tag that turns it"
 
 
 def _read_through(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Seen:
@@ -140,7 +140,7 @@ def _read_through(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Seen:
             looks = [looking.submit(look_at, top, strip)]
         differing = looks[-1].result()
     if differing is not None:
-        return Seen((_difference(f"row {differing} of the border is not exact paper tone"),))
+        return Seen((_difference(f"row {differing} of the border is not exactly the paper tone"),))
     return Seen((), tuple(each.shares() for each in clipped), digest.hexdigest())
 
 

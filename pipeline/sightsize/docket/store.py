@@ -28,8 +28,8 @@ _VERSION = 2
 _KEPT = ("measured", "masters")
 """What a record hands on to one of the same print."""
 _HEAD = f"""\
-# The docket of this folder's prints, written by sightsize as they are finished.
-# Fill in what was measured on the sheets that came back, below a print's other tables:
+# The docket of this folder's prints; sightsize adds each print as it is finished.
+# Measure the sheets that come back, and add the result below a print's other tables:
 #   [prints.measured]
 #   on = "2026-05-04"
 #   width = "190.2 mm"
@@ -108,12 +108,12 @@ def _read_toml(path: Path) -> list[Record]:
         values = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError) as error:
         raise DocketError(
-            f"{path} cannot be read as a docket ({error}); mend it, or move it away"
+            f"{path} cannot be read as a docket ({error}); fix it, or move it away"
         ) from error
     values = of_today(values)
     for problem in _validator().iter_errors(values):
         where = ".".join(str(part) for part in problem.absolute_path) or "the docket"
-        raise DocketError(f"{path}: {where}: {problem.message}; mend it, or move it away")
+        raise DocketError(f"{path}: {where}: {problem.message}; fix it, or move it away")
     return list(values["prints"])
 
 

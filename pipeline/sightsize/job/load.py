@@ -70,8 +70,8 @@ class _Builder:
                 if picture.zones and "exposure" in entry.get("ladder", {}):
                     self._refuse(
                         (*path, "ladder", "exposure"),
-                        f"the zones of {picture.name} set its exposure, so that these steps would "
-                        "be one print; leave them out, or print without zones.",
+                        f"the zones of {picture.name} already set its exposure, so these steps "
+                        "would all give the same print; remove the steps or the zones.",
                     )
                 for step in ladder.steps(entry.get("ladder", {}), settings):
                     number += 1
@@ -123,8 +123,7 @@ class _Builder:
         if "picture" in entry and "source" in entry:
             self._refuse(
                 (*path, "source"),
-                "picture and source exclude one another: name a picture table or a file. "
-                "Remove one.",
+                "cannot be combined with picture: name a picture table or a file. Remove one.",
             )
         elif "picture" in entry:
             table = self._named(path, entry, "picture", "pictures")
@@ -132,7 +131,7 @@ class _Builder:
         elif "source" in entry:
             return self._sources.find(path, entry["source"])
         else:
-            self._refuse(path, "this print names no picture; add picture = or source =.")
+            self._refuse(path, "this print has no picture; add picture = or source =.")
         return []
 
     def _print(

@@ -14,7 +14,7 @@ from sightsize.base.findings import KeyPath, nearest, quoted_key
 from sightsize.base.schemas import Node, follow, holds_tables, node_at
 
 _KINDS = {
-    "string": "a text",
+    "string": "text",
     "number": "a number",
     "integer": "a whole number",
     "boolean": "true or false",
@@ -59,7 +59,7 @@ def say(error: ValidationError) -> tuple[str, str]:
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "const":
             allowed = f"{error.absolute_path[-1]} = {show(rule)}"
-            return f"found {found}, but this version reads {allowed} only; write that.", allowed
+            return f"found {found}, but this version reads only {allowed}; write that.", allowed
         case "required":
             missing = [_write_key(key, node) for key in missing_keys(error)]
             verb, them = ("is", "it") if len(missing) == 1 else ("are", "them")
@@ -72,11 +72,11 @@ def say(error: ValidationError) -> tuple[str, str]:
             entries = "1 entry" if len(value) == 1 else f"{len(value)} entries"
             return f"found {entries}, but this takes {allowed}.", allowed
         case "uniqueItems":
-            return "an entry stands here twice; remove one.", "entries that differ"
+            return "the same entry appears twice; remove one.", "entries that differ"
         case "minLength":
-            return "found an empty text; write something or remove the key.", "a text"
+            return "found empty text; write something or remove the key.", "text"
         case "maxLength":
-            return f"found a text of {len(value)} characters; at most {rule} fit.", f"<= {rule}"
+            return f"found {len(value)} characters; the limit is {rule}.", f"<= {rule}"
     return f"{error.message}.", ""
 
 
@@ -105,7 +105,7 @@ def in_brackets(numbers: list[Any]) -> str:
     pairs = [list(pair) for pair in zip(numbers[::2], numbers[1::2], strict=False)]
     whole = len(numbers) % 2 == 0 and 2 <= len(pairs) <= 4
     shown = f"[{', '.join(map(show, pairs))}]" if whole else "[[x, y], [x, y]]"
-    return f"each point has brackets of its own: write {shown}."
+    return f"each point needs its own brackets: write {shown}."
 
 
 def kind_text(node: Node) -> str:
@@ -141,7 +141,7 @@ def _kind_hint(value: object, node: Node, path: KeyPath) -> str:
     kinds = node["type"]
     if isinstance(value, dict) and holds_tables(node):
         inline = f", or {path[-1]} = [{{ ... }}]" if len(path) > 1 else ""
-        return f" Write [[{table_header(path)}]] in double brackets, once for each{inline}."
+        return f" Write [[{table_header(path)}]] in double brackets, once for each entry{inline}."
     if isinstance(value, list) and value and isinstance(value[0], dict) and "object" in kinds:
         return f" Write [{table_header(path)}] in single brackets, once."
     if isinstance(value, bool) or not isinstance(value, str | int | float):
@@ -150,7 +150,7 @@ def _kind_hint(value: object, node: Node, path: KeyPath) -> str:
         return _quotes_hint(value, node)
     if node.get("format") in ("length", "resolution", "sharpen-radius"):
         unit = "ppi" if node["format"] == "resolution" else "mm"
-        return f' A bare number could mean any unit: write "{value} {unit}" if that is meant.'
+        return f' A number needs its unit: write "{value} {unit}" if you mean {unit}.'
     return f' Write it in quotes: "{value}".' if "string" in kinds and "then" not in node else ""
 
 
@@ -203,10 +203,10 @@ def _share_hint(value: float, node: Node) -> str:
     if value <= 1 or (node.get("maximum") != 1 and node.get("x-unit") != "ratio"):
         return ""
     if value <= 100:
-        return f" {value:g} % is written {value / 100:g}."
+        return f" For {value:g} %, write {value / 100:g}."
     if "x-unit" in node:
-        return " Half is written 0.5."
-    return " Divide pixels by the picture's width and height; half is written 0.5."
+        return " For half, write 0.5."
+    return " Divide pixels by the picture's width and height; for half, write 0.5."
 
 
 def _item_count(node: Node) -> str:

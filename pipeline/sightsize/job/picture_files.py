@@ -67,13 +67,13 @@ class Sources:
         """Return what is wrong with what a pattern finds, or nothing."""
         if is_folder(self._folder / pattern):
             every = f"{pattern.rstrip('/')}/*.jpg"
-            return f'{pattern!r} is a folder; to take all of it, write "{every}".'
+            return f'{pattern!r} is a folder; for all its JPEGs, write "{every}".'
         if not names:
-            return f"no picture matches {pattern!r}; paths start at the job file's folder."
+            return f"no picture matches {pattern!r}; paths are relative to the job file's folder."
         if glob.has_magic(pattern) and self._in_output(names):
             return (
-                f"{pattern!r} takes pictures from the folder that prints come to lie in, so that "
-                "the next run would print these prints; write another job.output."
+                f"{pattern!r} includes the output folder, so the next run would print its own "
+                "prints; choose another job.output."
             )
         return ""
 
@@ -98,7 +98,7 @@ class Sources:
             which = " and ".join(f"pictures.{quoted_key(each)}" for each in tables)
             self._refuse(
                 (*path, "source"),
-                f"{which} both describe {name}; write picture = with one of them.",
+                f"{which} both describe {name}; name one of them with picture =.",
             )
         return {**self._values["pictures"][tables[0]]} if tables else {}
 

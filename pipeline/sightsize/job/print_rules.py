@@ -26,7 +26,7 @@ def setting_problems(
     if delivery["bit_depth"] == 16 and delivery["format"] == "jpeg":
         yield (
             settings.origins.get("delivery.bit_depth", path),
-            'a JPEG has 8 bits; write format = "tiff" for 16.',
+            'a JPEG holds only 8 bits; for 16, write format = "tiff".',
         )
     yield from _colour_problems(path, settings, folder)
     yield from _split_grade_problems(path, settings)
@@ -39,20 +39,20 @@ def _missing(path: KeyPath, settings: Settings) -> Iterator[Said]:
     if missing:
         yield (
             path,
-            f"no aperture {' and '.join(missing)} for this print; measure the mat opening and "
+            f"this print has no aperture {' and '.join(missing)}; measure the mat opening and "
             "write it in [aperture], the frame or the print.",
         )
     if "size" not in settings.tables["paper"]:
         yield (
             path,
-            'no paper for this print; write for example paper.size = "12x10 in" in the job, '
+            'this print has no paper; write, for example, paper.size = "12x10 in" in the job, '
             "the frame or the print.",
         )
     if aperture["measured_at"] == "face" and "mat_thickness" not in aperture:
         yield (
             settings.origins.get("aperture.measured_at", path),
-            "measured at the face of the bevel needs mat_thickness, so that the opening at its "
-            "back can be worked out (a 4-ply board is about 1.4 mm).",
+            '"face" also needs mat_thickness, to work out the opening at the back of the bevel '
+            "(a 4-ply board is about 1.4 mm).",
         )
 
 
@@ -62,7 +62,7 @@ def _colour_problems(path: KeyPath, settings: Settings, folder: Path) -> Iterato
     if grey and not settings.mono_wanted:
         yield (
             settings.origins.get("delivery.profile", path),
-            "a grey file holds no colour; add mono = true to the print, or deliver srgb.",
+            'a grey file holds no colour; add mono = true, or set delivery.profile = "srgb".',
         )
     toner = settings.tables["toner"]
     keys = [key for key in ("dark", "light", "chroma", "hue", "kind") if key in toner]
@@ -71,22 +71,22 @@ def _colour_problems(path: KeyPath, settings: Settings, folder: Path) -> Iterato
     if _lacks_hue(toner):
         yield (
             settings.origins.get("toner.chroma", path),
-            "a chroma without hue has no colour to tint with; add hue = 75 or so, or a kind of "
-            "toner.",
+            "chroma needs a hue to tint with; add a hue such as 75, or choose a kind of toner.",
         )
     elif build(Toner, "toner", toner).is_tinted:
         if not settings.mono_wanted:
             yield (
                 place,
-                "a toner works on a black-and-white print; add mono = true, or leave it out.",
+                "a toner needs a black-and-white print; add mono = true, or remove the toner.",
             )
         elif grey:
             yield (
                 place,
-                "a grey file holds no toner's colour; deliver srgb, or leave the toner out.",
+                'a grey file cannot hold the toner\'s colour; set delivery.profile = "srgb", or '
+                "remove the toner.",
             )
     elif "hue" in toner and "chroma" not in toner:
-        yield place, "a hue without chroma tints nothing; add chroma = 5 or so."
+        yield place, "a hue needs chroma to show; add a chroma such as 5."
 
 
 def _lacks_hue(toner: Mapping[str, Any]) -> bool:
@@ -115,14 +115,15 @@ def _split_grade_problems(path: KeyPath, settings: Settings) -> Iterator[Said]:
     if grades.end <= grades.start:
         yield (
             place,
-            f"the light grade cannot take over at L* {grades.end:g} when the dark one ends at "
-            f"{grades.start:g}; make to larger than from.",
+            f"the blend ends at L* {grades.end:g} but starts at {grades.start:g}; make to larger "
+            "than from.",
         )
     elif not _rises(grades, tone["pivot"]):
         yield (
             place,
-            f"grades {grades.dark:g} and {grades.light:g} mixed between L* {grades.start:g} and "
-            f"{grades.end:g} would turn tones over. Bring the grades nearer or the range wider.",
+            f"blending grades {grades.dark:g} and {grades.light:g} between L* {grades.start:g} "
+            f"and {grades.end:g} would reverse the tones. Bring the grades closer together or "
+            "widen the range.",
         )
 
 
@@ -136,13 +137,13 @@ def _ladder_problems(path: KeyPath, entry: Mapping[str, Any], settings: Settings
     if "filter" in ladder and not settings.mono_wanted:
         yield (
             (*path, "ladder", "filter"),
-            "a contrast filter works on a black-and-white print; add mono = true to the print.",
+            "a contrast filter needs a black-and-white print; add mono = true to the print.",
         )
     exposure = settings.tables["tone"]["exposure"]
     for index, step in enumerate(ladder.get("exposure", [])):
         if abs(exposure + step) > _MOST_STOPS:
             yield (
                 (*path, "ladder", "exposure", index),
-                f"{step:+g} on top of the print's own {exposure:+g} stops is more than "
-                f"{_MOST_STOPS}; write a smaller step.",
+                f"{step:+g} added to the print's own {exposure:+g} stops goes beyond "
+                f"{_MOST_STOPS} stops; write a smaller step.",
             )

@@ -11,19 +11,19 @@ from sightsize.job.picture_files import natural_order
 PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 
 _HEAD = """\
-# Every key, its unit, range and default: sightsize explain
+# For every key with its unit, range and default, run: sightsize explain
 sightsize = 1
 
 [job]
 {job}
-# Measure the mat opening itself with a steel rule, at two places each way; never trust the label.
-# Then take the mark off these two lines and write what you measured.
+# Measure the mat opening with a steel rule, in two places each way; do not trust the label.
+# Then remove the # from these two lines and write what you measured.
 [aperture]
 # width = "7 1/4 in"
 # height = "9 5/8 in"
 overlap = "3 mm"
 
-# The lab's stock sheet, with a unit.
+# The paper size your lab prints on, with its unit; remove the # here too.
 [paper]
 # size = "12x8 in"
 
@@ -38,10 +38,10 @@ def write_starter(folder: Path, target: Path) -> int:
     Raises StarterError when there are none or the job file exists; nothing is ever overwritten.
     """
     if not folder.is_dir():
-        raise StarterError(f"{folder} is not a folder")
+        raise StarterError(f"{folder} is not a folder; name the folder of your pictures")
     files = [each for each in folder.iterdir() if each.suffix.lower() in PICTURE_ENDINGS]
     if not files:
-        raise StarterError(f"there is no picture in {folder} ({', '.join(PICTURE_ENDINGS)})")
+        raise StarterError(f"there are no pictures in {folder} ({', '.join(PICTURE_ENDINGS)})")
     names = sorted((each.name for each in files), key=natural_order)
     text = _starter_text(folder, target, names)
     try:

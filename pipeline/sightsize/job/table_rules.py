@@ -46,12 +46,12 @@ def _aperture(path: KeyPath, table: Table) -> Iterator[Problem]:
     if "overlap" in table and "reveal" in table:
         yield Problem(
             (*path, "reveal"),
-            "overlap and reveal exclude one another: the picture either runs behind the mat "
-            "or shows white inside the opening. Remove one.",
+            "cannot be combined with overlap: the picture either runs behind the mat or shows "
+            "white inside the opening. Remove one.",
         )
     for key in ("width", "height"):
         if key in table and table[key].mm == 0:
-            yield Problem((*path, key), "an opening of no size; write what was measured.")
+            yield Problem((*path, key), "the opening measures 0; write what you measured.")
 
 
 def _tone(path: KeyPath, table: Table) -> Iterator[Problem]:
@@ -59,12 +59,13 @@ def _tone(path: KeyPath, table: Table) -> Iterator[Problem]:
     if "grade" in table and "split_grade" in table:
         yield Problem(
             (*path, "split_grade"),
-            "grade and split_grade exclude one another: a sheet is printed on one grade or on "
-            "two. Remove one.",
+            "cannot be combined with grade: a print has one grade or two. Remove one.",
         )
     width = table.get("edge_burn", {}).get("width")
     if width is not None and width.mm == 0:
-        yield Problem((*path, "edge_burn", "width"), "a burn of no width; write how far it fades.")
+        yield Problem(
+            (*path, "edge_burn", "width"), "the width is 0; write how far the burn fades."
+        )
 
 
 def _curve(path: KeyPath, curve: list[list[float]]) -> Iterator[Problem]:
@@ -79,22 +80,22 @@ def _curve(path: KeyPath, curve: list[list[float]]) -> Iterator[Problem]:
         elif y1 < y0:
             yield Problem(
                 (*path, index),
-                f"the curve falls: L* out {y1:g} comes after {y0:g}, which would turn tones "
-                "over. Raise it to at least the one before.",
+                f"the curve falls: L* out {y1:g} comes after {y0:g} and would reverse the tones. "
+                f"Raise it to at least {y0:g}.",
             )
 
 
 def _grain(path: KeyPath, size: Length | None) -> Iterator[Problem]:
     if size is not None and not 0 < size.mm <= _LARGEST_GRAIN_MM:
         yield Problem(
-            path, f"a grain of {size}; write a size above 0 and at most {_LARGEST_GRAIN_MM} mm."
+            path, f"the grain size is {size}; write one above 0 and at most {_LARGEST_GRAIN_MM} mm."
         )
 
 
 def _response(path: KeyPath, mono: object) -> Iterator[Problem]:
     response = mono.get("response") if isinstance(mono, dict) else None
     if isinstance(response, list) and sum(response) == 0:
-        yield Problem(path, "the three weights are all 0; at least one must be above.")
+        yield Problem(path, "all three weights are 0; make at least one larger.")
 
 
 def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Problem]:
@@ -104,14 +105,14 @@ def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Probl
         if _profile_colour(folder / profile) is None:
             yield Problem(
                 path,
-                f"{profile!r} is not a whole ICC profile for grey, RGB or CMYK; get the lab's "
-                "profile anew.",
+                f"{profile!r} is damaged or not an ICC profile for grey, RGB or CMYK; get the "
+                "lab's profile again.",
             )
         return
     guess = nearest(profile, BUILT_IN_PROFILES)
-    hint = f"Did you mean {guess!r}?" if guess else "Paths start at the job file's folder."
+    hint = f"Did you mean {guess!r}?" if guess else "Paths are relative to the job file's folder."
     yield Problem(
-        path, f"{profile!r} is neither srgb, grey nor an ICC profile file that exists. {hint}",
+        path, f"{profile!r} is not srgb, grey or an ICC profile that exists. {hint}",
         guess,
     )  # fmt: skip
 
@@ -142,7 +143,7 @@ def _picture(path: KeyPath, picture: Table, cameras: Table, folder: Path) -> Ite
 
 def _inside(path: KeyPath, box: Region) -> Iterator[Problem]:
     if 0 in (box.width, box.height):
-        yield Problem(path, "a region of no size; its order is left, top, width, height.")
+        yield Problem(path, "the region has no size; the order is left, top, width, height.")
     for start, length, sides in (
         (box.left, box.width, "left + width"),
         (box.top, box.height, "top + height"),
@@ -150,8 +151,8 @@ def _inside(path: KeyPath, box: Region) -> Iterator[Problem]:
         if start + length > 1:
             yield Problem(
                 path,
-                f"the region leaves the picture: {sides} is {float(start + length):g} and can "
-                "be 1 at most, in fractions of the upright picture.",
+                f"the region extends beyond the picture: {sides} is {float(start + length):g}; "
+                "it can be at most 1, in fractions of the upright picture.",
             )
 
 
@@ -159,17 +160,16 @@ def _spot(path: KeyPath, spot: Table) -> Iterator[Problem]:
     if ("at" in spot) == ("line" in spot):
         yield Problem(
             path,
-            "a mark is round (at and radius) or a scratch (line and width); write one of the "
-            "pairs.",
+            "write at and radius for a round mark, or line and width for a scratch.",
         )
         return
     place, size, other = ("at", "radius", "width") if "at" in spot else ("line", "width", "radius")
     if other in spot:
         yield Problem((*path, other), f"{place} goes with {size}, not with {other}.")
     elif size not in spot:
-        yield Problem(path, f"{size} is missing: how far the mark reaches, and a little more.")
+        yield Problem(path, f"{size} is missing; write one that covers the mark and a little more.")
     elif isinstance(spot[size], Length) and spot[size].mm == 0:
-        yield Problem((*path, size), "a mark of no size; write what covers it.")
+        yield Problem((*path, size), "the mark has no size; write one that covers it.")
 
 
 def _shade(path: KeyPath, shade: Table) -> Iterator[Problem]:
@@ -179,14 +179,17 @@ def _shade(path: KeyPath, shade: Table) -> Iterator[Problem]:
     elif shapes == ["ellipse"]:
         yield from _inside((*path, "ellipse"), region(shade["ellipse"]))
     elif shapes == ["edge"] and shade["edge"][0] == shade["edge"][1]:
-        yield Problem((*path, "edge"), "both points are the same; the second shows a side.")
+        yield Problem(
+            (*path, "edge"), "both points are the same; the second must show which side is treated."
+        )
 
 
 def _zones(path: KeyPath, zones: list[Table]) -> Iterator[Problem]:
     if len(zones) == 2 and zones[0]["zone"] == zones[1]["zone"]:
         yield Problem(
             (*path, 1, "zone"),
-            "two patches on one zone leave no contrast to choose; give two zones, or one patch.",
+            "both patches are on the same zone, which fixes no contrast; use two zones, or one "
+            "patch.",
         )
 
 

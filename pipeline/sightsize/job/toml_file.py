@@ -18,52 +18,52 @@ import tree_sitter_toml
 from sightsize.base.findings import Finding, KeyPath
 from sightsize.errors import JobError
 
-_LINE = 'Text stands in quotes ("..."), numbers without, one key = value a line.'
+_LINE = 'Write one key = value per line, with quotes around text ("...") and none around numbers.'
 
 # What tomllib says and the line, as a pattern; what is wrong; what to write.
 _SLIPS = (
-    (r"[“”„]", "curly quotes are not TOML's", 'Write straight ones: "...".'),
+    (r"[“”„]", "curly quotes do not work in TOML", 'Use straight ones: "...".'),
     (
         r"^cannot (overwrite|declare|mutate)",
-        "the key or table on this line was already set further up",
-        "Set it once: join the two, or remove one.",
+        "this key or table is already set further up",
+        "Merge the two, or remove one.",
     ),
     (
         r"^(unescaped '\\'|invalid hex)",
-        "a backslash starts an escape in TOML",
+        "a backslash has a special meaning in TOML",
         'Write / in paths, as in "pictures/cox.jpg".',
     ),
     (
         r'\d""',
-        "an inch mark ends the text too early",
+        "the inch mark ends the text too early",
         """Write in, as in "7 1/4 in", or put single quotes around it: '7 1/4"'.""",
     ),
-    (r"^illegal character '\\n'", "a quote is not closed on this line", 'Add the missing ".'),
+    (r"^illegal character '\\n'", "a quotation mark is missing on this line", 'Add the missing ".'),
     (r"^expected '=' after", "a key needs = after it", "Write key = value."),
     (
         r"^expected '\]' at the end",
-        "a table's name is cut short by a character that needs quotes",
-        'Write letters, digits, - and _, or quote the name: [frames."lobby oak"].',
+        "a table name contains a character that needs quotes",
+        'Use only letters, digits, - and _, or quote the name: [frames."lobby oak"].',
     ),
     (
         r"^unclosed array",
-        "the list before this point is not closed or lacks a comma",
+        "a list before this point is not closed or lacks a comma",
         "Add the missing ] or comma.",
     ),
     (
         r"^unclosed inline table",
-        "the table before this point is not closed or lacks a comma",
-        "Add the missing } or comma; { ... } stands on one line.",
+        "a table before this point is not closed or lacks a comma",
+        "Add the missing } or comma, and keep { ... } on one line.",
     ),
-    (r"\n.*= *(true|false|yes|no|on|off)\b", "this is no value", "Write true or false."),
-    (r"\n.*= *[-+]?\d+,\d", "a number has a decimal comma", "Write a point, as in 0.5."),
+    (r"\n.*= *(true|false|yes|no|on|off)\b", "this is not a valid value", "Write true or false."),
+    (r"\n.*= *[-+]?\d+,\d", "a number has a decimal comma", "Use a point, as in 0.5."),
     (
         r"\n.*= *[-+]?(\.\d|0\d)",
-        "a number begins with a digit and has no leading zero",
+        "a number must start with a digit and have no leading zero",
         "Write 0.5 for .5, and 2 for 02.",
     ),
-    (r"^expected newline", "there is more on this line than one value", _LINE),
-    (r"^invalid value", "this is no value", _LINE),
+    (r"^expected newline", "this line has more than one value", _LINE),
+    (r"^invalid value", "this is not a valid value", _LINE),
 )
 
 
@@ -101,7 +101,7 @@ def read_document(path: Path) -> Document:
         raise JobError([_say_unreadable(path, f"cannot read the file: {why}")]) from error
     except UnicodeDecodeError as error:
         raise JobError(
-            [_say_unreadable(path, "the file is not UTF-8 text, as TOML must be; save it as UTF-8")]
+            [_say_unreadable(path, "the file is not UTF-8 text; save it as UTF-8")]
         ) from error
     except tomllib.TOMLDecodeError as error:
         raise JobError([_syntax_finding(path, str(error), text)]) from error
@@ -110,7 +110,7 @@ def read_document(path: Path) -> Document:
             [_say_unreadable(path, "a number has too many digits; write fewer")]
         ) from error
     except RecursionError as error:
-        raise JobError([_say_unreadable(path, "arrays or tables are nested too deeply")]) from error
+        raise JobError([_say_unreadable(path, "lists or tables are nested too deeply")]) from error
 
 
 def _say_unreadable(path: Path, message: str) -> Finding:

@@ -31,7 +31,7 @@ from sightsize.job.messages import (
 from sightsize.job.toml_file import Document
 from sightsize.job.values import Table, Unreadable, read_values
 
-_NO_CONTROLS = "a control character stands in this text; write it without."
+_NO_CONTROLS = "this text contains a control character; remove it."
 
 
 def validate(document: Document, check_ids: frozenset[str]) -> Table:
@@ -72,7 +72,7 @@ def _unsayable(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
         for index, child in enumerate(value):
             yield from _unsayable(child, (*path, index))
     elif isinstance(value, float) and isnan(value):
-        yield path, "found nan, which is not a number; write one."
+        yield path, "found nan, which is not a number; write a number."
     elif isinstance(value, str) and has_controls(re.sub(r"[\t\r\n]", "", value)):
         yield path, _NO_CONTROLS
 
@@ -140,15 +140,15 @@ def _unknown_keys(document: Document, error: ValidationError, path: KeyPath) -> 
         guess = moved or _home(key) or nearest(key, known)
         place = _picture_place(document, path, key)
         if key in node.get("x-later", ()):
-            message = "not yet available in this version; remove the key."
+            message = "not available in this version yet; remove the key."
         elif moved:
             message = f"this key is now called {moved!r}."
         elif place:
-            message = f"unknown key; it is a picture's: write it as {place}."
+            message = f"unknown key here; it belongs to a picture: write {place}."
         elif key in RECIPE_TABLES:
             message = (
-                f"unknown key here; {key} belongs to the job, where it stands above the first "
-                f"[table] or as [{key}], or to a recipe, a frame or a print."
+                f"unknown key here; put {key} at the top of the job, above the first [table] or "
+                f"as [{key}], or in a recipe, a frame or a print."
             )
         elif guess:
             message = f"unknown key; did you mean {guess!r}?"

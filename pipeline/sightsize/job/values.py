@@ -107,7 +107,7 @@ class _Reading:
 def _read_paper(text: str) -> PaperSize:
     if text.strip() == "auto":
         raise UnitError(
-            "'auto' is not yet available: it needs a lab sheet. Name the paper, as in '12x10 in'"
+            "'auto' is not available in this version yet; write a size, as in '12x10 in'"
         )
     return read_paper_size(text)
 

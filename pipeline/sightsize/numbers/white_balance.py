@@ -71,7 +71,7 @@ def camera_multipliers(
         sum(weight * each for weight, each in zip(row, xyz, strict=True)) for row in xyz_to_camera
     )
     if min(red, green, blue) <= 0:
-        raise ValueError("the camera's matrix does not reach as far as this light")
+        raise ValueError("the camera's colour data does not reach this light")
     return green / red, 1.0, green / blue
 
 

@@ -45,7 +45,7 @@ def place(patches: Sequence[tuple[float, float]], after: Function) -> Placement:
     lights = [_measured(light) for light, _ in patches]
     wanted = [_wanted(zone, after) for _, zone in patches]
     if len(set(lights)) < len(lights):
-        raise ZoneError("both patches have the same tone; measure two that differ")
+        raise ZoneError("both patches have the same tone; choose two that differ")
     # What the shoulder will take away above zone VIII is aimed higher for, until it settles.
     aims = wanted
     for _ in range(_ROUNDS):
@@ -56,7 +56,7 @@ def place(patches: Sequence[tuple[float, float]], after: Function) -> Placement:
         abs(lightness(placed(light)) - lightness(target)) > _WITHIN_L
         for light, target in zip(lights, wanted, strict=True)
     ):
-        raise ZoneError("the zones lie too near to paper white to be reached; choose lower ones")
+        raise ZoneError("the zones are too close to paper white; choose lower ones")
     return placement
 
 
@@ -75,13 +75,13 @@ def _unprintable(lights: Sequence[float], power: float) -> str:
     first, second = (f"L* {tone:.1f}" for tone in tones)
     measured = f"after exposure the patches measure {first} and {second}"
     if abs(tones[0] - tones[1]) < _ONE_TONE:
-        return f"{measured}, nearly one tone; choose patches that differ, or place one of them"
+        return f"{measured}, almost the same tone; choose patches that differ, or place only one"
     if power < 0:
-        return f"{measured}, and the lighter one has the lower zone; give it the higher"
+        return f"{measured}, and the lighter patch has the lower zone; give it the higher"
     return (
-        f"{measured}, and their zones ask for {power:.2f} times that contrast; {_LEAST_POWER:g} "
-        f"to {_GREATEST_POWER:g} times can be printed. Choose zones nearer to how the patches "
-        "differ"
+        f"{measured}, and their zones ask for {power:.2f} times that contrast; only "
+        f"{_LEAST_POWER:g} to {_GREATEST_POWER:g} times can be printed. Choose zones that differ "
+        "about as much as the patches do"
     )
 
 
@@ -120,8 +120,8 @@ def _light(above: float) -> float:
 def _measured(light: float) -> float:
     if not _DARKEST < light < 1:
         raise ZoneError(
-            f"a patch is {'solid black' if light < 1 else 'bare white'} and has no tone to place; "
-            "measure another"
+            f"a patch is {'solid black' if light < 1 else 'blank white'} and has no tone to "
+            "place; choose another"
         )
     return light
 
@@ -131,8 +131,8 @@ def _wanted(zone: float, after: Function) -> float:
     target = L_PER_ZONE * zone
     if not after(0) <= target <= after(100):
         raise ZoneError(
-            f"the tone curve prints from L* {after(0):.0f} to {after(100):.0f}, so nothing can "
-            f"stand on zone {zone:g}"
+            f"the tone curve prints from L* {after(0):.0f} to {after(100):.0f}, so zone {zone:g} "
+            "is out of reach"
         )
     low, high = 0.0, 100.0
     for _ in range(60):

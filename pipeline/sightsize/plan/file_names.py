@@ -46,7 +46,7 @@ def fill_template(template: str, fields: Mapping[str, str]) -> str:
     try:
         parts = list(string.Formatter().parse(template))
     except ValueError as error:
-        raise FileNameError("the name has a { or } without its partner") from error
+        raise FileNameError("the name has a { or } without its other half") from error
     text = ""
     for literal, name, spec, conversion in parts:
         text += literal
@@ -62,36 +62,32 @@ def _check_field(name: str, spec: str | None, conversion: str | None) -> None:
     if name not in FIELDS:
         shown = ", ".join(f"{{{field}}}" for field in FIELDS)
         guess = nearest(name, FIELDS)
-        hint = f"perhaps {{{guess}}} is meant" if guess else f"the fields are {shown}"
-        raise FileNameError(f"{{{name}}} is not a field of a name; {hint}")
+        hint = f"use {{{guess}}}" if guess else f"the fields are {shown}"
+        raise FileNameError(f"{{{name}}} is not a name field; {hint}")
     if spec or conversion:
-        raise FileNameError(f"a field takes nothing beside its name; write {{{name}}}")
+        raise FileNameError(f"a field takes no formatting; write {{{name}}}")
 
 
 def _check_name(name: str, filled: str) -> str:
     if not name:
-        raise FileNameError(
-            "the name is empty once its fields are filled; add {picture} or {number}"
-        )
+        raise FileNameError("the name comes out empty; add {picture} or {number}")
     if re.search(r"[/\\]", filled):
-        raise FileNameError(
-            f"the name {filled!r} has a folder in it; set job.output for the folder"
-        )
+        raise FileNameError(f"the name {filled!r} contains a folder; use job.output for that")
     if _PORTABLE.fullmatch(name) is None:
         strange = ", ".join(
             repr(each) for each in dict.fromkeys(re.sub(r"[A-Za-z0-9._-]", "", name))
         )
         raise FileNameError(
-            f"the name {name!r} is not portable because of {strange}; use A-Z, a-z, 0-9, point, "
-            "dash and underscore"
+            f"the name {name!r} contains {strange}, which some systems reject; use only A-Z, "
+            "a-z, 0-9, point, dash and underscore"
         )
     if name.lower().endswith(_ENDINGS):
-        raise FileNameError(f"the name {name!r} has an ending; leave it to delivery.format")
+        raise FileNameError(f"the name {name!r} has a file ending; delivery.format adds it")
     if name.split(".")[0].lower() in _DEVICES:
-        raise FileNameError(f"the name {name!r} is a device on some systems; choose another")
+        raise FileNameError(f"the name {name!r} is reserved on some systems; choose another")
     if len(name) > LONGEST_NAME:
         raise FileNameError(
-            f"the name {name!r} has {len(name)} characters; at most {LONGEST_NAME} fit"
+            f"the name {name!r} has {len(name)} characters; the limit is {LONGEST_NAME}; shorten it"
         )
     return name
 

@@ -132,7 +132,7 @@ def donor_fault(mark: Mark, later: Marks, size_px: tuple[int, int]) -> str:
         if (depth(points + shift, mark) > -_ROOM_PX).any():
             return "the donor lies on the mark itself"
         if later.cover(points + shift).any():
-            return "the donor lies on a mark that is cleared after it"
+            return "the donor lies on a mark that is cleared later"
     return ""
 
 

@@ -5,18 +5,18 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
-from sightsize.base.units import inch_text, mm_text
+from sightsize.base.units import MM_PER_INCH, inch_text, mm_text
 from sightsize.checks.picture import cutting_edge
 from sightsize.model.geometry import Size
 from sightsize.model.header import Header
 from sightsize.model.job import Job
-from sightsize.model.settings import Aperture
+from sightsize.model.settings import Aperture, Frame
 from sightsize.plan.crop import CropPlan
 from sightsize.plan.estimates import estimated_bytes
 from sightsize.plan.file import FilePlan, PlacedPicture
 from sightsize.plan.file_names import masters_of
 from sightsize.plan.picture import AnyPicture, PicturePlan
-from sightsize.plan.sheet import rebate_room
+from sightsize.plan.sheet import Stock, rebate_room
 from sightsize.report.look import look_rows
 from sightsize.report.text import about, count_text
 from sightsize.run.planned import PlannedPrint
@@ -24,43 +24,65 @@ from sightsize.run.planned import PlannedPrint
 _LABEL = 12
 LONG_JOB = 20
 """Above this many prints the dry run gives one line a print."""
+Rows = list[tuple[str, str]]
+"""Labels and texts."""
 
 
 def plan_text(planned: PlannedPrint, job: Job) -> str:
     """Return a dry run's account of one print: every computed dimension."""
-    file, plan = planned.file, planned.plan
-    if plan is None:
-        return "\n".join([_title(planned), *(f"  {each.sentence()}" for each in planned.findings)])
-    rows = [row for each in plan.pictures for row in _picture_rows(each, plan)]
-    rows += [
-        ("output", f"{job.output.name}/{file.name}, {about(estimated_bytes(file))}"),
-        *_master_rows(plan),
-    ]
+    rows = _known_rows(planned) if planned.plan is None else _all_rows(planned.plan, job)
     lines = [_title(planned), *(f"  {label:<{_LABEL}}{text}" for label, text in rows)]
-    lines += [
-        f"  {'frame':<{_LABEL}}{note}" for each in plan.pictures for note in frame_notes(each)
-    ]
     lines += [f"  {each.sentence()}" for each in planned.findings]
     return "\n".join(lines)
 
 
+def _known_rows(planned: PlannedPrint) -> Rows:
+    """What is known of a print before its pictures are opened, or where they cannot be."""
+    file = planned.file
+    return [
+        row
+        for each in file.pictures
+        for row in (_sheet_rows if not each.picture.size.is_empty else _empty_rows)(each, file)
+    ]
+
+
+def _all_rows(plan: FilePlan[PicturePlan], job: Job) -> Rows:
+    size = about(estimated_bytes(plan))
+    notes = dict.fromkeys(note for each in plan.pictures for note in frame_notes(each))
+    return [
+        *(row for each in plan.pictures for row in _picture_rows(each, plan)),
+        ("output", f"{job.output.name}/{plan.name}, {size}"),
+        *_master_rows(plan),
+        *(("frame", note) for note in notes),
+    ]
+
+
+_CARE = (
+    "print: hinge it, put no tape on it; where no mat keeps it off the glass, fit a spacer",
+    "glass: wear gloves, use no plate with a chipped edge; check that hook and wall bear the "
+    "weight; local rules and the tools' instructions come first",
+)
+"""The usual caution of framing: common practice, no source."""
+
+
 def frame_notes(placed: PlacedPicture[AnyPicture]) -> list[str]:
-    """Return lines about the frame for whoever frames the print, with the usual caution."""
-    frame = placed.request.frame
-    if frame is None or frame.rebate_mm is None or frame.moulding_width_mm is None:
+    """Return lines for whoever frames the print: the moulding to buy, and the usual caution."""
+    return [] if placed.request.frame is None else [*_moulding(placed.request.frame), *_CARE]
+
+
+def _moulding(frame: Frame) -> list[str]:
+    if frame.rebate_mm is None or frame.moulding_width_mm is None:
         return []
     # Stick length 2 (w + h) + 8 face widths: a published framing formula, seen in secondary text.
     width, height = frame.rebate_mm
     stick = 2 * (width + height) + 8 * frame.moulding_width_mm
     return [
-        f"moulding: {mm_text(stick)} mm of stick ({inch_text(stick)} in) cuts this frame; mitre "
-        "saws and glass cut, follow the tool's and your local safety rules"
+        f"moulding: {mm_text(stick)} mm of stick ({inch_text(stick)} in) makes this frame; keep "
+        "hands clear of the mitre saw"
     ]
 
 
-def _picture_rows(
-    placed: PlacedPicture[PicturePlan], file: FilePlan[PicturePlan]
-) -> list[tuple[str, str]]:
+def _picture_rows(placed: PlacedPicture[PicturePlan], file: FilePlan[PicturePlan]) -> Rows:
     return [*_source_rows(placed), *_sheet_rows(placed, file), *look_rows(placed.picture)]
 
 
@@ -72,7 +94,7 @@ def _title(planned: PlannedPrint) -> str:
     return f"print {request.number}: {request.look.picture.name}{where}{copies}{refused}"
 
 
-def _master_rows(file: FilePlan[PicturePlan]) -> list[tuple[str, str]]:
+def _master_rows(file: FilePlan[PicturePlan]) -> Rows:
     if not file.delivery.keep_master:
         return []
     paths = masters_of(Path(file.name), len(file.pictures))
@@ -88,14 +110,14 @@ def _master_text(path: Path, plan: PicturePlan) -> str:
     return f"{path.as_posix()}, {box.width} x {box.height} px, 16-bit {bands}"
 
 
-def _source_rows(placed: PlacedPicture[PicturePlan]) -> list[tuple[str, str]]:
+def _source_rows(placed: PlacedPicture[PicturePlan]) -> Rows:
     source = placed.picture.look.picture.source.name
     text = f"{source}: {_header_text(placed.picture.header)}"
     return [("source", text), *_crop_rows(placed)]
 
 
 def _header_text(header: Header) -> str:
-    profile = header.profile or ("sRGB by its own word" if header.says_srgb else "no profile")
+    profile = header.profile or ("sRGB (stated by the file)" if header.says_srgb else "no profile")
     width, height = header.upright_px
     upright = f" (upright {width} x {height})" if header.orientation != 1 else ""
     return (
@@ -104,12 +126,12 @@ def _header_text(header: Header) -> str:
     )
 
 
-def _crop_rows(placed: PlacedPicture[PicturePlan]) -> list[tuple[str, str]]:
+def _crop_rows(placed: PlacedPicture[PicturePlan]) -> Rows:
     crop, aperture = placed.picture.crop, placed.picture.look.aperture
     scale = (
         f"magnification {float(crop.magnification):.3f}, effective "
-        f"{float(crop.effective_ppi):.0f} ppi, fine from {mm_text(crop.enough_from_mm, 0)} mm, "
-        f"looked at from {mm_text(aperture.viewing_distance_mm, 0)} mm"
+        f"{float(crop.effective_ppi):.0f} ppi, sharp from {mm_text(crop.enough_from_mm, 0)} mm, "
+        f"viewed from {mm_text(aperture.viewing_distance_mm, 0)} mm"
     )
     clear = [
         f"{each.label} {mm_text(abs(each.distance_mm))} mm "
@@ -128,20 +150,45 @@ def _crop_text(crop: CropPlan) -> str:
     )
 
 
-def _sheet_rows(
-    placed: PlacedPicture[PicturePlan], file: FilePlan[PicturePlan]
-) -> list[tuple[str, str]]:
-    stock, size, place = file.sheet.stock, placed.picture.size, placed.place
+def _empty_rows(placed: PlacedPicture[AnyPicture], file: FilePlan[AnyPicture]) -> Rows:
+    """The rows of a print whose opening leaves no picture."""
+    return [_aperture_row(placed), ("sheet", _sheet_text(file.sheet.stock))]
+
+
+def _aperture_row(placed: PlacedPicture[AnyPicture]) -> tuple[str, str]:
+    look, size = placed.picture.look, placed.picture.size
+    return "aperture", f"{_both_units(size.opening_mm)}, {_edges_text(look.aperture)}"
+
+
+def _sheet_text(stock: Stock) -> str:
+    """A sheet by its size, in the unit that it is sold in, and then by its standard name."""
+    width, height = stock.size_px
+    listed = "" if stock.media_name.startswith("custom_") else f"; {stock.media_name}"
+    return (
+        f"{_sheet_size(stock.size_mm, spelled_out=True)}, {width} x {height} px at "
+        f"{float(stock.ppi):g} ppi, {stock.surface}{listed}"
+    )
+
+
+def _sheet_size(size: Size, *, spelled_out: bool = False) -> str:
+    """A sheet as a lab sells it: ``8x12 in`` where that is exact, else ``210x297 mm``."""
+    inches = [inch_text(side) for side in size]
+    mm = [mm_text(side, 3) for side in size]
+    in_inches = all(side % (MM_PER_INCH / 16) == 0 for side in size)
+    (sold, unit), (other, its_unit) = (
+        ((inches, "in"), (mm, "mm")) if in_inches else ((mm, "mm"), (inches, "in"))
+    )
+    text = f"{(' x ' if ' ' in ''.join(sold) else 'x').join(sold)} {unit}"
+    return f"{text} ({' x '.join(other)} {its_unit})" if spelled_out else text
+
+
+def _sheet_rows(placed: PlacedPicture[AnyPicture], file: FilePlan[AnyPicture]) -> Rows:
+    size, place = placed.picture.size, placed.place
     box, px, mm = place.box, place.margins_px, place.margins_mm
-    aperture = placed.picture.look.aperture
     rows = [
-        ("aperture", f"{_both_units(size.opening_mm)}, {_edges_text(aperture)}"),
+        _aperture_row(placed),
         ("image", f"{_both_units(size.image_mm)}, {size.image_px[0]} x {size.image_px[1]} px"),
-        (
-            "sheet",
-            f"{_both_units(stock.size_mm)}, {stock.size_px[0]} x {stock.size_px[1]} px at "
-            f"{float(stock.ppi):g} ppi, {stock.media_name}, {stock.surface}",
-        ),
+        ("sheet", _sheet_text(file.sheet.stock)),
         (
             "offset",
             f"left {box.left}, top {box.top} px = {mm_text(mm.left)}, {mm_text(mm.top)} mm",
@@ -169,7 +216,7 @@ def _edges_text(aperture: Aperture) -> str:
     return f"{word} {', '.join(f'{edge} {length}' for edge, length in lengths.items())} mm"
 
 
-def _rebate_rows(placed: PlacedPicture[PicturePlan]) -> list[tuple[str, str]]:
+def _rebate_rows(placed: PlacedPicture[AnyPicture]) -> Rows:
     frame, size = placed.request.frame, placed.picture.size
     if frame is None or frame.rebate_mm is None:
         return []
@@ -194,7 +241,7 @@ def plan_line(planned: PlannedPrint) -> str:
         f"{counts[level]} {level}" for level in ("refuse", "warn", "note") if counts[level]
     )
     if plan is None:
-        return f"{request.number:>5} {planned.name}  not readable  {marks}"
+        return f"{request.number:>5} {planned.name}  {_why_no_plan(planned)}  {marks}".rstrip()
     pictures = ", ".join(_line_of(each) for each in plan.pictures)
     across, down = plan.sheet.stock.size_px
     crops = "".join(
@@ -204,6 +251,12 @@ def plan_line(planned: PlannedPrint) -> str:
     )
     head = f"{request.number:>5} {planned.name}  {pictures} on {across}x{down}"
     return f"{head}{crops}  {marks}".rstrip()
+
+
+def _why_no_plan(planned: PlannedPrint) -> str:
+    if any(each.picture.size.is_empty for each in planned.file.pictures):
+        return "no picture left in the opening"
+    return "picture not readable"
 
 
 def _line_of(placed: PlacedPicture[PicturePlan]) -> str:
@@ -216,7 +269,7 @@ def totals_text(prints: Sequence[PlannedPrint]) -> str:
     plans = [each.plan for each in prints if each.plan is not None and not each.refused]
     sheets: Counter[str] = Counter()
     for plan in plans:
-        sheets[f"{plan.sheet.stock.media_name} {plan.sheet.stock.surface}"] += plan.copies
+        sheets[_stock_name(plan.sheet.stock)] += plan.copies
     refused = sum(each.refused for each in prints)
     size = about(sum(estimated_bytes(plan) for plan in plans))
     copies = sum(sheets.values())
@@ -224,3 +277,10 @@ def totals_text(prints: Sequence[PlannedPrint]) -> str:
     lines = [f"{total}, {size}; {refused} refused"]
     lines += [f"  {count} x {name}" for name, count in sorted(sheets.items())]
     return "\n".join(lines)
+
+
+def _stock_name(stock: Stock) -> str:
+    """A sheet to order, whichever way round it is used."""
+    short, long = sorted(stock.size_mm)
+    listed = "" if stock.media_name.startswith("custom_") else f" ({stock.media_name})"
+    return f"{_sheet_size((short, long))} {stock.surface}{listed}"

@@ -1,42 +1,78 @@
-"""What the keys of a job mean, straight from the schema."""
+"""What the keys of a job mean, straight from the schema; a photographer's words lead to them."""
 
 import json
+from collections.abc import Iterator
 
 from sightsize.base.findings import nearest
-from sightsize.base.schemas import RECIPE_TABLES, Node, known_keys
+from sightsize.base.schemas import RECIPE_TABLES, Node, known_keys, schema
 from sightsize.checks.run import all_checks
 from sightsize.errors import UnknownKeyError
 from sightsize.job.messages import key_range, kind_text
 
 
-def explain_text(key: str | None) -> str:
-    """Return all keys, one a line, or everything about one key, table or check."""
+def explain_text(word: str | None) -> str:
+    """Return all keys, one per line, or everything about one key, table, check or word.
+
+    A name may be a key's and a check's: both are told. Raises UnknownKeyError.
+    """
     keys = dict(known_keys())
-    if key is None:
+    if word is None:
         rows = [f"{name:<32} {node.get('description', '')}" for name, node in keys.items()]
         return "\n".join([*rows, "", "checks:", *_check_rows()])
-    if key in all_checks():
-        return "\n".join(_check_lines(key, keys))
-    name = _resolve(key, keys)
-    inside = [(each, node) for each, node in keys.items() if each.startswith(f"{name}.")]
-    lines = [name, *_facts(keys[name])]
-    lines += [f"  {each:<32} {node.get('description', '')}" for each, node in inside]
-    return "\n".join(lines)
+    sections = list(_sections(word, keys))
+    if not sections:
+        raise UnknownKeyError(_say_unknown(word, keys))
+    return "\n\n".join("\n".join(lines) for lines in sections)
 
 
-def _resolve(key: str, keys: dict[str, Node]) -> str:
-    if key in keys:
-        return key
-    endings = [name for name in keys if name.endswith(f".{key}")]
-    for group in (endings, [name for name in endings if name.split(".")[0] in RECIPE_TABLES]):
-        if len(group) == 1:
-            return group[0]
+def _sections(word: str, keys: dict[str, Node]) -> Iterator[list[str]]:
+    """Yield the lines about each thing that a word may mean."""
+    plain = _plain(word)
+    yield from ([each["answer"]] for each in schema()["x-answers"] if plain in each["words"])
+    named = _named(word, keys)
+    meant = [name for name, node in keys.items() if plain in node.get("x-words", ())]
+    yield from (_key_lines(name, keys) for name in dict.fromkeys([*named, *meant]))
+    if plain.replace(" ", "-") in all_checks():
+        yield _check_lines(plain.replace(" ", "-"), keys)
+
+
+def _plain(word: str) -> str:
+    """A word as the schema lists it: in small letters, with spaces."""
+    return " ".join(word.casefold().replace("-", " ").replace("_", " ").split())
+
+
+def _named(word: str, keys: dict[str, Node]) -> list[str]:
+    """The key of a name, given in full or by its last part; none where several share it."""
+    for name in (word, _plain(word).replace(" ", "_")):
+        if name in keys:
+            return [name]
+        endings = _endings(name, keys)
+        for group in (endings, [each for each in endings if each.split(".")[0] in RECIPE_TABLES]):
+            if len(group) == 1:
+                return group
+    return []
+
+
+def _endings(name: str, keys: dict[str, Node]) -> list[str]:
+    return [each for each in keys if each.endswith(f".{name}")]
+
+
+def _say_unknown(word: str, keys: dict[str, Node]) -> str:
+    endings = _endings(word, keys)
     if endings:
-        raise UnknownKeyError(f"{key!r} could be {', '.join(endings)}")
+        return f"{word!r} could be {', '.join(endings)}; name one"
     leaves = [name.rpartition(".")[2] for name in keys]
-    guess = nearest(key, [*keys, *leaves, *all_checks()])
-    hint = f"; did you mean {guess!r}?" if guess else "; sightsize explain lists all keys"
-    raise UnknownKeyError(f"there is no key {key!r}{hint}")
+    words = [each for node in keys.values() for each in node.get("x-words", ())]
+    words += [each for answer in schema()["x-answers"] for each in answer["words"]]
+    guess = nearest(word, [*keys, *leaves, *all_checks(), *words])
+    hint = f"did you mean {guess!r}?" if guess else "sightsize explain lists all keys"
+    return f"there is no key {word!r}; {hint}"
+
+
+def _key_lines(name: str, keys: dict[str, Node]) -> list[str]:
+    inside = [(each, node) for each, node in keys.items() if each.startswith(f"{name}.")]
+    rows = [f"  {each:<32} {node.get('description', '')}" for each, node in inside]
+    return [name, *_facts(keys[name]), *rows]
 
 
 def _facts(node: Node) -> list[str]:
@@ -55,7 +91,7 @@ def _check_lines(name: str, keys: dict[str, Node]) -> list[str]:
     check = all_checks()[name]
     level = " or ".join(", ".join(check.levels).rsplit(", ", 1))
     if "refuse" in check.levels and not check.is_acceptable:
-        level += ", which checks.accept does not change"
+        level += ", and checks.accept cannot change it"
     lines = [f"check {name}", f"  guards against {check.guards_against}", f"  level    {level}"]
     start = f"checks.{name.replace('-', '_')}_"
     return lines + [

@@ -52,8 +52,8 @@ def _marks_text(plan: PicturePlan) -> str:
     dust = sum(not mark.required for mark in plan.marks)
     largest = max(mark.radius_px for mark in plan.marks)
     parts = [count_text(len(plan.marks) - dust, "mark")]
-    parts += [f"{dust} dust of {plan.dust_of}"] if dust else []
-    return f"{', '.join(parts)}, the largest {largest:.1f} px in radius"
+    parts += [f"{count_text(dust, 'speck')} of dust from {plan.dust_of}"] if dust else []
+    return f"{', '.join(parts)}, the largest with a radius of {largest:.1f} px"
 
 
 def _shades_text(plan: PicturePlan) -> str:

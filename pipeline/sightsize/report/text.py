@@ -56,7 +56,7 @@ def outcome_line(outcome: Outcome) -> str:
         line = f"made     {name}  {outcome.bytes / 1e6:.1f} MB in {outcome.seconds:.1f} s"
         return "\n".join([line, *(f"         {note.sentence()}" for note in outcome.findings)])
     if outcome.status == "kept":
-        return f"kept     {name}  same plan, left alone"
+        return f"kept     {name}  unchanged, left alone"
     return f"{outcome.status:<8} {name}  {outcome.message}"
 
 

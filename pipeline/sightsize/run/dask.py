@@ -104,9 +104,7 @@ def _require_answer(address: str) -> None:
     """
     parts = _ADDRESS.fullmatch(address)
     if parts is None:
-        raise ClusterError(
-            f"{address!r} is not the address of a scheduler; write it as tcp://host:port"
-        )
+        raise ClusterError(f"{address!r} is not a scheduler's address; write it as tcp://host:port")
     scheme, host, port = parts.groups()
     try:
         with socket.create_connection((host.strip("[]"), int(port)), TIMEOUT_SECONDS) as there:
@@ -173,7 +171,8 @@ def _require_fit(name: str, worker: _Worker, folder: Path) -> None:
     where = f"{name} on {worker.host}"
     if worker.version != __version__:
         raise ClusterError(
-            f"{where} has sightsize {worker.version}, this is {__version__}; install the same"
+            f"{where} has sightsize {worker.version}, this is {__version__}; install the same "
+            "version"
         )
     if not worker.sees_folder:
         raise ClusterError(_not_shared(where, folder))
@@ -181,8 +180,8 @@ def _require_fit(name: str, worker: _Worker, folder: Path) -> None:
 
 def _not_shared(worker: str, folder: Path) -> str:
     return (
-        f"the worker {worker} does not see {folder}; every machine must have the job's folders "
-        "under the same paths"
+        f"worker {worker} cannot see {folder}; every machine must have the job's folders at the "
+        "same paths"
     )
 
 

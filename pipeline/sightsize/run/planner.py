@@ -93,7 +93,7 @@ def _hit_sources(
     for each in files_of(file, job.output):
         if sources & places(each):
             name = each.relative_to(job.output).as_posix()
-            said = f"{name} is a source picture of this job; choose another name or output"
+            said = f"{name} is a source picture of this job; choose another name or job.output"
             yield _source_finding(job, file.request, "delivery.name", said)
 
 

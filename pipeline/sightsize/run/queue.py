@@ -96,5 +96,5 @@ def _outcome(future: Future[Outcome], task: QueuedPrint) -> Outcome:
         return future.result()
     except Exception as error:
         reason = " ".join(str(error).split()) or type(error).__name__
-        message = f"its worker or its scheduler was lost ({reason}); the same command goes on"
+        message = f"its worker or scheduler was lost ({reason}); run the same command to continue"
         return failed(task.order.planned, message)

@@ -87,8 +87,8 @@ def make_print(order: Order) -> Outcome:
         logging.getLogger(__name__).debug("print %s", planned.name, exc_info=True)
         return failed(
             planned,
-            f"a fault of the program ({type(error).__name__}: {error}); please report it with "
-            "the job and the picture",
+            f"a fault in sightsize ({type(error).__name__}: {error}); please report it with the "
+            "job and the picture",
         )
 
 
@@ -100,7 +100,7 @@ def _say_not_printed(plan: FilePlan[PicturePlan], error: "pyvips.Error") -> str:
         source = each.picture.look.picture.source
         is_raw = each.picture.header.format == RAW  # LibRaw speaks for itself
         if not is_raw and not can_be_decoded(source):
-            return f"{source.name} is damaged or cut short; export it anew ({last_word(error)})"
+            return f"{source.name} is damaged or cut short; export it again ({last_word(error)})"
     names = " and ".join(each.picture.look.picture.source.name for each in plan.pictures)
     return f"{names} could not be printed: {last_word(error)}"
 

@@ -30,8 +30,8 @@ def meter(plan: PicturePlan, small: SmallPrint) -> ToneScale:
         white = _lightness_at(seen, 1 - white.share) if isinstance(white, AreaShare) else white
         if white - black < 1:
             raise SourceError(
-                "the opening shows a single tone; give tone.black_point and tone.white_point as "
-                "L* in place of shares"
+                "the opening has only one tone; set tone.black_point and tone.white_point in L*, "
+                "not as shares"
             )
     scale = ToneScale(tone, black, white)
     zones = plan.zones

@@ -47,7 +47,7 @@ SOFT_EDGE = 0.15
 _MOST_TOLD = 10
 """Marks that one message tells of; the rest are counted."""
 
-_SMALLER = "make the radius smaller"
+_SMALLER = "reduce the radius"
 
 
 class _NoDonorError(Exception):
@@ -120,10 +120,10 @@ def find_patches(
                 remedy = f"name {error.wanted}, or {error.otherwise}"
                 refusals.append(f"{mark.label} cannot be cleared: {error.why}; {remedy}")
             else:
-                notes.append(f"{mark.label} is left as it is: {error.why}.")
+                notes.append(f"{mark.label} was left as it is: {error.why}.")
     if refusals:
         more = len(refusals) - _MOST_TOLD
-        told = refusals[:_MOST_TOLD] + ([f"and {more} marks more"] if more > 0 else [])
+        told = refusals[:_MOST_TOLD] + ([f"and {more} more marks"] if more > 0 else [])
         raise SpottingError("; ".join(told))
     return [_patch(each, cleared, read) for each in cleared], notes
 
@@ -208,13 +208,13 @@ def _shift(read: Read, task: _Task, dirty: Callable[[Points], Mask]) -> tuple[in
     search = Search(piece.start, piece.end, piece.mark.radius_px, task.pixels, dirty, task.marks)
     donor = find_donor(read, task.size_px, search)
     if donor is None:
-        raise _NoDonorError("no place of its size nearby is inside the picture and unmarked")
+        raise _NoDonorError("there is no unmarked place of its size nearby")
     if donor.cost > MOST_COST:
         raise _NoDonorError(
-            "the best place nearby is unlike the mark's surroundings "
-            f"({donor.cost:.1f} times their own texture, {MOST_COST:g} at most)",
-            otherwise="make the radius larger if the mark reaches beyond it, smaller if it "
-            "reaches an edge",
+            "the best place nearby differs too much from the mark's surroundings "
+            f"({donor.cost:.1f} times their own texture, at most {MOST_COST:g})",
+            otherwise="increase the radius if the mark extends beyond it, or reduce it if it "
+            "touches an edge",
         )
     return donor.shift
 

@@ -64,7 +64,7 @@ def _read_header(path: Path) -> Header:
     if colour is None or bits is None or image.bands not in (bands, bands + 1):
         raise SourceError(
             f"{path.name} holds {image.bands} {image.format} channels ({image.interpretation}); "
-            "save it as 8 or 16-bit grey, RGB or CMYK"
+            "save it as 8- or 16-bit grey, RGB or CMYK"
         )
     return _header(path, image, colour, bits)
 
@@ -111,10 +111,12 @@ def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
         image = pyvips.Image.new_from_file(str(path), access=access, fail_on="error", **options)
     except pyvips.Error as error:
         raise SourceError(
-            f"{path.name} is not a picture that can be read ({last_word(error)}); export it anew"
+            f"{path.name} is not a readable picture ({last_word(error)}); export it again"
         ) from error
     if _loader(image) not in READERS:
-        raise SourceError(f"{path.name} is of a kind that is not read here")
+        raise SourceError(
+            f"{path.name} is in a format that cannot be read; save it as JPEG, TIFF or PNG"
+        )
     return stop_in_time(image)
 
 
@@ -157,7 +159,7 @@ def expect_size(path: Path, image: pyvips.Image, header: Header, shrink: int) ->
     """
     sides = ((image.width, header.width_px), (image.height, header.height_px))
     if any(not whole // shrink <= found <= -(-whole // shrink) for found, whole in sides):
-        raise SourceError(f"{path.name} has changed since it was planned; start again")
+        raise SourceError(f"{path.name} changed while the job was running; run it again")
 
 
 def open_upright(path: Path, header: Header, *, streamed: bool, shrink: int = 1) -> pyvips.Image:

@@ -44,7 +44,7 @@ _HIGHLIGHT_MODES = {"white": 0, "mixed": 2, "rebuilt": 5}
 """LibRaw's numbers; 5 rebuilds half-way between white and colour."""
 
 _LEAST_DETERMINANT = 1e-6
-_NO_BALANCE = "give the picture a raw.white_balance in kelvin"
+_NO_BALANCE = "set the picture's raw.white_balance in kelvin"
 
 
 def read_raw_header(path: Path) -> Header:
@@ -81,7 +81,9 @@ def raw_light(path: Path, development: RawDevelopment, *, half: bool = False) ->
         cells = half and _has_cells(raw)
         image = _develop(raw, multipliers, development, half=cells)
     if (image.width, image.height) != (tuple(-(-side // 2) for side in size) if cells else size):
-        raise SourceError(f"{path.name} has no square, upright grid of pixels; save it as a TIFF")
+        raise SourceError(
+            f"{path.name} has no square grid of pixels, so it cannot be read; convert it to TIFF"
+        )
     if half:
         image = _halve(image, size, cells=cells)
     scale = 2**development.exposure_stops / LAST
@@ -119,8 +121,8 @@ def _open(path: Path) -> Iterator["rawpy.RawPy"]:
             yield raw
     except (rawpy.LibRawError, rawpy.NotSupportedError, NotImplementedError, OSError) as error:
         raise SourceError(
-            f"{path.name} is not a raw camera file that can be read ({_reason(error)}); "
-            "copy it from the card anew"
+            f"{path.name} is not a readable raw file ({_reason(error)}); copy it from the card "
+            "again"
         ) from error
 
 
@@ -133,8 +135,8 @@ def _reason(error: Exception) -> str:
 def _size(raw: "rawpy.RawPy", path: Path) -> tuple[int, int]:
     if raw.num_colors not in (1, 3):
         raise SourceError(
-            f"{path.name} is from a sensor of {raw.num_colors} colours, which is not read here; "
-            "save it as a TIFF"
+            f"{path.name} comes from a {raw.num_colors}-colour sensor, which cannot be read; "
+            "convert it to TIFF"
         )
     return raw.sizes.width, raw.sizes.height
 
@@ -200,7 +202,8 @@ def _balance(
     matrix = _xyz_to_camera(raw)
     if matrix is None:
         raise SourceError(
-            f"{path.name} is from a camera whose colours LibRaw does not know; save it as a TIFF"
+            f"{path.name} comes from a camera whose colours LibRaw does not know; convert it to "
+            "TIFF"
         )
     if development.kelvin is None:
         multipliers = _of_camera(raw, path, matrix, development.duv)
@@ -217,7 +220,7 @@ def _of_camera(raw: "rawpy.RawPy", path: Path, matrix: "Matrix", duv: float) -> 
 
     multipliers = [float(each) for each in raw.camera_whitebalance[:3]]
     if min(multipliers) <= 0:
-        raise SourceError(f"{path.name} states no white balance; {_NO_BALANCE}")
+        raise SourceError(f"{path.name} records no white balance; {_NO_BALANCE}")
     if not duv:
         return multipliers
     white = scene_white(matrix, np.array(multipliers))
@@ -229,7 +232,7 @@ def _multipliers(path: Path, matrix: "Matrix", light: tuple[float, float]) -> li
     try:
         return list(camera_multipliers(matrix.tolist(), light))
     except ValueError as error:
-        raise SourceError(f"{path.name}: {error}; {_NO_BALANCE} nearer to daylight") from error
+        raise SourceError(f"{path.name}: {error}; {_NO_BALANCE}, closer to daylight") from error
 
 
 def _xyz_to_camera(raw: "rawpy.RawPy") -> "Matrix | None":

@@ -60,8 +60,13 @@ def _profile(image: pyvips.Image, header: Header, assumed: str | None) -> bytes:
     if assumed is not None and assumed not in BUILT_IN_PROFILES:
         profile = Path(assumed).read_bytes()
         if profile_colour(profile) != header.colour:
-            raise SourceError(f"assume_profile {assumed} is not a profile for {header.colour}")
+            raise SourceError(
+                f"assume_profile {assumed} is not a profile for a {header.colour} "
+                "picture; name one that is"
+            )
         return profile
     if header.colour == "cmyk":
-        raise SourceError("CMYK without profile; give assume_profile a path to a CMYK profile")
+        raise SourceError(
+            "the CMYK picture has no profile; set assume_profile to the path of a CMYK profile"
+        )
     return built_in_profile("grey" if header.colour == "grey" else "srgb")
