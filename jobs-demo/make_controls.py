@@ -33,7 +33,7 @@ from sightsize.checks.run import check_ids
 from sightsize.imaging.analysis.skin import skin_map
 from sightsize.imaging.analysis.small import cut_printed_part, small_light
 from sightsize.imaging.colour.output import finish_mono
-from sightsize.imaging.raster.table import STEPS_PER_L
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L
 from sightsize.imaging.render import sheet_image
 from sightsize.imaging.source.camera import balance_to_light
 from sightsize.imaging.stages.dodge import light_map
@@ -45,14 +45,14 @@ from sightsize.job.load import load_job
 from sightsize.model.geometry import Box
 from sightsize.model.settings import Delivery, Grain, SplitGrade, Tone, Toner
 from sightsize.numbers import sharpening as acutance
-from sightsize.numbers import tone as tones
+from sightsize.numbers import tones
 from sightsize.numbers.toning import TINTS, toned_lab
 from sightsize.numbers.white_balance import camera_multipliers, white_xy
 from sightsize.numbers.zones import place
 from sightsize.plan.arrange import arrange
-from sightsize.plan.file import FilePlan
-from sightsize.plan.overlays import EdgeBurnPlan, ShadePlan
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.places import EdgeBurnPlan, ShadePlan
+from sightsize.plan.sheet import FilePlan
 from sightsize.run.planner import plan_prints
 
 HERE = Path(__file__).resolve().parent

@@ -18,8 +18,8 @@ from sightsize.checks.run import check_ids
 from sightsize.job.load import load_job
 from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import Outcome

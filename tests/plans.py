@@ -14,9 +14,9 @@ from sightsize.model.job import Job, PrintRequest
 from sightsize.model.settings import Tone
 from sightsize.plan.arrange import arrange
 from sightsize.plan.crop import CropPlan
-from sightsize.plan.file import FilePlan, PlacedPicture
+from sightsize.plan.layout import Place, Stock
 from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture
-from sightsize.plan.sheet import Place, Stock
+from sightsize.plan.sheet import FilePlan, PlacedPicture
 from sightsize.plan.size import PictureSize
 from sightsize.run.planned import PlannedPrint
 

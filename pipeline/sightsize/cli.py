@@ -180,7 +180,7 @@ def make(
 
     how = command.How(workers=workers, memory=memory, scheduler=scheduler, replace=replace)
     if dry_run:
-        code = command.dry_run(job_file, only or [], how, lines=lines, as_json=as_json)
+        code = command.run_dry(job_file, only or [], how, lines=lines, as_json=as_json)
     else:
         code = command.run(job_file, only or [], how, as_json=as_json)
     raise typer.Exit(code)

@@ -26,7 +26,7 @@ from sightsize.archive.reprint import Reprinted, reprint_docket
 from sightsize.base.atomic import remove_leftovers
 from sightsize.cli import app
 from sightsize.docket.store import Docket
-from sightsize.imaging.colour.wide import wide_codes, wide_profile
+from sightsize.imaging.colour.master_colour import wide_codes, wide_profile
 from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 from sightsize.report.dry_run import plan_text

@@ -28,7 +28,7 @@ from sightsize.base.findings import Finding
 from sightsize.checks.run import all_checks, check_ids
 from sightsize.model.geometry import Box
 from sightsize.model.header import Header
-from sightsize.plan.sheet import rebate_room
+from sightsize.plan.layout import rebate_room
 from sightsize.report.dry_run import frame_notes
 
 PRINT_LOBBY_OAK = '[[prints]]\nsource = "cox-megaphone.jpg"\nframe = "lobby-oak"\n'

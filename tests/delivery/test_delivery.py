@@ -29,8 +29,8 @@ from sightsize.delivery.verify import verify_file
 from sightsize.imaging.render import Sheet, sheet_image
 from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import Outcome

@@ -36,11 +36,11 @@ from sightsize.imaging.render import render, sheet_image
 from sightsize.model.geometry import Box, EdgesPx, turn_box
 from sightsize.model.settings import Edges
 from sightsize.plan.estimates import peak_bytes
-from sightsize.plan.file import BorderMark, FilePlan, PlacedPicture, SheetPlan
 from sightsize.plan.file_names import files_of
 from sightsize.plan.identity import print_identity
+from sightsize.plan.layout import Place, Stock
 from sightsize.plan.picture import PicturePlan
-from sightsize.plan.sheet import Place, Stock
+from sightsize.plan.sheet import BorderMark, FilePlan, PlacedPicture, SheetPlan
 from sightsize.plan.size import plan_size
 
 PPI = Fraction(254)

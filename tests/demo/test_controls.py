@@ -17,8 +17,8 @@ from sightsize.checks.run import check_file, check_ids, check_opened
 from sightsize.errors import JobError
 from sightsize.job.load import load_job
 from sightsize.plan.arrange import arrange
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import UnopenedPicture
+from sightsize.plan.sheet import FilePlan
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "jobs-demo"

@@ -14,8 +14,8 @@ from pictures import picture_of, printed, save
 from sightsize.imaging.raster.spread import spread
 from sightsize.imaging.stages.dodge import light_map
 from sightsize.model.geometry import Box
-from sightsize.numbers.tone import lightness
-from sightsize.plan.overlays import EdgeBurnPlan, ShadePlan
+from sightsize.numbers.tones import lightness
+from sightsize.plan.places import EdgeBurnPlan, ShadePlan
 
 SIZE = (400, 300)
 

@@ -24,10 +24,10 @@ from scipy.integrate import quad
 from scipy.stats import kurtosis, skew
 
 from icc_profiles import Floats
-from sightsize.imaging.raster.table import LAST, STEPS_PER_L
+from sightsize.imaging.raster.lookup_tables import LAST, STEPS_PER_L
 from sightsize.imaging.stages.grain import _field, _tiles, add_grain, fluctuation
 from sightsize.model.settings import Grain
-from sightsize.numbers import tone as tones
+from sightsize.numbers import tones
 
 SEED = int("5eed" * 16, 16)
 SIDE = 1024

@@ -18,8 +18,8 @@ from scipy.special import erf
 
 from icc_profiles import Floats
 from pictures import Pixels
+from sightsize.imaging.raster.lookup_tables import LAST, STEPS_PER_L
 from sightsize.imaging.raster.spread import spread
-from sightsize.imaging.raster.table import LAST, STEPS_PER_L
 from sightsize.imaging.stages.local_contrast import (
     base_coefficients,
     coarseness,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pictures import Pixels, patch_means, patches, picture_of, printed, save
-from sightsize.numbers.tone import FILTERS, RESPONSES
+from sightsize.numbers.tones import FILTERS, RESPONSES
 
 PRIMARIES = np.array([[255, 0, 0], [0, 255, 0], [0, 0, 255]], np.uint8)
 GREYS = np.repeat(np.arange(256, dtype=np.uint8)[:, None], 3, axis=1)

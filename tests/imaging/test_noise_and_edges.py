@@ -18,10 +18,10 @@ from skimage.filters import unsharp_mask
 
 from icc_profiles import Floats
 from sightsize.imaging.analysis.noise_and_edges import edge_overshoot, noise_sigma
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L
 from sightsize.imaging.raster.resize import resize_to
-from sightsize.imaging.raster.table import STEPS_PER_L
 from sightsize.numbers.sharpening import damping
-from sightsize.numbers.tone import lightness
+from sightsize.numbers.tones import lightness
 
 SIDE = 192
 DOWN, ACROSS = np.mgrid[:SIDE, :SIDE]

@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter, gaussian_filter1d
 from icc_profiles import Codes, Floats, built_in, colour_difference, lab_of
 from pictures import job, patches, picture_of, planned_picture, printed, save
 from sightsize.imaging.raster.resize import resize_to
-from sightsize.numbers.tone import lightness
+from sightsize.numbers.tones import lightness
 from sightsize.plan.decode import print_shrink
 
 SRGB = built_in("srgb")

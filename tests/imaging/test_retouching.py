@@ -19,7 +19,7 @@ from sightsize.checks.run import check_opened
 from sightsize.model.header import Header
 from sightsize.plan.arrange import arrange
 from sightsize.plan.mark_shapes import as_arrays, distance, donor_fault, donor_shift
-from sightsize.plan.overlays import Mark, upright_point
+from sightsize.plan.places import Mark, upright_point
 
 SHEET = """
 [aperture]

@@ -13,8 +13,8 @@ from skimage.filters import unsharp_mask
 
 from icc_profiles import Floats
 from pictures import BORDER_PX, job, patches, picture_of, planned_picture, printed, read, save
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L, whole_steps
 from sightsize.imaging.raster.spread import spread
-from sightsize.imaging.raster.table import STEPS_PER_L, whole_steps
 from sightsize.imaging.stages.sharpen import OVERSHOOT, MeasuredSharpening, blur, sharpen
 from sightsize.numbers.sharpening import emphasis
 

@@ -25,7 +25,7 @@ from sightsize.imaging.retouch.patches import Patch, lay_patches
 from sightsize.imaging.retouch.spotting import find_patches
 from sightsize.model.geometry import Box
 from sightsize.plan.mark_shapes import Marks, depth
-from sightsize.plan.overlays import Mark
+from sightsize.plan.places import Mark
 
 Light = NDArray[np.float32]
 Mask = NDArray[np.bool_]

@@ -9,13 +9,13 @@ import pyvips
 
 from icc_profiles import Floats
 from plans import NEUTRAL_TONE
-from sightsize.imaging.raster.table import LAST, STEPS_PER_L, tabulate, tabulate_bands
+from sightsize.imaging.raster.lookup_tables import LAST, STEPS_PER_L, tabulate, tabulate_bands
 from sightsize.imaging.stages.grain import fluctuation
 from sightsize.imaging.stages.sharpen import _table
 from sightsize.imaging.stages.tone import ToneScale, to_lightness, tone_function
 from sightsize.model.settings import SplitGrade, Tint, Toner
 from sightsize.numbers.sharpening import emphasis
-from sightsize.numbers.tone import luminance, srgb_encode
+from sightsize.numbers.tones import luminance, srgb_encode
 from sightsize.numbers.toning import toned_light
 from sightsize.numbers.zones import Placement
 

@@ -19,7 +19,7 @@ from sightsize.checks.run import check_ids
 from sightsize.imaging.stages.tone import ToneScale, tone_function
 from sightsize.job.load import load_job
 from sightsize.model.settings import SplitGrade
-from sightsize.numbers.tone import (
+from sightsize.numbers.tones import (
     end_points_function,
     grade_function,
     lightness,

@@ -14,11 +14,11 @@ from pictures import patch_means, patches, picture_of, printed, save, save_16
 from plans import NEUTRAL_TONE
 from sightsize.base.units import parse_resolution_ppi
 from sightsize.imaging.colour.output import at_lightness, finish_colour, finish_mono
-from sightsize.imaging.raster.table import STEPS_PER_L, whole_steps
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L, whole_steps
 from sightsize.imaging.stages.tone import ToneScale, to_lightness, tone_function
 from sightsize.model.settings import Delivery, SplitGrade, Tone
-from sightsize.numbers.tone import lightness, srgb_encode
-from sightsize.numbers.tone import luminance as light_of
+from sightsize.numbers.tones import lightness, srgb_encode
+from sightsize.numbers.tones import luminance as light_of
 
 CURVE = ((0.0, 0.0), (4.0, 1.0), (50.0, 53.0), (96.0, 98.0), (100.0, 100.0))
 TONES = [

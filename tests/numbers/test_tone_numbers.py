@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 from scipy.special import expit, logit
 
-from sightsize.numbers.tone import (
+from sightsize.numbers.tones import (
     FILTERS,
     RESPONSES,
     MonotoneCurve,

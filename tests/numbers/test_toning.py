@@ -12,7 +12,7 @@ from skimage.color import lab2rgb
 
 from icc_profiles import Floats
 from sightsize.model.settings import Tint, Toner
-from sightsize.numbers.tone import luminance, srgb_encode
+from sightsize.numbers.tones import luminance, srgb_encode
 from sightsize.numbers.toning import TINTS, toned_lab, toned_light
 
 LIGHTNESSES = [step / 4 for step in range(401)]

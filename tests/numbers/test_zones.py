@@ -16,7 +16,7 @@ from plans import NEUTRAL_TONE
 from sightsize.errors import ZoneError
 from sightsize.imaging.stages.tone import ToneScale, tone_function
 from sightsize.imaging.stages.tone import paper_function as printed_on_paper
-from sightsize.numbers.tone import lightness, luminance
+from sightsize.numbers.tones import lightness, luminance
 from sightsize.numbers.zones import Placement, place, placement_function
 
 

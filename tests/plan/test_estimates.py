@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from dng import mosaic, neutral, seen, write_dng
 from icc_profiles import built_in
 from pictures import job, save, save_16
-from sightsize.base.memory import machine_bytes, parse_size_bytes
+from sightsize.base.machine_memory import machine_bytes, parse_size_bytes
 from sightsize.cli import app
 from sightsize.errors import UnitError
 from sightsize.plan.arrange import arrange

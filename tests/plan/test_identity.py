@@ -10,9 +10,9 @@ import pytest
 from dng import mosaic, neutral, seen, write_dng
 from pictures import job as job_of
 from pictures import planned_file, save
-from sightsize.plan.file import FilePlan
 from sightsize.plan.identity import print_identity
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 
 PX = (60, 40)
 NAMED = {"cameras": {"launch-body": {"dust": [{"at": [0.3, 0.3], "radius": 0.01}]}}}

@@ -20,7 +20,7 @@ from sightsize.base.units import MM_PER_INCH, px_to_mm
 from sightsize.model.picture import Picture, Region
 from sightsize.model.settings import Aperture, Edges, Paper
 from sightsize.plan.crop import CropPlan, ExactBox, plan_crop
-from sightsize.plan.sheet import lay_out
+from sightsize.plan.layout import lay_out
 from sightsize.plan.size import PictureSize, plan_size
 
 BASE = request(TROPHY_CABINET)

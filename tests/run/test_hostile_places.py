@@ -19,12 +19,12 @@ from sightsize.checks.run import check_ids
 from sightsize.delivery import deliver, encode
 from sightsize.docket.store import Docket
 from sightsize.errors import JobError, SourceError
-from sightsize.imaging.source.file import read_header
+from sightsize.imaging.source.picture_file import read_header
 from sightsize.job.load import load_job
 from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import Outcome
@@ -217,7 +217,7 @@ def test_a_source_that_vanishes_while_its_header_is_read(
 ) -> None:
     source = save(tmp_path / "a.tif", SCENE)
     monkeypatch.setattr(
-        "sightsize.imaging.source.file.embedded_profile", lambda *_: source.unlink()
+        "sightsize.imaging.source.picture_file.embedded_profile", lambda *_: source.unlink()
     )
     with pytest.raises(SourceError, match=r"a\.tif cannot be read"):
         read_header(source)

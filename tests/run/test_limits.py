@@ -26,12 +26,12 @@ from sightsize.delivery.verify import verify_file
 from sightsize.docket.store import Docket
 from sightsize.errors import OutOfTimeError
 from sightsize.imaging.render import Sheet, sheet_image
-from sightsize.imaging.source.file import open_upright, read_header
+from sightsize.imaging.source.picture_file import open_upright, read_header
 from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
-from sightsize.plan.file import FilePlan
 from sightsize.plan.identity import print_identity
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import Outcome

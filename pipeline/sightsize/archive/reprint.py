@@ -19,8 +19,8 @@ from sightsize.docket.store import Docket, Record
 from sightsize.errors import JobError
 from sightsize.job.load import load_job
 from sightsize.plan.arrange import arrange
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 from sightsize.run.batch import make_prints
 from sightsize.run.planned import PlannedPrint
 from sightsize.run.planner import plan_prints

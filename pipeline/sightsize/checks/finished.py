@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from sightsize.base.findings import Finding
 from sightsize.checks.registry import check, say
 from sightsize.model.settings import AreaShare
-from sightsize.numbers.tone import VISIBLE_DE00
-from sightsize.plan.file import PlacedPicture
+from sightsize.numbers.tones import VISIBLE_DE00
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import PlacedPicture
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from sightsize.base.findings import Finding
 from sightsize.checks.registry import check, say
 from sightsize.job.face_marks import face_of
-from sightsize.plan.file import PlacedPicture
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import PlacedPicture
 
 _LARGEST_MARK = 0.03
 _LEAST_MARK_PX = 0.8

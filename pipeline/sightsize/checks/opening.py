@@ -9,8 +9,8 @@ from sightsize.base.units import mm_text
 from sightsize.checks.registry import check, say
 from sightsize.checks.wording import apart
 from sightsize.model.settings import EDGES, Edges
-from sightsize.plan.file import PlacedPicture
 from sightsize.plan.picture import AnyPicture
+from sightsize.plan.sheet import PlacedPicture
 
 _MOST_OVERLAP_MM = 10
 

@@ -10,8 +10,8 @@ from sightsize.checks.wording import apart
 from sightsize.model.header import RAW
 from sightsize.model.picture import AS_THE_CAMERA
 from sightsize.plan.crop import ACUITY_MM_PPI
-from sightsize.plan.file import PlacedPicture
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import PlacedPicture
 
 _NORMAL_DISTANCE_MM = 300
 

@@ -7,8 +7,8 @@ from sightsize.base.findings import Finding
 from sightsize.checks import finished, marks, opening, picture, sheet
 from sightsize.checks.finished import FinishedPicture
 from sightsize.checks.registry import CHECKS, Check, of_scope
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan, UnopenedPicture
+from sightsize.plan.sheet import FilePlan
 
 __all__ = ["all_checks", "check_file", "check_finished", "check_ids", "check_opened"]
 

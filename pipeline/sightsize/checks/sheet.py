@@ -6,9 +6,9 @@ from fractions import Fraction
 from sightsize.base.findings import Finding
 from sightsize.checks.registry import check, say
 from sightsize.checks.wording import apart, at_least
-from sightsize.plan.file import PlacedPicture
+from sightsize.plan.layout import least_margins, rebate_room, short_margins
 from sightsize.plan.picture import AnyPicture
-from sightsize.plan.sheet import least_margins, rebate_room, short_margins
+from sightsize.plan.sheet import PlacedPicture
 
 _FILE_PPI = (100, 1440)
 """What lies beyond these is a slip more often than not: common practice."""

@@ -8,16 +8,15 @@ from typing import Any
 
 import typer
 
-from sightsize.base.memory import machine_bytes, parse_size_bytes
+from sightsize.base.machine_memory import machine_bytes, parse_size_bytes
 from sightsize.commands.shared import echo_json, hold_folder, load_and_report, open_docket
 from sightsize.docket.store import Docket
 from sightsize.errors import INTERRUPTED, UnitError, UsageError
 from sightsize.model.job import Job
 from sightsize.plan.arrange import choose
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import UnopenedPicture
-from sightsize.report import dry_run as dry
-from sightsize.report import text as report
+from sightsize.plan.sheet import FilePlan
+from sightsize.report import dry_run, text
 from sightsize.report.data import outcomes_data, prints_data
 from sightsize.report.progress import Progress
 from sightsize.run.batch import make_prints
@@ -50,7 +49,7 @@ def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
         return INTERRUPTED
 
 
-def dry_run(
+def run_dry(
     job_file: Path, only: Sequence[str], how: How, *, lines: bool | None, as_json: bool
 ) -> int:
     """Print every computed dimension, one line a print where the job is long; write nothing."""
@@ -60,10 +59,10 @@ def dry_run(
     if as_json:
         echo_json({"job": str(job.path), "prints": prints_data(prints)})
     else:
-        in_lines = len(prints) > dry.LONG_JOB if lines is None else lines
+        in_lines = len(prints) > dry_run.LONG_JOB if lines is None else lines
         for each in prints:
-            typer.echo(dry.plan_line(each) if in_lines else dry.plan_text(each, job) + "\n")
-        typer.echo(dry.totals_text(prints))
+            typer.echo(dry_run.plan_line(each) if in_lines else dry_run.plan_text(each, job) + "\n")
+        typer.echo(dry_run.totals_text(prints))
     return 1 if any(each.refused for each in prints) else 0
 
 
@@ -112,7 +111,7 @@ def _make(
     replace: bool,
     as_json: bool,
 ) -> int:
-    for line in report.finding_lines(prints):
+    for line in text.finding_lines(prints):
         typer.echo(line, err=True)
     with Progress(len(prints)) as progress:
         outcomes = make_prints(
@@ -128,8 +127,8 @@ def _make(
         echo_json({"job": str(job.path), "prints": outcomes_data(outcomes)})
     else:
         for outcome in outcomes:
-            typer.echo(report.outcome_line(outcome))
+            typer.echo(text.outcome_line(outcome))
         there = any(outcome.status in ("made", "kept") for outcome in outcomes)
         files = f"; files in {job.output}" if there else ""
-        typer.echo(f"{report.outcomes_text(outcomes)}{files}")
+        typer.echo(f"{text.outcomes_text(outcomes)}{files}")
     return 0 if all(outcome.status in ("made", "kept") for outcome in outcomes) else 1

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from sightsize.base.findings import Finding
     from sightsize.docket.store import Docket
     from sightsize.model.job import Job
-    from sightsize.plan.file import FilePlan
     from sightsize.plan.picture import UnopenedPicture
+    from sightsize.plan.sheet import FilePlan
 
 
 def load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":

@@ -24,12 +24,12 @@ from sightsize.delivery.metadata import captions_of, identity_of, save_tiff, tag
 from sightsize.delivery.verify import Seen, verify_file, verify_master
 from sightsize.errors import DeliveryError, SourceError
 from sightsize.imaging.analysis.study import Study
-from sightsize.imaging.colour.wide import master_profile
+from sightsize.imaging.colour.master_colour import master_profile
 from sightsize.imaging.render import master_image
-from sightsize.plan.file import FilePlan
 from sightsize.plan.file_names import MASTERS, files_of
 from sightsize.plan.identity import print_identity
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 
 
 def deliver(

@@ -13,8 +13,8 @@ from sightsize.imaging.analysis.study import Study
 from sightsize.imaging.colour.output import output_profile
 from sightsize.imaging.render import sheet_image
 from sightsize.plan.estimates import coding_bytes
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 
 
 def write_file(file: FilePlan[PicturePlan], part: Path, identity: str) -> tuple[Study, ...]:

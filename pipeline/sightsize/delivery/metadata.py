@@ -13,7 +13,7 @@ from sightsize.delivery.captions import (
     read_captions,
     xmp_packet,
 )
-from sightsize.imaging.raster.fields import blob, set_blob, text
+from sightsize.imaging.raster.header_fields import blob, set_blob, text
 from sightsize.model.settings import Delivery
 
 _BIG_TIFF_ABOVE = 3 * 2**30

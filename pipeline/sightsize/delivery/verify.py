@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from sightsize.base.findings import Finding
 from sightsize.base.units import MM_PER_INCH
 from sightsize.imaging.colour.output import border_value, output_profile
-from sightsize.imaging.raster.fields import blob, orientation
-from sightsize.imaging.source.file import last_word
+from sightsize.imaging.raster.header_fields import blob, orientation
+from sightsize.imaging.source.picture_file import last_word
 from sightsize.model.geometry import Box, turn_box
 from sightsize.model.settings import BUILT_IN_PROFILES
-from sightsize.plan.file import FilePlan, PlacedPicture
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan, PlacedPicture
 
 Strip = NDArray[Any]
 

@@ -7,10 +7,10 @@ from typing import Any
 from sightsize.base.paths import follow_links
 from sightsize.docket.store import Record
 from sightsize.model.header import Header
-from sightsize.plan.file import FilePlan
 from sightsize.plan.file_names import masters_of
 from sightsize.plan.identity import print_identity
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 
 
 def recall_header(record: Record | None, source: Path, folder: Path) -> Header | None:

@@ -13,9 +13,9 @@ from sightsize.base.hashes import unchanged_sha256
 from sightsize.delivery.delivered import Master
 from sightsize.docket.store import Record, relative
 from sightsize.model.settings import BUILT_IN_PROFILES
-from sightsize.plan.file import FilePlan, PlacedPicture
 from sightsize.plan.file_names import masters_of
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan, PlacedPicture
 
 if TYPE_CHECKING:
     from sightsize.delivery.delivered import Delivered

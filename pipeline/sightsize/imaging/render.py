@@ -14,14 +14,14 @@ import pyvips
 
 from sightsize.imaging.analysis.small import rows_of
 from sightsize.imaging.analysis.study import Study, study
-from sightsize.imaging.colour import output as finish
+from sightsize.imaging.colour import output
 from sightsize.imaging.colour.gamut import hold_in_gamut
 from sightsize.imaging.colour.light import COLOUR, Rows, mix
-from sightsize.imaging.colour.wide import wide_codes
+from sightsize.imaging.colour.master_colour import wide_codes
 from sightsize.imaging.raster.resize import resize_to
 from sightsize.imaging.raster.spread import spread
 from sightsize.imaging.retouch.patches import Patch, lay_patches
-from sightsize.imaging.source.upright import Upright, open_source
+from sightsize.imaging.source.open import Upright, open_source
 from sightsize.imaging.stages import sheet
 from sightsize.imaging.stages.grain import add_grain
 from sightsize.imaging.stages.level import level_and_crop
@@ -31,9 +31,9 @@ from sightsize.imaging.stages.tone import to_lightness
 from sightsize.model.geometry import Box
 from sightsize.model.settings import Delivery
 from sightsize.plan.decode import is_streamed, print_shrink
-from sightsize.plan.file import FilePlan
 from sightsize.plan.identity import grain_seed
 from sightsize.plan.picture import PicturePlan, at_size
+from sightsize.plan.sheet import FilePlan
 from sightsize.plan.size import PictureSize
 
 
@@ -93,7 +93,7 @@ def master_image(plan: PicturePlan, delivery: Delivery, found: Study) -> pyvips.
     luminance = mix(light, rows_of(plan))
     lightness = _toned_lightness(plan, luminance, found)
     if light.bands == 1:
-        return finish.finish_mono(lightness, replace(delivery, profile="grey", bit_depth=16))
+        return output.finish_mono(lightness, replace(delivery, profile="grey", bit_depth=16))
     return wide_codes(_colour_at(light, luminance, lightness, found))
 
 
@@ -120,15 +120,15 @@ def _printed_picture(
     luminance = mix(light, rows_of(plan))
     lightness = _on_paper(plan, _toned_lightness(plan, luminance, found), found)
     if light.bands == 1:
-        return finish.finish_mono(lightness, delivery, plan.toner)
-    return finish.finish_colour(_colour_at(light, luminance, lightness, found), delivery)
+        return output.finish_mono(lightness, delivery, plan.toner)
+    return output.finish_colour(_colour_at(light, luminance, lightness, found), delivery)
 
 
 def _colour_at(
     light: pyvips.Image, luminance: pyvips.Image, lightness: pyvips.Image, found: Study
 ) -> pyvips.Image:
     """Linear light in colour, at a new lightness."""
-    toned = finish.at_lightness(light, luminance, lightness)
+    toned = output.at_lightness(light, luminance, lightness)
     return hold_in_gamut(light, toned, lightness) if found.leaves_gamut else toned
 
 

@@ -2,20 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 from sightsize.base.findings import KeyPath
-from sightsize.base.schemas import RECIPE_TABLES
+from sightsize.base.schemas import RECIPE_TABLES, table_node
 from sightsize.job.values import table_defaults
-
-_REPLACES = {
-    "overlap": ("reveal",),
-    "reveal": ("overlap",),
-    "grade": ("split_grade",),
-    "split_grade": ("grade",),
-    "kind": ("hue", "chroma", "dark", "light"),
-}
-"""What a key takes away of the levels before: what excludes it, or only changed another value."""
 
 
 @dataclass(frozen=True)
@@ -51,8 +43,14 @@ def _lay_over(
     table: dict[str, Any], given: dict[str, Any], path: KeyPath, origins: dict[str, KeyPath]
 ) -> None:
     for key in given:
-        for other in _REPLACES.get(key, ()):
+        for other in _replaced_by(str(path[-1]), key):
             table.pop(other, None)
     for key, value in given.items():
         table[key] = value
         origins[f"{path[-1]}.{key}"] = (*path, key)
+
+
+@cache
+def _replaced_by(table: str, key: str) -> tuple[str, ...]:
+    """What a key takes away from the levels before: what excludes it, or only changed it."""
+    return tuple(table_node(table)["properties"][key].get("x-replaces", ()))

@@ -10,7 +10,7 @@ from sightsize.base.icc import ColourModel, profile_colour
 from sightsize.job.build import build
 from sightsize.job.cascade import Settings
 from sightsize.model.settings import BUILT_IN_PROFILES, SplitGrade, Toner
-from sightsize.numbers.tone import split_grade_rises
+from sightsize.numbers.tones import split_grade_rises
 
 Said = tuple[KeyPath, str]
 

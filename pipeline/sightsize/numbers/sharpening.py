@@ -3,7 +3,7 @@
 Lengths on paper are millimetres, in the picture they are pixels of the print; detail is L*.
 """
 
-from sightsize.numbers.tone import smoothstep
+from sightsize.numbers.tones import smoothstep
 
 SURFACE_GAIN = {"glossy": 0.6, "lustre": 0.8, "matte": 1.0, "cotton": 1.2}
 """Gain by the paper's surface, since ink spreads in the open ones: common practice, no source."""

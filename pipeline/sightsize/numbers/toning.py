@@ -8,7 +8,7 @@ from cmath import rect
 from math import radians
 
 from sightsize.model.settings import Tint, Toner
-from sightsize.numbers.tone import luminance, smoothstep
+from sightsize.numbers.tones import luminance, smoothstep
 
 Vector = tuple[float, float, float]
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import log
 
 from sightsize.errors import ZoneError
-from sightsize.numbers.tone import lightness, luminance
+from sightsize.numbers.tones import lightness, luminance
 
 Function = Callable[[float], float]
 

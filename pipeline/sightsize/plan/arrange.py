@@ -10,10 +10,10 @@ from pathlib import Path
 from sightsize.base.findings import Finding
 from sightsize.errors import FileNameError, JobError
 from sightsize.model.job import Job, PrintRequest
-from sightsize.plan.file import FilePlan, PlacedPicture, SheetPlan
 from sightsize.plan.file_names import files_of, fill_template, paper_slug
+from sightsize.plan.layout import lay_out
 from sightsize.plan.picture import AnyPicture, UnopenedPicture
-from sightsize.plan.sheet import lay_out
+from sightsize.plan.sheet import FilePlan, PlacedPicture, SheetPlan
 from sightsize.plan.size import plan_size
 
 

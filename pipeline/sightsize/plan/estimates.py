@@ -7,8 +7,8 @@ from sightsize.model.header import RAW
 from sightsize.model.job import Look
 from sightsize.model.settings import Delivery
 from sightsize.plan.decode import is_streamed, needs_any_order, print_shrink
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import AnyPicture, PicturePlan
+from sightsize.plan.sheet import FilePlan
 from sightsize.plan.size import PictureSize
 
 _MIB = 2**20

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from sightsize.base.findings import nearest
 from sightsize.errors import FileNameError
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import AnyPicture
+from sightsize.plan.sheet import FilePlan
 
 FIELDS = ("reference", "picture", "frame", "recipe", "paper", "surface", "number", "step")
 LONGEST_NAME = 64

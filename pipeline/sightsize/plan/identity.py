@@ -10,8 +10,8 @@ from sightsize import __version__
 from sightsize.base.hashes import unchanged_sha256
 from sightsize.base.schemas import Node, schema
 from sightsize.model.settings import BUILT_IN_PROFILES, AreaShare, Delivery, Tone
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 
 
 def grain_seed(plan: PicturePlan) -> int:

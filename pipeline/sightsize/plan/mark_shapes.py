@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sightsize.model.geometry import Box
-from sightsize.plan.overlays import Mark
+from sightsize.plan.places import Mark
 
 Points = NDArray[np.complex128]
 Whole = NDArray[np.intp]

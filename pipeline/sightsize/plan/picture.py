@@ -12,9 +12,9 @@ from sightsize.model.job import Look
 from sightsize.model.picture import RawDevelopment, Zone
 from sightsize.model.settings import Grain, Tone, Toner
 from sightsize.numbers.sharpening import SURFACE_GAIN, deblur_sigma_px, radius_mm
-from sightsize.numbers.tone import mono_weights
+from sightsize.numbers.tones import mono_weights
 from sightsize.plan.crop import CropPlan, plan_crop
-from sightsize.plan.overlays import (
+from sightsize.plan.places import (
     EdgeBurnPlan,
     Mark,
     ShadePlan,

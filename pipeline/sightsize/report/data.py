@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from sightsize.plan.estimates import estimated_bytes
-from sightsize.plan.file import PlacedPicture
+from sightsize.plan.layout import rebate_room
 from sightsize.plan.picture import AnyPicture, PicturePlan
-from sightsize.plan.sheet import rebate_room
+from sightsize.plan.sheet import PlacedPicture
 from sightsize.run.planned import PlannedPrint
 from sightsize.run.worker import Outcome
 

@@ -13,10 +13,10 @@ from sightsize.model.job import Job
 from sightsize.model.settings import Aperture, Frame
 from sightsize.plan.crop import CropPlan
 from sightsize.plan.estimates import estimated_bytes
-from sightsize.plan.file import FilePlan, PlacedPicture
 from sightsize.plan.file_names import masters_of
+from sightsize.plan.layout import Stock, rebate_room
 from sightsize.plan.picture import AnyPicture, PicturePlan
-from sightsize.plan.sheet import Stock, rebate_room
+from sightsize.plan.sheet import FilePlan, PlacedPicture
 from sightsize.report.look import look_rows
 from sightsize.report.text import about, count_text
 from sightsize.run.planned import PlannedPrint

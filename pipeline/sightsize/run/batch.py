@@ -22,9 +22,9 @@ from sightsize.docket.recall import is_recorded
 from sightsize.docket.store import Docket, Record
 from sightsize.model.job import Job
 from sightsize.plan.estimates import peak_bytes
-from sightsize.plan.file import FilePlan
 from sightsize.plan.file_names import files_of
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 from sightsize.run.planned import (
     PlannedPrint,
 )

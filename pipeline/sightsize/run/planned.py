@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from sightsize.base.findings import Finding
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan, UnopenedPicture
+from sightsize.plan.sheet import FilePlan
 
 
 @dataclass(frozen=True)

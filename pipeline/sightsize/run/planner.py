@@ -11,9 +11,9 @@ from sightsize.docket.store import Docket, Record
 from sightsize.errors import SourceError
 from sightsize.model.header import Header
 from sightsize.model.job import Job, PrintRequest
-from sightsize.plan.file import FilePlan, PlacedPicture
 from sightsize.plan.file_names import files_of
 from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture
+from sightsize.plan.sheet import FilePlan, PlacedPicture
 from sightsize.run.planned import PlannedPrint
 
 
@@ -81,7 +81,7 @@ def _header(record: Record | None, source: Path, folder: Path) -> Header:
     if recalled is not None:
         return recalled
     # Imported here so that a check without pictures, and a rerun, never load libvips.
-    from sightsize.imaging.source.upright import read_header
+    from sightsize.imaging.source.open import read_header
 
     return read_header(source)
 

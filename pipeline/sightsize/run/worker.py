@@ -17,8 +17,8 @@ from sightsize.docket.record import print_record
 from sightsize.docket.store import Record
 from sightsize.errors import OutOfTimeError
 from sightsize.model.header import RAW
-from sightsize.plan.file import FilePlan
 from sightsize.plan.picture import PicturePlan
+from sightsize.plan.sheet import FilePlan
 from sightsize.run.planned import PlannedPrint
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def make_print(order: Order) -> Outcome:
 
 def _say_not_printed(plan: FilePlan[PicturePlan], error: "pyvips.Error") -> str:
     """What libvips says of a print, and whether a source is to blame."""
-    from sightsize.imaging.source.file import can_be_decoded, last_word
+    from sightsize.imaging.source.picture_file import can_be_decoded, last_word
 
     for each in plan.pictures:
         source = each.picture.look.picture.source

@@ -13,7 +13,7 @@ from sightsize.imaging.raster.pixels import pixels
 from sightsize.imaging.stages.tone import ToneScale, exposure_function, paper_function
 from sightsize.model.picture import Zone
 from sightsize.model.settings import AreaShare
-from sightsize.numbers.tone import lightness, luminance
+from sightsize.numbers.tones import lightness, luminance
 from sightsize.numbers.zones import place
 from sightsize.plan.picture import PicturePlan
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates, maximum_filter
 
-from sightsize.imaging.raster.table import STEPS_PER_L
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L
 
 Floats = NDArray[np.float64]
 

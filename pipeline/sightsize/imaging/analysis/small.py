@@ -15,10 +15,10 @@ from sightsize.base.deadline import briefly
 from sightsize.imaging.colour.light import COLOUR, Rows, mix
 from sightsize.imaging.raster.resize import resize_to
 from sightsize.imaging.raster.spread import spread
-from sightsize.imaging.source.upright import open_source
+from sightsize.imaging.source.open import open_source
 from sightsize.model.header import Header
 from sightsize.model.picture import Picture
-from sightsize.numbers.tone import RESPONSES
+from sightsize.numbers.tones import RESPONSES
 from sightsize.plan.crop import CropPlan
 from sightsize.plan.decode import decoder_shrink
 from sightsize.plan.picture import PicturePlan

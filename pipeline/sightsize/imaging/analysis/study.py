@@ -18,10 +18,10 @@ from sightsize.imaging.analysis.small import SmallPrint
 from sightsize.imaging.colour.gamut import hold_in_gamut, leaves_gamut, missed_share
 from sightsize.imaging.colour.light import COLOUR
 from sightsize.imaging.colour.output import at_lightness, output_profile
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L
 from sightsize.imaging.raster.pixels import pixels
-from sightsize.imaging.raster.table import STEPS_PER_L
 from sightsize.imaging.retouch.patches import Patch
-from sightsize.imaging.source.upright import Upright
+from sightsize.imaging.source.open import Upright
 from sightsize.imaging.stages.local_contrast import base_coefficients, coarseness
 from sightsize.imaging.stages.sharpen import MeasuredSharpening
 from sightsize.imaging.stages.tone import ToneScale, extend_reach, to_lightness
@@ -164,7 +164,7 @@ def _sharpening(plan: PicturePlan, source: Upright, scale: ToneScale) -> Measure
         return None
     floor, damping = sharpen.noise_floor, sharpen.damping
     if floor is None or damping is None:
-        from sightsize.imaging.analysis.acuity import noise_floor_and_damping
+        from sightsize.imaging.analysis.sharpness import noise_floor_and_damping
 
         floor, damping = noise_floor_and_damping(plan, sharpen, source, scale)
     return MeasuredSharpening.of(sharpen, gain=sharpen.gain * damping, noise_floor=floor)

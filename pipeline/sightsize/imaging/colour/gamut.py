@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from sightsize.imaging.colour.light import rgb_to_xyz, xyz_to_rgb
 from sightsize.imaging.colour.output import light_of, show_through_profile
+from sightsize.imaging.raster.lookup_tables import look_up, tabulate
 from sightsize.imaging.raster.pixels import at_least
-from sightsize.imaging.raster.table import look_up, tabulate
 from sightsize.model.settings import Delivery
-from sightsize.numbers import tone as tones
+from sightsize.numbers import tones
 
 _MOST_LIGHT = 16.0
 """Largest X, Y or Z, white being 1, of which the cube root is tabulated."""

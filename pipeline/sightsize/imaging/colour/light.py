@@ -19,8 +19,8 @@ import pyvips
 
 from sightsize.base.icc import ColourModel
 from sightsize.imaging.colour.profile_curves import Curve, tone_curves
-from sightsize.imaging.raster.fields import set_blob
-from sightsize.imaging.raster.table import LAST, table_image
+from sightsize.imaging.raster.header_fields import set_blob
+from sightsize.imaging.raster.lookup_tables import LAST, table_image
 
 Rows = tuple[tuple[float, ...], ...]
 

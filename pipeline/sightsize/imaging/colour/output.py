@@ -13,8 +13,7 @@ import pyvips
 
 from sightsize.base.icc import profile_colour
 from sightsize.imaging.colour.light import COLOUR, built_in_profile, rgb_to_xyz, to_light
-from sightsize.imaging.raster.pixels import at_least, at_most, three_alike
-from sightsize.imaging.raster.table import (
+from sightsize.imaging.raster.lookup_tables import (
     LAST,
     STEPS_PER_L,
     look_up,
@@ -22,8 +21,9 @@ from sightsize.imaging.raster.table import (
     tabulate_bands,
     whole_steps,
 )
+from sightsize.imaging.raster.pixels import at_least, at_most, three_alike
 from sightsize.model.settings import BUILT_IN_PROFILES, Delivery, Toner
-from sightsize.numbers import tone as tones
+from sightsize.numbers import tones
 from sightsize.numbers.toning import toned_light
 
 _TILE = 256

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from sightsize.imaging.raster.pixels import weigh
 from sightsize.model.geometry import Box
-from sightsize.numbers.tone import RESPONSES
+from sightsize.numbers.tones import RESPONSES
 from sightsize.plan.mark_shapes import Marks, Points, Whole, distance
 
 Light = NDArray[np.float32]

@@ -39,7 +39,7 @@ from sightsize.plan.mark_shapes import (
     grow,
     near_line,
 )
-from sightsize.plan.overlays import Mark
+from sightsize.plan.places import Mark
 
 SOFT_EDGE = 0.15
 """Width of the soft edge inside a mark's outline, in radii: common practice, no source."""

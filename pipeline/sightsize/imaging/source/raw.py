@@ -18,8 +18,8 @@ import pyvips
 
 from sightsize.base.paths import is_file, say_missing
 from sightsize.errors import SourceError
-from sightsize.imaging.raster.table import LAST
-from sightsize.imaging.source.file import camera_names
+from sightsize.imaging.raster.lookup_tables import LAST
+from sightsize.imaging.source.picture_file import camera_names
 from sightsize.model.header import RAW, Header
 from sightsize.model.picture import RawDevelopment
 from sightsize.numbers.white_balance import camera_multipliers, tinted_xy, white_xy

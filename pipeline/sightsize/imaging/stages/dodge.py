@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from sightsize.imaging.raster.spread import spread
-from sightsize.plan.overlays import EdgeBurnPlan, ShadePlan
+from sightsize.plan.places import EdgeBurnPlan, ShadePlan
 
 Map = NDArray[np.float64]
 

@@ -20,9 +20,9 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.base.units import MM_PER_INCH
-from sightsize.imaging.raster.table import STEPS_PER_L, tabulate, whole_steps
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L, tabulate, whole_steps
 from sightsize.model.settings import Grain
-from sightsize.numbers import tone as tones
+from sightsize.numbers import tones
 
 _TILE, _PHASE_TILE = 768, 625
 """Sides in pixels, wide enough for grain up to 24 pixels; larger grain begins to repeat."""

@@ -20,8 +20,8 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L, tabulate, whole_steps
 from sightsize.imaging.raster.spread import spread
-from sightsize.imaging.raster.table import STEPS_PER_L, tabulate, whole_steps
 
 Floats = NDArray[np.float64]
 

@@ -14,7 +14,7 @@ from typing import Self
 
 import pyvips
 
-from sightsize.imaging.raster.table import STEPS_PER_L, look_up, tabulate, whole_steps
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L, look_up, tabulate, whole_steps
 from sightsize.numbers.sharpening import emphasis, one_pass
 from sightsize.plan.picture import SharpenPlan
 

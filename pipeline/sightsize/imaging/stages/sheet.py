@@ -6,8 +6,8 @@ import pyvips
 
 from sightsize.imaging.colour.output import border_value
 from sightsize.model.settings import Delivery
-from sightsize.plan.file import BorderMark, SheetPlan
 from sightsize.plan.picture import AnyPicture
+from sightsize.plan.sheet import BorderMark, SheetPlan
 
 
 def lay_on_sheet(

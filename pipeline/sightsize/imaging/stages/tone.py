@@ -6,9 +6,9 @@ from functools import lru_cache
 
 import pyvips
 
-from sightsize.imaging.raster.table import STEPS_PER_L, look_up, tabulate, whole_steps
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L, look_up, tabulate, whole_steps
 from sightsize.model.settings import Tone
-from sightsize.numbers import tone as tones
+from sightsize.numbers import tones
 from sightsize.numbers.zones import Placement, placement_function
 
 Function = Callable[[float], float]

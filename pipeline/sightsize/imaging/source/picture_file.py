@@ -11,11 +11,11 @@ import pyvips
 
 from sightsize.base.deadline import stop_in_time
 from sightsize.base.icc import ColourModel, profile_colour, profile_name
-from sightsize.base.memory import share_one_heap
+from sightsize.base.machine_memory import share_one_heap
 from sightsize.base.paths import is_file, say_missing
 from sightsize.base.tiff_words import texts
 from sightsize.errors import SourceError
-from sightsize.imaging.raster.fields import blob, orientation, text
+from sightsize.imaging.raster.header_fields import blob, orientation, text
 from sightsize.model.header import Header
 
 # Finished operations would keep pictures alive long after their print is written.

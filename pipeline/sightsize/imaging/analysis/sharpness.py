@@ -9,12 +9,12 @@ from numpy.typing import NDArray
 
 from sightsize.imaging.analysis.noise_and_edges import edge_overshoot, noise_sigma
 from sightsize.imaging.analysis.small import rows_of
+from sightsize.imaging.raster.lookup_tables import STEPS_PER_L
 from sightsize.imaging.raster.resize import resize_to
-from sightsize.imaging.raster.table import STEPS_PER_L
-from sightsize.imaging.source.upright import Upright
+from sightsize.imaging.source.open import Upright
 from sightsize.imaging.stages.tone import ToneScale, to_lightness
 from sightsize.model.geometry import Box
-from sightsize.numbers import sharpening as acutance
+from sightsize.numbers import sharpening
 from sightsize.plan.picture import PicturePlan, SharpenPlan
 
 _WINDOWS_EACH_WAY = 4
@@ -33,9 +33,9 @@ def noise_floor_and_damping(
     if floor is None:
         # Neighbouring pixels of an enlargement share their noise.
         spacing = max(1, ceil(plan.crop.magnification))
-        floor = acutance.noise_floor(noise_sigma(windows, spacing))
+        floor = sharpening.noise_floor(noise_sigma(windows, spacing))
     if damping is None:
-        damping = acutance.damping(edge_overshoot(windows))
+        damping = sharpening.damping(edge_overshoot(windows))
     return floor, damping
 
 

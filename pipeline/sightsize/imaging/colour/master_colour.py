@@ -11,7 +11,7 @@ from functools import cache
 import pyvips
 
 from sightsize.imaging.colour.light import built_in_profile, in_primaries_of
-from sightsize.imaging.raster.table import LAST, look_up, tabulate, whole_steps
+from sightsize.imaging.raster.lookup_tables import LAST, look_up, tabulate, whole_steps
 
 _GAMMA = 1.8
 _SLOPE = 16.0

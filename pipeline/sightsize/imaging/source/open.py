@@ -9,8 +9,8 @@ from sightsize.base.deadline import stop_in_time
 from sightsize.base.icc import profile_colour
 from sightsize.errors import SourceError
 from sightsize.imaging.colour.light import Rows, built_in_profile, mix, to_light
-from sightsize.imaging.source import file as source
-from sightsize.imaging.source.file import embedded_profile, expect_size, open_upright
+from sightsize.imaging.source import picture_file
+from sightsize.imaging.source.picture_file import embedded_profile, expect_size, open_upright
 from sightsize.imaging.source.raw import RAW_SUFFIXES, raw_light, read_raw_header
 from sightsize.model.header import RAW, Header
 from sightsize.model.picture import Picture
@@ -36,7 +36,7 @@ def read_header(path: Path) -> Header:
     """Return the header of a picture of any kind. Raises SourceError."""
     if path.suffix.lower() in RAW_SUFFIXES:
         return read_raw_header(path)
-    return source.read_header(path)
+    return picture_file.read_header(path)
 
 
 def open_source(picture: Picture, header: Header, *, streamed: bool, shrink: int = 1) -> Upright:
