@@ -1,12 +1,20 @@
-"""Jobs and dockets drawn from their schemas: mostly right, wrong now and then, hostile in names."""
+"""Jobs and dockets drawn from their schemas, hostile in names, and the answers promised to them."""
 
 from collections.abc import Mapping
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 from hypothesis import strategies as st
 
+from sightsize.archive.audit import audit_docket
 from sightsize.base.schemas import schema_file
+from sightsize.checks.run import check_ids
+from sightsize.docket.store import Docket
+from sightsize.errors import DocketError, JobError
+from sightsize.job.load import load_job
+from sightsize.plan.arrange import arrange
+from sightsize.run.planner import plan_prints
 
 Node = Mapping[str, Any]
 Values = st.SearchStrategy[Any]
@@ -150,3 +158,31 @@ class _Draw:
         return chosen.flatmap(
             lambda keys: st.fixed_dictionaries({**must, **{each: free[each] for each in keys}})
         )
+
+
+def load_and_plan(path: Path) -> bool:
+    """Load a job and plan its prints; True when it is a job, False when it is refused."""
+    try:
+        job = load_job(path, check_ids())
+        files = arrange(job)
+    except JobError as error:
+        findings = error.findings
+    else:
+        plan_prints(job, files)
+        return True
+    assert findings
+    assert all(each.message and each.line >= 1 for each in findings)
+    return False
+
+
+def read_and_audit(path: Path) -> bool:
+    """Read a docket and audit it; True when it is a docket, False when it is refused."""
+    try:
+        docket = Docket(path)
+    except DocketError as error:
+        said = str(error)
+    else:
+        audit_docket(docket)
+        return True
+    assert str(path) in said
+    return False

@@ -8,50 +8,21 @@ import pytest
 import tomli_w
 from hypothesis import HealthCheck, given, settings
 
-from generated import dockets, jobs
-from sightsize.archive.audit import audit_docket
+from generated import dockets, jobs, load_and_plan, read_and_audit
 from sightsize.checks.run import check_ids
 from sightsize.docket.store import Docket
 from sightsize.errors import DocketError, JobError
 from sightsize.job.load import load_job
-from sightsize.plan.arrange import arrange
-from sightsize.run.planner import plan_prints
 
 HUNDRED = settings(max_examples=100, suppress_health_check=list(HealthCheck))
+TEN = settings(HUNDRED, max_examples=10)
 WHOLE_JOB = """sightsize = 1
 aperture = { width = "143 mm", height = "198 mm" }
 paper.size = "10x8 in"
 """
 
 
-def load_and_plan(path: Path) -> bool:
-    """Load a job and plan its prints; True when it is a job, False when it is refused."""
-    try:
-        job = load_job(path, check_ids())
-        files = arrange(job)
-    except JobError as error:
-        findings = error.findings
-    else:
-        plan_prints(job, files)
-        return True
-    assert findings
-    assert all(each.message and each.line >= 1 for each in findings)
-    return False
-
-
-def read_and_audit(path: Path) -> bool:
-    """Read a docket and audit it; True when it is a docket, False when it is refused."""
-    try:
-        docket = Docket(path)
-    except DocketError as error:
-        said = str(error)
-    else:
-        audit_docket(docket)
-        return True
-    assert str(path) in said
-    return False
-
-
+@pytest.mark.slow
 @HUNDRED
 @given(values=jobs())
 def test_a_generated_job_is_loaded_or_answered(values: Any, tmp_path: Path) -> None:
@@ -60,9 +31,26 @@ def test_a_generated_job_is_loaded_or_answered(values: Any, tmp_path: Path) -> N
     load_and_plan(path)
 
 
+@TEN
+@given(values=jobs())
+def test_a_few_generated_jobs_are_loaded_or_answered(values: Any, tmp_path: Path) -> None:
+    path = tmp_path / "job.toml"
+    path.write_text(tomli_w.dumps(values), encoding="utf-8")
+    load_and_plan(path)
+
+
+@pytest.mark.slow
 @HUNDRED
 @given(values=dockets())
 def test_a_generated_docket_is_read_or_answered(values: Any, tmp_path: Path) -> None:
+    path = tmp_path / "docket.toml"
+    path.write_text(tomli_w.dumps(values), encoding="utf-8")
+    read_and_audit(path)
+
+
+@TEN
+@given(values=dockets())
+def test_a_few_generated_dockets_are_read_or_answered(values: Any, tmp_path: Path) -> None:
     path = tmp_path / "docket.toml"
     path.write_text(tomli_w.dumps(values), encoding="utf-8")
     read_and_audit(path)

@@ -13,8 +13,7 @@ from hypothesis import HealthCheck, given, seed, settings
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from generated import dockets, jobs
-from test_generated import load_and_plan, read_and_audit
+from generated import dockets, jobs, load_and_plan, read_and_audit
 
 Read = Callable[[Path], bool]
 _KINDS: dict[str, tuple[Any, Read]] = {
