@@ -1,6 +1,6 @@
 """Settings and fixtures of every test."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -21,3 +21,13 @@ def write_job(tmp_path: Path) -> Callable[..., Path]:
         return path
 
     return write
+
+
+@pytest.fixture(autouse=True)
+def same_numbers_in_any_order(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Set a module's RNG back after each test: its pictures are the same whatever ran before."""
+    rng = getattr(request.module, "RNG", None)
+    state = rng.bit_generator.state if rng else None
+    yield
+    if rng:
+        rng.bit_generator.state = state

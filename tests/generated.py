@@ -1,4 +1,4 @@
-"""Jobs and dockets drawn from their schemas: mostly right, wrong now and then, hostile in names."""
+"""Jobs and dockets drawn from their schemas, hostile in names, and the answers promised to them."""
 
 from collections.abc import Mapping
 from datetime import date

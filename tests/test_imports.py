@@ -1,4 +1,4 @@
-"""What imports what: folders in one direction, no cycle, and no libvips before it is needed."""
+"""Modules: what imports what, in one direction; no libvips before it is needed; none too long."""
 
 import ast
 import subprocess
@@ -60,6 +60,10 @@ ARROWS: dict[str, set[str]] = {
     "cli": {"errors", "commands"},
 }
 """Which folders each folder may import from; a folder comes after all that it needs."""
+
+MOST_LINES = 300
+LONGER: dict[str, str] = {}
+"""Modules that may be longer, each with its reason."""
 
 
 def module_name(path: Path) -> str:
@@ -124,6 +128,11 @@ def test_the_table_of_folders_points_one_way() -> None:
     order = list(TopologicalSorter(ARROWS).static_order())
     assert order[0] == "errors" or order.index("errors") < order.index("base")
     assert order[-1] == "cli"
+
+
+def test_no_module_is_too_long_to_be_read() -> None:
+    lines = {name: len(path.read_text("utf-8").splitlines()) for name, path in MODULES.items()}
+    assert {name for name, count in lines.items() if count > MOST_LINES} == LONGER.keys()
 
 
 def test_the_import_reader_sees_what_it_should() -> None:

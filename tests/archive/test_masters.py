@@ -33,6 +33,7 @@ from sightsize.report.dry_run import plan_text
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import Outcome
+from speed import first_is_quick
 
 PX = (180, 120)
 SOURCE_PX = (540, 360)
@@ -136,7 +137,7 @@ def test_a_master_is_kept_only_when_asked_for(tmp_path: Path) -> None:
     assert "masters" not in docket_of(made).records["cox.tif"]
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", first_is_quick(reversed(KINDS)))
 def test_a_print_is_the_same_with_a_master_and_without(tmp_path: Path, kind: str) -> None:
     depth = {"delivery": {"bit_depth": 16}}
     for name, delivery in (("with", KEPT), ("without", depth)):
@@ -200,7 +201,7 @@ def _encoded(light: Floats, grey: bool) -> Floats:
     return np.where(light < 1 / 512, light * 16, light ** (1 / 1.8))
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", first_is_quick(KINDS))
 def test_a_master_has_no_grain_and_no_sharpening(tmp_path: Path, kind: str) -> None:
     plain = {key: each for key, each in KINDS[kind].items() if key not in ("toner", *PAPER)}
     for name, tables in (("plain", plain), ("whole", {**plain, **PAPER})):

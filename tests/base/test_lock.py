@@ -15,6 +15,7 @@ from pictures import job, save
 from sightsize.base.lock import NAME, hold_lock
 from sightsize.errors import LockedError
 from sightsize.model.job import Job
+from speed import first_is_quick
 
 HOLD = (
     "import sys; from pathlib import Path; from sightsize.base.lock import hold_lock\n"
@@ -67,6 +68,7 @@ def test_the_second_run_says_who_holds_the_folder(tmp_path: Path) -> None:
     assert not (planned.output / NAME).exists()
 
 
+@pytest.mark.slow
 def test_a_second_reprint_says_who_holds_its_folder(tmp_path: Path) -> None:
     planned = one_print(tmp_path)
     assert command(planned, "make").returncode == 0
@@ -98,7 +100,7 @@ def test_a_lock_is_held_once_in_a_process_too(tmp_path: Path) -> None:
         assert (tmp_path / NAME).exists()
 
 
-@pytest.mark.parametrize("link", ["symbolic", "hard", "to nothing"])
+@pytest.mark.parametrize("link", first_is_quick(["symbolic", "hard", "to nothing"]))
 def test_a_link_in_place_of_the_lock_is_never_written_through(tmp_path: Path, link: str) -> None:
     planned = one_print(tmp_path)
     before = (tmp_path / "a.tif").read_bytes()

@@ -368,6 +368,7 @@ def _in_small_process(code: str) -> str:
     ).stdout
 
 
+@pytest.mark.slow
 def test_a_changed_recipe_makes_one_print_and_what_is_not_so_is_said(tmp_path: Path) -> None:
     setup, commands = _setup(tmp_path), Commands()
     folder = setup.cache / f"small-{setup.pictures}"

@@ -703,6 +703,7 @@ def kill_while_writing(planned: Job, delay: float) -> list[str]:
     return [name for name in files(planned.output) if name.startswith(".")]
 
 
+@pytest.mark.slow
 def test_killed_at_any_moment_only_whole_files_have_names(tmp_path: Path) -> None:
     save(tmp_path / "a.tif", larger(SCENE))
     pictures = {f"p{at}": {"source": "a.tif", "centre_on": [at / 6, 0.5]} for at in range(6)}

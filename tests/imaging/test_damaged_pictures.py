@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from mutants import KINDS, mutant
+from speed import first_is_quick
 
 SOAK = Path(__file__).parents[1] / "soak" / "mutated_pictures.py"
 COUNT = 40
@@ -17,7 +18,7 @@ PEAK_MIB = 700
 """A picture of 100 megapixels, the limit that the soak sets, fills 300 MiB."""
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", first_is_quick(KINDS))
 def test_damaged_pictures_are_printed_or_answered(kind: str) -> None:
     if kind == "dng" and importlib.util.find_spec("rawpy") is None:
         pytest.skip("rawpy is not installed")

@@ -12,6 +12,7 @@ from sightsize.plan.arrange import arrange
 from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import set_libvips_threads
+from speed import first_is_quick
 
 
 def made(planned: Job, workers: int, executor: Executor | None = None) -> dict[str, bytes]:
@@ -33,12 +34,12 @@ def first(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
     return made(every_stage(tmp_path_factory.mktemp("first")), 1)
 
 
-@pytest.mark.parametrize("workers", [2, 4])
+@pytest.mark.parametrize("workers", first_is_quick([2, 4]))
 def test_prints_at_once(tmp_path: Path, first: dict[str, bytes], workers: int) -> None:
     assert made(every_stage(tmp_path), workers) == first
 
 
-@pytest.mark.parametrize("count", [1, 2, 4])
+@pytest.mark.parametrize("count", first_is_quick([2, 1, 4]))
 def test_threads_of_libvips(
     tmp_path: Path, first: dict[str, bytes], count: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -52,6 +53,7 @@ def test_threads_of_libvips(
         set_libvips_threads(before)
 
 
+@pytest.mark.slow
 def test_processes(tmp_path: Path, first: dict[str, bytes]) -> None:
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         assert made(every_stage(tmp_path), 2, pool) == first

@@ -18,6 +18,7 @@ from icc_profiles import Floats
 from pictures import BORDER_PX, Pixels, job, make, picture_of, printed, read, save
 from sightsize.imaging.stages.level import level_and_crop
 from sightsize.model.geometry import Box
+from speed import first_is_quick
 
 BUSY = np.random.default_rng(8).integers(0, 256, size=(90, 60, 3)).astype(np.uint8)
 LOBBY_OAK = {
@@ -38,6 +39,7 @@ def lobby_oak(folder: Path, **delivery: Any) -> Pixels:
     return read(printed(folder, save(folder / "busy.tif", BUSY), (1, 1), **tables))
 
 
+@pytest.mark.slow
 def test_tiff_border_is_exactly_paper(tmp_path: Path) -> None:
     sheet = lobby_oak(tmp_path, format="tiff").copy()
     assert sheet.shape == (3600, 2400, 3)
@@ -48,6 +50,7 @@ def test_tiff_border_is_exactly_paper(tmp_path: Path) -> None:
         assert (rim < 255).any()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("quality", "most"), [(95, 20), (60, 110)])
 def test_jpeg_border_is_exactly_paper_outside_the_edge_blocks(
     tmp_path: Path, quality: int, most: int
@@ -133,6 +136,7 @@ def hashes(folder: Path) -> dict[str, str]:
     return {each.name: hashlib.sha256(each.read_bytes()).hexdigest() for each in prints}
 
 
+@pytest.mark.slow
 def test_bytes_are_the_same_again_and_for_any_number_of_threads(tmp_path: Path) -> None:
     soft = gaussian_filter(np.random.default_rng(1).normal(size=(400, 500, 3)), (2, 2, 0))
     pixels = np.clip(128 + 250 * soft, 0, 255).astype(np.uint8)
@@ -259,7 +263,7 @@ def test_level_shows_no_pixel_from_outside(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("orientation", [1, 3, 6])
-@pytest.mark.parametrize("degrees", [0.0, 0.7, 20.0])
+@pytest.mark.parametrize("degrees", first_is_quick([0.7, 0.0, 20.0]))
 def test_shrinking_while_decoding_keeps_everything_in_place(
     tmp_path: Path, orientation: int, degrees: float
 ) -> None:

@@ -177,6 +177,7 @@ def test_a_text_that_cannot_be_read_stays_and_is_told() -> None:
 
 
 def test_each_text_is_parsed_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    units.read_length.cache_clear()  # another test may have read the same texts
     request(tmp_path, {})  # reads the defaults
     parsed: list[str] = []
 

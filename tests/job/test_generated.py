@@ -15,12 +15,14 @@ from sightsize.errors import DocketError, JobError
 from sightsize.job.load import load_job
 
 HUNDRED = settings(max_examples=100, suppress_health_check=list(HealthCheck))
+TEN = settings(HUNDRED, max_examples=10)
 WHOLE_JOB = """sightsize = 1
 aperture = { width = "143 mm", height = "198 mm" }
 paper.size = "10x8 in"
 """
 
 
+@pytest.mark.slow
 @HUNDRED
 @given(values=jobs())
 def test_a_generated_job_is_loaded_or_answered(values: Any, tmp_path: Path) -> None:
@@ -29,9 +31,26 @@ def test_a_generated_job_is_loaded_or_answered(values: Any, tmp_path: Path) -> N
     load_and_plan(path)
 
 
+@TEN
+@given(values=jobs())
+def test_a_few_generated_jobs_are_loaded_or_answered(values: Any, tmp_path: Path) -> None:
+    path = tmp_path / "job.toml"
+    path.write_text(tomli_w.dumps(values), encoding="utf-8")
+    load_and_plan(path)
+
+
+@pytest.mark.slow
 @HUNDRED
 @given(values=dockets())
 def test_a_generated_docket_is_read_or_answered(values: Any, tmp_path: Path) -> None:
+    path = tmp_path / "docket.toml"
+    path.write_text(tomli_w.dumps(values), encoding="utf-8")
+    read_and_audit(path)
+
+
+@TEN
+@given(values=dockets())
+def test_a_few_generated_dockets_are_read_or_answered(values: Any, tmp_path: Path) -> None:
     path = tmp_path / "docket.toml"
     path.write_text(tomli_w.dumps(values), encoding="utf-8")
     read_and_audit(path)

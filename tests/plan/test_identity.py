@@ -1,12 +1,13 @@
 """A print's identity changes with everything that changes its pixels, and with nothing else."""
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+import every_key
 from dng import mosaic, neutral, seen, write_dng
 from pictures import job as job_of
 from pictures import planned_file, save
@@ -148,3 +149,48 @@ def test_a_raw_development_counts_for_raw_files(tmp_path: Path) -> None:
 
     assert of({}) != of({"exposure": 0.5})
     assert of({}) == of({"exposure": 0.0})
+
+
+# A key that the identity forgets is caught.
+
+
+@pytest.fixture(scope="module")
+def sources(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("every-key")
+    every_key.write_sources(folder)
+    return folder
+
+
+KEYS = sorted(every_key.keys_of_a_print())
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_key_counts_unless_the_schema_sets_it_aside(sources: Path, key: str) -> None:
+    assert key in every_key.CHANGED, (
+        f"{key} has no entry in tests/every_key.py: give CHANGED another valid value for it, and "
+        'have BASE use it; if it changes no byte of a print, write "x-same-print": true beside '
+        "it in schemas/job.schema.json"
+    )
+    values = every_key.with_needs(key)
+    before = print_identity(planned_file(every_key.job_of(sources, values)))
+    every_key.set_at(values, key, every_key.CHANGED[key])
+    after = print_identity(planned_file(every_key.job_of(sources, values)))
+    same = every_key.makes_the_same_print(key)
+    assert (after == before) == same, (
+        f'{key} is set aside by "x-same-print" in the schema, but it changes a print'
+        if same
+        else f"{key} changes a print, and sightsize/plan/identity.py does not see it"
+    )
+
+
+def test_every_changed_key_is_one_of_the_schema() -> None:
+    assert every_key.CHANGED.keys() == set(KEYS)
+
+
+def test_every_stage_is_at_work_in_the_base_job(sources: Path) -> None:
+    file = planned_file(every_key.job_of(sources, every_key.BASE))
+    (placed,) = file.pictures
+    at_work = asdict(placed.picture)
+    idle = {name for name, each in at_work.items() if not each}
+    # A raw file has a job of its own; only a print from a master has the grain of another.
+    assert idle == {"raw", "grain_of"}

@@ -22,6 +22,7 @@ from sightsize.docket.store import Docket
 from sightsize.errors import ClusterError
 from sightsize.model.job import Job
 from sightsize.run import dask as cluster
+from speed import first_is_quick
 
 pytest.importorskip("distributed", reason="distributed is not installed")
 
@@ -95,6 +96,7 @@ def wait_for_part(folder: Path, process: subprocess.Popen[bytes]) -> None:
         time.sleep(0.002)
 
 
+@pytest.mark.slow
 def test_a_worker_that_dies_leaves_its_print_to_another(tmp_path: Path) -> None:
     planned = many_prints(tmp_path)
     with scheduler() as address, worker(address) as first, worker(address):
@@ -114,6 +116,7 @@ def test_a_worker_that_dies_leaves_its_print_to_another(tmp_path: Path) -> None:
     assert [each.state for each in audit_docket(docket)] == ["whole"] * PRINTS
 
 
+@pytest.mark.slow
 def test_a_worker_gives_up_what_takes_too_long(tmp_path: Path) -> None:
     save(tmp_path / "a.tif", np.full((40, 40, 3), 90, np.uint8))
     picture = {"long": {"source": "a.tif"}}
@@ -145,7 +148,7 @@ def test_no_scheduler_there(tmp_path: Path) -> None:
     assert not planned.output.exists()
 
 
-@pytest.mark.parametrize("said", [b"HTTP/1.1 400 Bad Request\r\n\r\n", b""])
+@pytest.mark.parametrize("said", first_is_quick([b"HTTP/1.1 400 Bad Request\r\n\r\n", b""]))
 def test_something_else_listens_there(tmp_path: Path, said: bytes) -> None:
     planned = many_prints(tmp_path)
     with socket.create_server(("127.0.0.1", 0)) as listening:

@@ -25,6 +25,7 @@ from sightsize.run.batch import make_prints
 from sightsize.run.planner import plan_prints
 from sightsize.run.queue import QueuedPrint, Room, hand_out
 from sightsize.run.worker import Order, Outcome, make_print
+from speed import first_is_quick
 
 PX = (600, 600)
 SPAWN = get_context("spawn")
@@ -235,7 +236,7 @@ def interrupted(planned: Job, command: list[str]) -> subprocess.CompletedProcess
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals to a group of processes are POSIX")
-@pytest.mark.parametrize("kind", ["one thread", "threads", "processes"])
+@pytest.mark.parametrize("kind", first_is_quick(["one thread", "threads", "processes"]))
 def test_interrupted_and_gone_on_with(tmp_path: Path, kind: str) -> None:
     planned = many_prints(tmp_path, 6, (800, 800))
     command = ["-m", "sightsize", "make", str(planned.path)]
