@@ -31,7 +31,7 @@ from scipy.ndimage import gaussian_filter
 
 from sightsize.checks.run import check_ids
 from sightsize.imaging.analysis.skin import skin_map
-from sightsize.imaging.analysis.small import cut_printed_part, small_light
+from sightsize.imaging.analysis.small_picture import cut_printed_part, small_light
 from sightsize.imaging.colour.output import finish_mono
 from sightsize.imaging.raster.lookup_tables import STEPS_PER_L
 from sightsize.imaging.render import sheet_image

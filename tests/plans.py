@@ -18,7 +18,7 @@ from sightsize.plan.layout import Place, Stock
 from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture
 from sightsize.plan.sheet import FilePlan, PlacedPicture
 from sightsize.plan.size import PictureSize
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 
 ONE_PRINT = '[[prints]]\nsource = "catch-four.tif"\n'
 

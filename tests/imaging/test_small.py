@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pictures import Pixels, job, picture_of, planned_picture, printed, save
-from sightsize.imaging.analysis.small import LONG_SIDE_PX, SmallPrint
+from sightsize.imaging.analysis.small_picture import LONG_SIDE_PX, SmallPrint
 from sightsize.plan.picture import PicturePlan
 
 

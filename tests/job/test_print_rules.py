@@ -13,7 +13,7 @@ from plans import COX_MEGAPHONE, findings, request
 from plans import job as job_of
 from sightsize.errors import JobError
 from sightsize.imaging import render as chain
-from sightsize.imaging.source.open import read_header
+from sightsize.imaging.source.open_upright import read_header
 from sightsize.model.header import Header
 
 SHEET = '[aperture]\nwidth = "143 mm"\nheight = "198 mm"\n[paper]\nsize = "10x8 in"\n'

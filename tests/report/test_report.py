@@ -28,7 +28,7 @@ from sightsize.report import text as report
 from sightsize.report.data import as_json, outcomes_data, prints_data
 from sightsize.report.junit import junit_xml
 from sightsize.report.text import finding_lines
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import Outcome, failed
 

@@ -10,7 +10,7 @@ from sightsize.base.paths import follow_links, is_file
 from sightsize.docket.recall import is_same_print
 from sightsize.docket.store import Docket, Record
 from sightsize.plan.file_names import MASTERS
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 
 _ENDINGS = (".jpg", ".tif")
 

@@ -10,7 +10,7 @@ from typing import Any, Literal, NamedTuple, get_args
 import tomli_w
 
 from sightsize.archive.audit import file_state
-from sightsize.archive.rematch import master_job, not_in_master, plan_from_masters
+from sightsize.archive.from_master import master_job, not_in_master, plan_from_masters
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
 from sightsize.checks.run import check_ids
@@ -22,7 +22,7 @@ from sightsize.plan.arrange import arrange
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
 from sightsize.run.batch import make_prints
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import Outcome
 

@@ -6,8 +6,8 @@ from functools import cache
 
 from sightsize.base.findings import Finding
 from sightsize.base.units import mm_text
+from sightsize.checks.lengths import apart
 from sightsize.checks.registry import check, say
-from sightsize.checks.wording import apart
 from sightsize.model.settings import EDGES, Edges
 from sightsize.plan.picture import AnyPicture
 from sightsize.plan.sheet import PlacedPicture

@@ -5,8 +5,8 @@ from fractions import Fraction
 
 from sightsize.base.findings import Finding
 from sightsize.base.units import mm_text
+from sightsize.checks.lengths import apart
 from sightsize.checks.registry import check, say
-from sightsize.checks.wording import apart
 from sightsize.model.header import RAW
 from sightsize.model.picture import AS_THE_CAMERA
 from sightsize.plan.crop import ACUITY_MM_PPI

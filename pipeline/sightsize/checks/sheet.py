@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from sightsize.base.findings import Finding
+from sightsize.checks.lengths import apart, at_least
 from sightsize.checks.registry import check, say
-from sightsize.checks.wording import apart, at_least
 from sightsize.plan.layout import least_margins, rebate_room, short_margins
 from sightsize.plan.picture import AnyPicture
 from sightsize.plan.sheet import PlacedPicture

@@ -20,7 +20,7 @@ from sightsize.report import dry_run, text
 from sightsize.report.data import outcomes_data, prints_data
 from sightsize.report.progress import Progress
 from sightsize.run.batch import make_prints
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.planner import plan_prints
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import pyvips
 
-from sightsize.imaging.analysis.small import rows_of
+from sightsize.imaging.analysis.small_picture import rows_of
 from sightsize.imaging.analysis.study import Study, study
 from sightsize.imaging.colour import output
 from sightsize.imaging.colour.gamut import hold_in_gamut
@@ -21,7 +21,7 @@ from sightsize.imaging.colour.master_colour import wide_codes
 from sightsize.imaging.raster.resize import resize_to
 from sightsize.imaging.raster.spread import spread
 from sightsize.imaging.retouch.patches import Patch, lay_patches
-from sightsize.imaging.source.open import Upright, open_source
+from sightsize.imaging.source.open_upright import Upright, open_source
 from sightsize.imaging.stages import sheet
 from sightsize.imaging.stages.grain import add_grain
 from sightsize.imaging.stages.level import level_and_crop

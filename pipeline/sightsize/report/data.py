@@ -11,7 +11,7 @@ from sightsize.plan.estimates import estimated_bytes
 from sightsize.plan.layout import rebate_room
 from sightsize.plan.picture import AnyPicture, PicturePlan
 from sightsize.plan.sheet import PlacedPicture
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.worker import Outcome
 
 

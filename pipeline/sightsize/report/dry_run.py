@@ -19,7 +19,7 @@ from sightsize.plan.picture import AnyPicture, PicturePlan
 from sightsize.plan.sheet import FilePlan, PlacedPicture
 from sightsize.report.look import look_rows
 from sightsize.report.text import about, count_text
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 
 _LABEL = 12
 LONG_JOB = 20

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.worker import Outcome
 
 

@@ -25,9 +25,7 @@ from sightsize.plan.estimates import peak_bytes
 from sightsize.plan.file_names import files_of
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
-from sightsize.run.planned import (
-    PlannedPrint,
-)
+from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.planner import job_sources
 from sightsize.run.queue import Make, QueuedPrint, Room, hand_out
 from sightsize.run.worker import (

@@ -14,7 +14,7 @@ from sightsize.model.job import Job, PrintRequest
 from sightsize.plan.file_names import files_of
 from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture
 from sightsize.plan.sheet import FilePlan, PlacedPicture
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 
 
 def plan_prints(
@@ -81,7 +81,7 @@ def _header(record: Record | None, source: Path, folder: Path) -> Header:
     if recalled is not None:
         return recalled
     # Imported here so that a check without pictures, and a rerun, never load libvips.
-    from sightsize.imaging.source.open import read_header
+    from sightsize.imaging.source.open_upright import read_header
 
     return read_header(source)
 

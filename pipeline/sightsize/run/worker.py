@@ -19,7 +19,7 @@ from sightsize.errors import OutOfTimeError
 from sightsize.model.header import RAW
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 
 if TYPE_CHECKING:
     import pyvips

@@ -7,7 +7,7 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.errors import SourceError, ZoneError
-from sightsize.imaging.analysis.small import SmallPrint, rows_of
+from sightsize.imaging.analysis.small_picture import SmallPrint, rows_of
 from sightsize.imaging.colour.light import mix
 from sightsize.imaging.raster.pixels import pixels
 from sightsize.imaging.stages.tone import ToneScale, exposure_function, paper_function

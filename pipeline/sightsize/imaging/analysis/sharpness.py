@@ -8,10 +8,10 @@ import pyvips
 from numpy.typing import NDArray
 
 from sightsize.imaging.analysis.noise_and_edges import edge_overshoot, noise_sigma
-from sightsize.imaging.analysis.small import rows_of
+from sightsize.imaging.analysis.small_picture import rows_of
 from sightsize.imaging.raster.lookup_tables import STEPS_PER_L
 from sightsize.imaging.raster.resize import resize_to
-from sightsize.imaging.source.open import Upright
+from sightsize.imaging.source.open_upright import Upright
 from sightsize.imaging.stages.tone import ToneScale, to_lightness
 from sightsize.model.geometry import Box
 from sightsize.numbers import sharpening

@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 
 from sightsize.base.icc import has_perceptual_table
 from sightsize.imaging.analysis.metering import meter
-from sightsize.imaging.analysis.small import SmallPrint
+from sightsize.imaging.analysis.small_picture import SmallPrint
 from sightsize.imaging.colour.gamut import hold_in_gamut, leaves_gamut, missed_share
 from sightsize.imaging.colour.light import COLOUR
 from sightsize.imaging.colour.output import at_lightness, output_profile
 from sightsize.imaging.raster.lookup_tables import STEPS_PER_L
 from sightsize.imaging.raster.pixels import pixels
 from sightsize.imaging.retouch.patches import Patch
-from sightsize.imaging.source.open import Upright
+from sightsize.imaging.source.open_upright import Upright
 from sightsize.imaging.stages.local_contrast import base_coefficients, coarseness
 from sightsize.imaging.stages.sharpen import MeasuredSharpening
 from sightsize.imaging.stages.tone import ToneScale, extend_reach, to_lightness

@@ -15,7 +15,7 @@ from sightsize.docket.store import Record
 from sightsize.model.geometry import Box
 from sightsize.plan.crop import ExactBox
 from sightsize.plan.picture import PicturePlan
-from sightsize.run.planned import PlannedPrint
+from sightsize.run.planned_print import PlannedPrint
 
 _ELSEWHERE = ("tone", "local_contrast", "cameras", "pictures")
 """Tables of a job whose work is done in the master."""

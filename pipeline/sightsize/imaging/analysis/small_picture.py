@@ -15,7 +15,7 @@ from sightsize.base.deadline import briefly
 from sightsize.imaging.colour.light import COLOUR, Rows, mix
 from sightsize.imaging.raster.resize import resize_to
 from sightsize.imaging.raster.spread import spread
-from sightsize.imaging.source.open import open_source
+from sightsize.imaging.source.open_upright import open_source
 from sightsize.model.header import Header
 from sightsize.model.picture import Picture
 from sightsize.numbers.tones import RESPONSES
