@@ -1,6 +1,7 @@
 """Modules: what imports what, in one direction; no libvips before it is needed; none too long."""
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -168,3 +169,22 @@ def test_a_check_without_pictures_does_not_load_libvips() -> None:
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
     assert (done.returncode, done.stderr) == (0, "")
     assert "valid, 1 print" in done.stdout
+
+
+NAMED = [
+    *(path for path in PACKAGE.rglob("__init__.py") if path.parent != PACKAGE),
+    *PACKAGE.rglob("DECISIONS.md"),
+]
+
+
+@pytest.mark.parametrize("page", NAMED, ids=lambda page: str(page.relative_to(PACKAGE)))
+def test_modules_that_a_folder_names_are_there(page: Path) -> None:
+    """A folder's guide says what to read; names that have moved since would mislead."""
+    text = page.read_text(encoding="utf-8")
+    if page.suffix == ".py":
+        found = re.findall(r"``([a-z_]+)``", ast.get_docstring(ast.parse(text)) or "")
+    else:
+        found = re.findall(r"`((?:[a-z_]+/)*[a-z_]+)\.py`", text)
+    for name in found:
+        places = (page.parent, page.parent.parent, PACKAGE, PACKAGE.parents[1])
+        assert any((place / f"{name}.py").is_file() for place in places), name

@@ -1,5 +1,5 @@
 """Years later: are the prints still what they were, and the same prints again.
 
-``audit`` reads everything delivered, ``reprint`` makes prints again from their docket, ``rematch``
-from their masters.
+``audit`` reads everything delivered, ``reprint`` makes prints again from their docket,
+``from_master`` from their masters.
 """

@@ -4,5 +4,5 @@ source -> analysis -> colour.light -> retouch -> stages.level -> raster.resize -
 tone -> local_contrast -> sharpen -> grain -> colour.gamut -> colour.output -> stages.sheet.
 
 Every stage takes and returns pyvips images and does no input or output of its own. The black-and-
-white conversion has no module: it is a row of weights that ``light`` mixes while it linearises.
+white conversion has no module: it is a row of weights that ``colour.light`` mixes in.
 """

@@ -1,4 +1,4 @@
 """Arithmetic of the darkroom, without a picture; each module can be read by itself.
 
-``tone``, ``zones``, ``toning``, ``sharpening``, ``white_balance``.
+``tones``, ``zones``, ``toning``, ``sharpening``, ``white_balance``.
 """

@@ -1,4 +1,4 @@
 """Colour on its way in (``light``, ``profile_curves``) and out (``gamut``, ``output``).
 
-``wide`` is the colour space of masters.
+``master_colour`` is the colour space of masters.
 """

@@ -1,4 +1,4 @@
 """Tools for images that know nothing of photography.
 
-Sizes: ``resize``, ``spread``. Values: ``table``, ``pixels``. Metadata: ``fields``.
+Sizes: ``resize``, ``spread``. Values: ``lookup_tables``, ``pixels``. Metadata: ``header_fields``.
 """

@@ -1,4 +1,4 @@
-"""Source pictures of any kind, opened upright. Read ``upright`` first.
+"""Source pictures of any kind, opened upright. Read ``open_upright`` first.
 
-``file`` opens what libvips reads; ``raw`` develops camera files, with colour from ``camera``.
+``picture_file`` opens what libvips reads; ``raw`` develops camera files, with colour from ``camera``.
 """
