@@ -228,6 +228,7 @@ NEEDS: dict[str, Values] = {
     "toner.chroma": _ONE_TINT,
     "delivery.profile": {"toner": None},
     "delivery.bit_depth": {"delivery.format": "tiff"},
+    "pictures.NAME.assume_profile": {"pictures.NAME.source": "bare.jpg"},
     "pictures.NAME.crop.left": {"pictures.NAME.crop.width": 0.9},
     "pictures.NAME.crop.top": {"pictures.NAME.crop.height": 0.9},
     "pictures.NAME.centre_on": {"pictures.NAME.centre_on": [0.5, 0.8]},
@@ -306,6 +307,8 @@ def write_sources(folder: Path) -> None:
     exif.get_ifd(0x8769)[0xA431] = SERIAL  # Exif 2.3: BodySerialNumber
     for name, grey in (("a.jpg", 120), ("another.jpg", 121)):
         save(folder / name, np.full((90, 60, 3), grey, np.uint8), exif=exif)
+    bare = Image.fromarray(np.full((90, 60, 3), 120, np.uint8))
+    bare.save(folder / "bare.jpg", exif=exif)  # without a profile
     write_dng(folder / "plate.dng", mosaic(seen(np.full((90, 60, 3), 0.18))), neutral())
 
 

@@ -8,13 +8,14 @@ import os
 import sys
 import tempfile
 import traceback
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
-from sightsize.errors import FAULT, INTERRUPTED, SightsizeError
+from sightsize.errors import FAULT, INTERRUPTED, SightsizeError, reason_of
 
 
 class _Commands(TyperGroup):
@@ -55,13 +56,14 @@ def main() -> None:
     except OSError as error:
         _drop_output()
         where = f" ({error.filename})" if error.filename else ""
-        _leave(f"cannot continue: {(error.strerror or str(error)).lower()}{where}", 1)
+        _leave(f"cannot continue: {reason_of(error)}{where}", 1)
     except Exception as error:
         _leave(_fault(error), FAULT)
 
 
 def _leave(sentence: str, code: int) -> None:
-    print(sentence, file=sys.stderr)
+    with suppress(OSError):  # it may be closed or full
+        typer.echo(sentence, err=True)
     sys.exit(code)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 if TYPE_CHECKING:
     from sightsize.base.findings import Finding
+    from sightsize.model.job import Job
 
 FAULT = 3
 INTERRUPTED = 130
@@ -31,8 +32,10 @@ class JobError(SightsizeError):
 
     exit_code = 2
 
-    def __init__(self, findings: "Iterable[Finding]") -> None:
+    def __init__(self, findings: "Iterable[Finding]", job: "Job | None" = None) -> None:
+        """Take what is wrong, and the job as far as it could be built in spite of it."""
         self.findings = tuple(findings)
+        self.job = job
         super().__init__("\n".join(finding.sentence() for finding in self.findings))
 
 
@@ -94,3 +97,8 @@ class OutOfTimeError(SightsizeError):
 
 class LockedError(SightsizeError):
     """A folder that cannot be held, mostly since another run holds it."""
+
+
+def reason_of(error: OSError) -> str:
+    """Return why the system refused, as the end of a sentence."""
+    return (error.strerror or str(error)).lower()

@@ -5,8 +5,10 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from pictures import job, save
 from sightsize import cli, errors
 
 FAMILY = [
@@ -101,3 +103,39 @@ def test_a_command_line_that_is_wrong_ends_in_2() -> None:
     )
     assert done.returncode == 2
     assert "Traceback" not in done.stderr
+
+
+BOTH_WRONG = """sightsize = 1
+aperture = { width = "143 mm", height = "198 mm" }
+paper.size = "10x8 in"
+delivery.name = "{picture}"
+[[prints]]
+source = "a.jpg"
+frame = "lobby"
+[[prints]]
+source = "con.jpg"
+"""
+
+
+def test_mistakes_of_all_kinds_are_told_at_once(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    path = tmp_path / "job.toml"
+    path.write_text(BOTH_WRONG, encoding="utf-8")
+    assert run_main(monkeypatch, "check", "--no-pictures", str(path)) == 2
+    said = capsys.readouterr().out
+    device, frame = said.splitlines()[:2]
+    assert "delivery.name" in device
+    assert "'con'" in device
+    assert "there is no frame named 'lobby'" in frame
+    assert said.endswith("2 mistakes to fix\n")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="descriptors are closed by a POSIX shell")
+def test_a_run_with_standard_error_closed_makes_its_prints(tmp_path: Path) -> None:
+    save(tmp_path / "a.tif", np.full((48, 64, 3), 120, np.uint8))
+    planned = job(tmp_path, {"print": {"source": "a.tif"}}, (64, 48))
+    command = f"exec '{sys.executable}' -m sightsize make '{planned.path}' 2>&-"
+    done = subprocess.run(["sh", "-c", command], stdout=subprocess.PIPE, text=True)
+    assert done.returncode == 0
+    assert "1 made" in done.stdout

@@ -14,6 +14,7 @@ from jsonschema import Draft202012Validator
 from typer.testing import CliRunner
 
 from pictures import Pixels, job, save
+from sightsize import __version__
 from sightsize.archive.audit import audit_docket
 from sightsize.archive.reprint import reprint_docket
 from sightsize.base import hashes
@@ -125,6 +126,25 @@ def test_what_was_measured_is_kept_while_the_print_is_the_same(tmp_path: Path) -
     records = docket_of(made).records
     assert records["p1.tif"]["measured"]["width"] == "9.6 mm"
     assert records["p2.tif"]["measured"]["width"] == "9.6 mm"
+
+
+def test_what_was_measured_is_kept_while_the_pixels_are_the_same(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    docket = docket_of(made)
+    measured = {"on": "2026-05-04", "width": "9.6 mm"}
+    first = {**docket.records["p1.tif"], "measured": measured}
+    docket.note(first)
+    # Made anew by another version: another identity, the same picture on paper.
+    docket.note({**_unmeasured(first), "identity": f"sha256:{'0' * 64}"})
+    assert docket_of(made).records["p1.tif"]["measured"] == measured
+    other = {**first["output"], "pixels_sha256": "0" * 64}
+    docket.note({**_unmeasured(first), "identity": f"sha256:{'1' * 64}", "output": other})
+    assert "measured" not in docket_of(made).records["p1.tif"]
+
+
+def _unmeasured(record: dict[str, Any]) -> dict[str, Any]:
+    return {key: each for key, each in record.items() if key != "measured"}
 
 
 @pytest.mark.parametrize("text", ["docket = ", "docket = 3\nprints = []\n", "docket = 1\n", "\xff"])
@@ -365,6 +385,18 @@ def test_an_audit_of_a_job_tells_what_it_asks_for_by_now(tmp_path: Path) -> None
     docket.records.pop("p1.tif")
     found = audit_docket(docket, plan_prints(made, arrange(made), docket=docket))
     assert ("p1.tif", "missing") in {(each.file, each.state) for each in found}
+
+
+def test_an_audit_says_which_version_made_an_outdated_print(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    docket = docket_of(made)
+    old = docket.records["p1.tif"]
+    old["identity"] = f"sha256:{'0' * 64}"
+    old["versions"]["sightsize"] = "0.3.0"
+    found = audit_docket(docket, plan_prints(made, arrange(made), docket=docket))
+    (said,) = [each.message for each in found if each.state == "outdated"]
+    assert said == f"sightsize 0.3.0 made it; this version, {__version__}, would make it anew"
 
 
 @pytest.mark.parametrize(

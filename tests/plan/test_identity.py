@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 
 import every_key
 from dng import mosaic, neutral, seen, write_dng
@@ -131,6 +132,24 @@ def test_the_exact_crop_counts_where_the_small_picture_is_used(folder: Path) -> 
     assert identity(folder, narrow) == identity(folder, moved)
     contrast = {"local_contrast": {"gain": 0.2}}
     assert identity(folder, narrow, **contrast) != identity(folder, moved, **contrast)
+
+
+@pytest.mark.parametrize("key", ["noise_floor", "already_sharpened"])
+def test_the_exact_crop_counts_where_sharpening_is_measured(folder: Path, key: str) -> None:
+    # Squares all over the exact crop are looked at, at the magnification that it has.
+    measured = {"sharpen": {"gain": 0.8, key: "measured"}}
+    narrow = {"crop": {"left": 0.1, "top": 0.1, "width": 0.7, "height": 0.8}}
+    moved = {"crop": {"left": 0.101, "top": 0.1, "width": 0.7, "height": 0.8}}
+    assert identity(folder, narrow, **measured) != identity(folder, moved, **measured)
+
+
+def test_an_assumed_profile_counts_for_files_without_one(folder: Path) -> None:
+    assumed = {"assume_profile": "srgb"}
+    assert identity(folder, assumed) == identity(folder)
+    bare = np.full((80, 120, 3), 120, np.uint8)
+    Image.fromarray(bare).save(folder / "cox.tif")
+    accepted = {"checks": {"accept": ["no-profile"]}}
+    assert identity(folder, assumed, **accepted) != identity(folder, **accepted)
 
 
 def test_the_source_counts(folder: Path) -> None:

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence, Set
 from pathlib import Path
 from typing import Any, Literal, NamedTuple, get_args
 
+from sightsize import __version__
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
 from sightsize.docket.recall import is_same_print
@@ -69,7 +70,14 @@ def _beside_the_job(
             and plan is not None
             and not is_same_print(record, plan, docket.path.parent)
         ):
-            yield Audited(name, "outdated", "the job has changed and now makes a different print")
+            yield Audited(name, "outdated", _why_outdated(record))
+
+
+def _why_outdated(record: Record) -> str:
+    made_by = record["versions"].get("sightsize", "an earlier version")
+    if made_by != __version__:
+        return f"sightsize {made_by} made it; this version, {__version__}, would make it anew"
+    return "the job has changed and now makes a different print"
 
 
 def _master_files(folder: Path) -> list[str]:

@@ -44,6 +44,11 @@ class Finding:
         return replace(self, file=file, line=line, column=column, key=key)
 
 
+def in_order(findings: Iterable[Finding]) -> list[Finding]:
+    """Return findings about a job file once each, in the order of their places."""
+    return sorted(dict.fromkeys(findings), key=lambda each: (each.line, each.column))
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return the known name most like a mistyped one, or nothing."""
     spellings = {name.casefold(): name for name in known}

@@ -8,7 +8,7 @@ import typer
 
 from sightsize.base.findings import Finding
 from sightsize.commands.shared import as_data, echo_json, load
-from sightsize.errors import JobError, UsageError
+from sightsize.errors import JobError, UsageError, reason_of
 from sightsize.report.data import prints_data
 from sightsize.report.junit import junit_xml
 from sightsize.report.text import count_text, finding_lines
@@ -65,6 +65,4 @@ def _write_junit(path: Path, text: str) -> None:
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
-        raise UsageError(
-            f"cannot write {path}: {(error.strerror or str(error)).lower()}"
-        ) from error
+        raise UsageError(f"cannot write {path}: {reason_of(error)}") from error

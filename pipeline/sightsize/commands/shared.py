@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from sightsize.errors import JobError, SightsizeError
+from sightsize.base.findings import in_order
+from sightsize.errors import JobError, SightsizeError, reason_of
 
 if TYPE_CHECKING:
     from sightsize.base.findings import Finding
@@ -19,13 +20,30 @@ if TYPE_CHECKING:
 
 
 def load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
-    """Return a job and the files that it comes to. Raises JobError."""
+    """Return a job and the files that it comes to.
+
+    Raises JobError with all that is wrong: in the file, and with the names of its prints.
+    """
     from sightsize.checks.run import check_ids
     from sightsize.job.load import load_job
     from sightsize.plan.arrange import arrange
 
-    job = load_job(path, check_ids())
+    try:
+        job = load_job(path, check_ids())
+    except JobError as error:
+        raise JobError(in_order([*error.findings, *_name_findings(error.job)])) from None
     return job, arrange(job)
+
+
+def _name_findings(job: "Job | None") -> "Sequence[Finding]":
+    """What is wrong with the names of those prints of a job that could be built."""
+    from sightsize.plan.arrange import arrange
+
+    try:
+        arrange(job) if job is not None else ()
+    except JobError as error:
+        return error.findings
+    return ()
 
 
 def load_and_report(
@@ -82,7 +100,7 @@ def hold_folder(folder: Path) -> Iterator[None]:
             held.enter_context(hold_lock(folder))
             remove_leftovers(*folders)
         except OSError as error:
-            reason = (error.strerror or str(error)).lower()
+            reason = reason_of(error)
             raise SightsizeError(f"cannot write in {folder}: {reason}") from error
         yield
         remove_leftovers(*folders)

@@ -105,8 +105,8 @@ def _find_standing(
             return seen
     if not replace:
         raise DeliveryError(
-            f"{target.name} exists and was made with other settings; use --replace to make it "
-            "again, or move it away"
+            f"{target.name} exists and was made with other settings or by another version; use "
+            "--replace to make it again, or move it away"
         )
     return None
 

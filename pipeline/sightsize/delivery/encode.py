@@ -18,7 +18,10 @@ from sightsize.plan.sheet import FilePlan
 
 
 def write_file(file: FilePlan[PicturePlan], part: Path, identity: str) -> tuple[Study, ...]:
-    """Write the sheet; return what was found in its pictures."""
+    """Write the sheet; return what was found in its pictures.
+
+    The words that the file carries are those of its first picture.
+    """
     source, delivery = file.request.look.picture.source, file.delivery
     captions = captions_of(source)
     sheet = sheet_image(file)

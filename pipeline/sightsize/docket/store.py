@@ -50,13 +50,15 @@ class Docket:
     def note(self, record: Record) -> None:
         """Add a print, in place of an earlier one of its name, and write the docket.
 
-        What somebody measured on the earlier print is kept when the new one is the same, and so is
-        its master when none was made with the new one.
+        What somebody measured on the earlier print is kept when the new one has the same pixels.
+        Its masters are kept when it is the same print and none were made with the new one.
         """
         name = record["file"]
         before = self.records.get(name, {})
         if before.get("identity") == record["identity"]:
             record = {key: before[key] for key in _KEPT if key in before} | record
+        elif "measured" in before and _has_pixels_of(before, record):
+            record = {"measured": before["measured"]} | record
         self.records.pop(name, None)
         self._blocks.pop(name, None)
         self.records[name] = record
@@ -73,6 +75,10 @@ class Docket:
         status = self.path.stat()
         mirrored = [status.st_size, status.st_mtime_ns, list(self.records.values())]
         write_whole(self.path.with_name(_MIRROR), json.dumps(mirrored).encode())
+
+
+def _has_pixels_of(before: Record, record: Record) -> bool:
+    return bool(before["output"]["pixels_sha256"] == record["output"]["pixels_sha256"])
 
 
 def _read(path: Path) -> dict[str, Record]:

@@ -8,7 +8,14 @@ from functools import cache
 from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
-from sightsize.base.findings import Finding, KeyPath, key_text, nearest, quoted_key
+from sightsize.base.findings import (
+    Finding,
+    KeyPath,
+    in_order,
+    key_text,
+    nearest,
+    quoted_key,
+)
 from sightsize.base.paths import follow_links
 from sightsize.base.schemas import RECIPE_TABLES
 from sightsize.errors import JobError
@@ -39,9 +46,10 @@ def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:
     output = follow_links(path.parent / facts["output"])
     builder = _Builder(document, values, output)
     prints = count_face_marks(tuple(builder.prints()))
+    job = build(Job, "job", facts, path=path, output=output, prints=prints)
     if builder.findings:
-        raise JobError(sorted(builder.findings, key=lambda each: (each.line, each.column)))
-    return build(Job, "job", facts, path=path, output=output, prints=prints)
+        raise JobError(in_order(builder.findings), job)
+    return job
 
 
 class _Builder:

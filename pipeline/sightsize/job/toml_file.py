@@ -16,7 +16,7 @@ import tree_sitter
 import tree_sitter_toml
 
 from sightsize.base.findings import Finding, KeyPath
-from sightsize.errors import JobError
+from sightsize.errors import JobError, reason_of
 
 _LINE = 'Write one key = value per line, with quotes around text ("...") and none around numbers.'
 
@@ -97,7 +97,7 @@ def read_document(path: Path) -> Document:
         values = tomllib.loads(text)
         return Document(path, values, _places(text))
     except OSError as error:
-        why = f"{(error.strerror or str(error)).lower()}; name a job file that can be read"
+        why = f"{reason_of(error)}; name a job file that can be read"
         raise JobError([_say_unreadable(path, f"cannot read the file: {why}")]) from error
     except UnicodeDecodeError as error:
         raise JobError(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from sightsize.base.findings import Finding
 from sightsize.model.picture import Picture
 from sightsize.model.settings import (
     Aperture,
@@ -72,6 +73,12 @@ class PrintRequest:
     def origin(self, key: str) -> Origin:
         """Return where ``table.key`` was set, or where the print stands when it is a default."""
         return self.origins.get(key) or self.origins[""]
+
+    def refuse(self, job_file: str, key: str, check: str, message: str) -> Finding:
+        """Return a finding that refuses this print, placed where ``table.key`` was set."""
+        origin = self.origin(key)
+        finding = Finding(level="refuse", check=check, message=message)
+        return finding.at(job_file, origin.line, origin.column, origin.key)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from fnmatch import fnmatch
 from pathlib import Path
 
-from sightsize.base.findings import Finding
+from sightsize.base.findings import Finding, in_order
 from sightsize.errors import FileNameError, JobError
 from sightsize.model.job import Job, PrintRequest
 from sightsize.plan.file_names import files_of, fill_template, paper_slug
@@ -24,11 +24,10 @@ def arrange(job: Job) -> tuple[FilePlan[UnopenedPicture], ...]:
         try:
             files.append(plan_file(request, job.reference))
         except FileNameError as error:
-            findings.append(_name_finding(job, request, "delivery.name", f"{error}."))
+            findings.append(request.refuse(str(job.path), "delivery.name", "grammar", f"{error}."))
     findings += _clashes(job, files)
     if findings:
-        found = dict.fromkeys(findings)
-        raise JobError(sorted(found, key=lambda each: (each.line, each.column)))
+        raise JobError(in_order(findings))
     return tuple(files)
 
 
@@ -75,20 +74,14 @@ def _clashes(job: Job, files: Sequence[FilePlan[AnyPicture]]) -> Iterator[Findin
             continue
         told.add(origin)
         stem = Path(file.name).stem
-        yield _name_finding(
-            job,
-            file.request,
+        yield file.request.refuse(
+            str(job.path),
             "",
+            "grammar",
             f"prints {first.request.number} and {file.request.number} would both be named "
             f"{stem!r}. Add a field such as {{number}} or {{recipe}} to delivery.name, or give "
             "one print its own name.",
         )
-
-
-def _name_finding(job: Job, request: PrintRequest, key: str, message: str) -> Finding:
-    origin = request.origin(key)
-    finding = Finding(level="refuse", check="grammar", message=message)
-    return finding.at(str(job.path), origin.line, origin.column, origin.key)
 
 
 def choose(

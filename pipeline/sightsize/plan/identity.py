@@ -55,25 +55,31 @@ def _picture_facts(plan: PicturePlan, known: Mapping[Path, str]) -> dict[str, ob
     stages = {each.name: getattr(plan, each.name) for each in fields(plan)}
     facts = {
         "source": known.get(picture.source) or unchanged_sha256(picture.source),
-        "assume_profile": _profile_identity(picture.assume_profile or ""),
+        "assume_profile": _assumed_profile(plan),
         "crop": [crop.box, crop.level_degrees],
         **{key: each for key, each in stages.items() if key not in _SET_ASIDE and each},
     }
     if plan.grain is not None and plan.grain_of:
         facts["grain_of"] = plan.grain_of
-    if _uses_small_picture(plan):
-        facts["looked_at"] = [crop.exact, plan.size.opening_px]
+    if _looks_at_picture(plan):
+        facts["looked_at"] = [crop.exact, crop.magnification, plan.size.opening_px]
     return facts
 
 
-def _uses_small_picture(plan: PicturePlan) -> bool:
-    """Whether pixels depend on the small picture, which the exact crop and the opening cut."""
+def _looks_at_picture(plan: PicturePlan) -> bool:
+    """Whether pixels depend on what is found in the exact crop and the opening of the picture."""
     return (
         _is_measured(plan.tone)
         or plan.mono is None
         or plan.local_contrast is not None
-        or (plan.sharpen is not None and plan.sharpen.skin < 1)
+        or (plan.sharpen is not None and (plan.sharpen.skin < 1 or plan.sharpen.is_measured))
     )
+
+
+def _assumed_profile(plan: PicturePlan) -> str:
+    """The profile that stands in for one that the file does not have."""
+    assumed = plan.look.picture.assume_profile
+    return _profile_identity(assumed) if assumed and not plan.header.profile else ""
 
 
 def _is_measured(tone: Tone) -> bool:

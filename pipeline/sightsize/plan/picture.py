@@ -47,21 +47,21 @@ class LocalContrastPlan:
 class SharpenPlan:
     """Sharpening in pixels of the print and L*.
 
-    ``noise_floor`` and ``damping`` are None when they are measured on the picture. ``skin`` is the
-    share of the gain that is left on skin. ``deblur_sigma_px`` is 0 when nothing is deblurred.
+    ``noise_floor`` and ``already_sharpened`` are None when they are measured on the picture; the
+    latter, and ``skin``, are shares of the gain. ``deblur_sigma_px`` is 0 for nothing to deblur.
     """
 
     sigma_px: float
     gain: float
     noise_floor: float | None
     skin: float
-    damping: float | None
+    already_sharpened: float | None
     deblur_sigma_px: float
 
     @property
     def is_measured(self) -> bool:
         """True when some of it is measured on the picture."""
-        return self.noise_floor is None or self.damping is None
+        return self.noise_floor is None or self.already_sharpened is None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,8 +130,12 @@ def plan_picture(look: Look, header: Header, size: PictureSize) -> PicturePlan:
 
 
 def at_size(plan: PicturePlan, size: PictureSize) -> PicturePlan:
-    """Return the same picture planned at another size, such as a preview's."""
-    return replace(plan_picture(plan.look, plan.header, size), grain_of=plan.grain_of)
+    """Return the same part of the same picture planned at another size, such as a preview's."""
+    planned = plan_picture(plan.look, plan.header, size)
+    crop = replace(
+        planned.crop, exact=plan.crop.exact, box=plan.crop.box, crop_loss=plan.crop.crop_loss
+    )
+    return replace(planned, crop=crop, grain_of=plan.grain_of)
 
 
 def _plan_local_contrast(look: Look, size: PictureSize) -> LocalContrastPlan | None:
@@ -155,7 +159,7 @@ def _plan_sharpen(look: Look, size: PictureSize, crop: CropPlan) -> SharpenPlan 
         gain=gain,
         noise_floor=sharpen.noise_floor,
         skin=sharpen.skin,
-        damping=sharpen.already_sharpened,
+        already_sharpened=sharpen.already_sharpened,
         deblur_sigma_px=deblur_sigma_px(effective, ppi) if sharpen.deblur else 0.0,
     )
 

@@ -4,8 +4,8 @@ A ``SheetPlan`` has one or several pictures. A ``FilePlan`` is what is written, 
 recorded. Both hold either pictures that were opened or pictures that were not.
 """
 
-from dataclasses import dataclass
-from typing import Generic, TypeVar
+from dataclasses import dataclass, replace
+from typing import Any, Generic, TypeVar, cast
 
 from sightsize.model.geometry import Box
 from sightsize.model.job import PrintRequest
@@ -71,13 +71,8 @@ class FilePlan(Generic[P]):
         self, pictures: "tuple[PlacedPicture[PicturePlan], ...]"
     ) -> "FilePlan[PicturePlan]":
         """Return the same file with its pictures opened."""
-        sheet = SheetPlan(
-            stock=self.sheet.stock,
-            border_lightness=self.sheet.border_lightness,
-            pictures=pictures,
-            marks=self.sheet.marks,
-        )
-        return FilePlan(name=self.name, sheet=sheet, delivery=self.delivery, copies=self.copies)
+        sheet = replace(self.sheet, pictures=cast(Any, pictures))
+        return cast("FilePlan[PicturePlan]", replace(self, sheet=sheet))
 
     @property
     def request(self) -> PrintRequest:

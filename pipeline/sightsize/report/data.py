@@ -64,6 +64,7 @@ def _plan_data(plan: PicturePlan) -> dict[str, Any]:
     """A picture's source and every stage of its plan; a stage that does nothing is null."""
     stages = {each.name: getattr(plan, each.name) for each in fields(plan)}
     told = {key: _as_data(each) for key, each in stages.items() if key not in _TOLD_ELSEWHERE}
+    del told["tone"]["edge_burn"]  # which stands in pixels beside it
     return {"source": asdict(plan.header), **told}
 
 

@@ -88,12 +88,11 @@ def _sharpen_text(plan: PicturePlan) -> str:
     radius = px_to_mm(Fraction(sharpen.sigma_px), plan.size.ppi)
     deblur = f", deblur {sharpen.deblur_sigma_px:.2f} px" if sharpen.deblur_sigma_px else ""
     skin = f", {sharpen.skin:.0%} on skin" if sharpen.skin < 1 else ""
-    damping = (
-        _measured_text("already sharpened", sharpen.damping, "") if sharpen.damping != 1 else ""
-    )
+    share = sharpen.already_sharpened
+    damped = "" if share == 1 else _measured_text("already sharpened", share, "")
     return (
         f"radius {mm_text(radius, 3)} mm = {sharpen.sigma_px:.2f} px, gain {sharpen.gain:g}"
-        f"{_measured_text('noise floor', sharpen.noise_floor, ' L*')}{skin}{damping}{deblur}"
+        f"{_measured_text('noise floor', sharpen.noise_floor, ' L*')}{skin}{damped}{deblur}"
     )
 
 

@@ -20,7 +20,7 @@ class Progress:
         self._count = 0
         self._prints = prints
         self._bar: Bar | None = None
-        if sys.stderr.isatty():
+        if sys.stderr is not None and sys.stderr.isatty():
             columns = MofNCompleteColumn(), BarColumn(), TimeRemainingColumn(compact=True)
             words = TextColumn("{task.description}")
             self._bar = Bar(*columns, words, console=Console(stderr=True), transient=True)

@@ -45,11 +45,8 @@ def _plan(
     record: Record | None,
     sources: frozenset[Path],
 ) -> PlannedPrint:
-    findings = [*check_file(file, str(job.path)), *_hit_sources(job, file, sources)]
-    if not pictures:
-        return PlannedPrint(file, None, tuple(findings))
-    opened, unreadable = _open_pictures(job, file, record)
-    findings += unreadable
+    opened, findings = _open_pictures(job, file, record) if pictures else (None, [])
+    findings += [*check_file(file, str(job.path)), *_hit_sources(job, file, sources)]
     if opened is not None:
         findings += check_opened(opened, str(job.path))
     return PlannedPrint(file, opened, tuple(findings))
@@ -59,20 +56,19 @@ def _open_pictures(
     job: Job, file: FilePlan[UnopenedPicture], record: Record | None
 ) -> tuple[FilePlan[PicturePlan] | None, list[Finding]]:
     """The file with its pictures opened, or what is wrong with those that cannot be."""
+    if any(each.picture.size.is_empty for each in file.pictures):
+        return None, []  # of an opening that leaves no picture, the opening itself is told
     placed, findings = [], []
     for each in file.pictures:
-        look, size = each.request.look, each.picture.size
+        look = each.request.look
         try:
             header = _header(record, look.picture.source, job.output)
         except SourceError as error:
             findings.append(_source_finding(job, each.request, "picture.source", str(error)))
             continue
-        if not size.is_empty:
-            picture = plan_picture(look, header, size)
-            placed.append(PlacedPicture(request=each.request, picture=picture, place=each.place))
-    if len(placed) < len(file.pictures):
-        return None, findings
-    return file.with_pictures(tuple(placed)), []
+        picture = plan_picture(look, header, each.picture.size)
+        placed.append(PlacedPicture(request=each.request, picture=picture, place=each.place))
+    return (None, findings) if findings else (file.with_pictures(tuple(placed)), [])
 
 
 def _header(record: Record | None, source: Path, folder: Path) -> Header:
@@ -98,7 +94,5 @@ def _hit_sources(
 
 
 def _source_finding(job: Job, request: PrintRequest, key: str, message: str) -> Finding:
-    origin = request.origin(key)
     said = message if message.endswith("?") else f"{message}."
-    finding = Finding(level="refuse", check="source", message=said)
-    return finding.at(str(job.path), origin.line, origin.column, origin.key)
+    return request.refuse(str(job.path), key, "source", said)

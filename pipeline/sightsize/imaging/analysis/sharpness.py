@@ -28,7 +28,7 @@ def noise_floor_and_damping(
     plan: PicturePlan, sharpen: SharpenPlan, source: Upright, scale: ToneScale
 ) -> tuple[float, float]:
     """Return the noise floor (L*) and damping of a print, measured where the job asks for it."""
-    floor, damping = sharpen.noise_floor, sharpen.damping
+    floor, damping = sharpen.noise_floor, sharpen.already_sharpened
     windows = _windows(plan, source, scale)
     if floor is None:
         # Neighbouring pixels of an enlargement share their noise.

@@ -162,7 +162,7 @@ def _sharpening(plan: PicturePlan, source: Upright, scale: ToneScale) -> Measure
     sharpen = plan.sharpen
     if sharpen is None:
         return None
-    floor, damping = sharpen.noise_floor, sharpen.damping
+    floor, damping = sharpen.noise_floor, sharpen.already_sharpened
     if floor is None or damping is None:
         from sightsize.imaging.analysis.sharpness import noise_floor_and_damping
 

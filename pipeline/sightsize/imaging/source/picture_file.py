@@ -14,7 +14,7 @@ from sightsize.base.icc import ColourModel, profile_colour, profile_name
 from sightsize.base.machine_memory import share_one_heap
 from sightsize.base.paths import is_file, say_missing
 from sightsize.base.tiff_words import texts
-from sightsize.errors import SourceError
+from sightsize.errors import SourceError, reason_of
 from sightsize.imaging.raster.header_fields import blob, orientation, text
 from sightsize.model.header import Header
 
@@ -54,7 +54,7 @@ def read_header(path: Path) -> Header:
 
 def say_unreadable(path: Path, error: OSError) -> str:
     """Return a sentence about a file that the system does not let be read."""
-    return f"{path.name} cannot be read ({(error.strerror or str(error)).lower()})"
+    return f"{path.name} cannot be read ({reason_of(error)})"
 
 
 def _read_header(path: Path) -> Header:
