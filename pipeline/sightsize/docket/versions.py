@@ -8,7 +8,8 @@ from typing import Any
 
 from sightsize.base.schemas import Node, child_node, schema
 
-_TODAY = 2
+VERSION = 2
+"""The version of the dockets that are written."""
 
 
 def of_today(values: dict[str, Any]) -> dict[str, Any]:
@@ -16,7 +17,7 @@ def of_today(values: dict[str, Any]) -> dict[str, Any]:
     prints = values.get("prints")
     if values.get("docket") != 1 or not isinstance(prints, list):
         return values
-    return {**values, "docket": _TODAY, "prints": [_from_version_1(each) for each in prints]}
+    return {**values, "docket": VERSION, "prints": [_from_version_1(each) for each in prints]}
 
 
 def _from_version_1(record: Any) -> Any:
