@@ -296,6 +296,23 @@ def test_a_docket_of_version_1_goes_on_as_one_of_today(tmp_path: Path) -> None:
     assert values["docket"] == 2
 
 
+def test_a_job_of_version_1_has_the_keys_of_today(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    record = as_version_1(made)[0]
+    limits = record["job"].pop("limits")
+    checks = record["job"]["checks"]
+    checks["source_limit"] = limits["source_megapixels"]
+    checks["crop_loss_stop"] = checks.pop("crop_loss_refuse")
+    path = made.output / "docket.toml"
+    path.write_text(tomli_w.dumps({"docket": 1, "prints": [record]}), encoding="utf-8")
+    (found,) = docket_of(made).records.values()
+    assert found["job"]["limits"] == limits
+    assert "crop_loss_refuse" in found["job"]["checks"]
+    again = list(reprint_docket(docket_of(made), [], [], tmp_path / "again"))
+    assert [each.state for each in again] == ["identical"]
+
+
 def test_a_print_of_version_1_that_is_not_whole_is_refused(tmp_path: Path) -> None:
     made = prints_of(tmp_path)
     run(made)
