@@ -14,7 +14,7 @@ from typer.testing import CliRunner, Result
 
 from plans import TROPHY_CABINET, planned_print
 from sightsize import __version__
-from sightsize.base.schemas import known_keys, schema
+from sightsize.base.schemas import known_keys, moved_names, schema
 from sightsize.checks.run import check_ids
 from sightsize.cli import app
 from sightsize.report.progress import Progress
@@ -304,6 +304,57 @@ def test_explain_a_name_that_is_a_key_and_a_check() -> None:
 def test_explain_a_photographers_word(word: str, keys: list[str]) -> None:
     assert sorted(heads(word)) == sorted(keys)
     assert heads(*word.split()) == heads(word)
+
+
+@pytest.mark.parametrize(
+    ("word", "keys"),
+    [
+        ("damping", ["sharpen.already_sharpened"]),
+        ("sharpen.damping", ["sharpen.already_sharpened"]),
+        ("focus", ["pictures.NAME.centre_on"]),
+        ("straighten", ["pictures.NAME.level"]),
+        ("variants", ["prints.ladder"]),
+        ("crop_loss_stop", ["checks.crop_loss_refuse"]),
+        ("source-limit", ["limits.source_megapixels"]),
+    ],
+)
+def test_explain_a_key_by_the_name_it_had(word: str, keys: list[str]) -> None:
+    line, *found = heads(word)
+    old = word.rpartition(".")[2].replace("-", "_")
+    assert line == f"{old} is now called {keys[0]}."
+    assert found == keys
+
+
+@pytest.mark.parametrize(
+    ("word", "line", "keys"),
+    [
+        ("gray", '"gray" is now called "grey".', ["delivery.profile", "assume_profile"]),
+        ("panchromatic", '"panchromatic" is now called "luminance".', ["mono.response"]),
+        ("as_shot", '"as_shot" is now called "camera".', ["pictures.NAME.raw.white_balance"]),
+        ("variant", '"{variant}" is now called "{step}".', ["delivery.name"]),
+        ("{variant}", '"{variant}" is now called "{step}".', ["delivery.name"]),
+    ],
+)
+def test_explain_a_value_by_the_name_it_had(word: str, line: str, keys: list[str]) -> None:
+    said, *found = heads(word)
+    assert said == line
+    assert [each.endswith(key) for each, key in zip(found, keys, strict=True)] == [True] * len(keys)
+
+
+def test_every_name_that_moved_leads_to_a_key_of_today() -> None:
+    known, moved = dict(known_keys()), list(moved_names())
+    assert len(moved) > 10
+    for old, new, key in moved:
+        assert key in known
+        assert old not in known
+        line, *found = heads(old)
+        assert "is now called" in line
+        assert new in line
+        assert key in found
+
+
+def test_explain_the_step_of_a_ladder() -> None:
+    assert sorted(heads("step")) == ["delivery.name", "prints.ladder"]
 
 
 def test_explain_what_no_key_does() -> None:

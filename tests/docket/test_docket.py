@@ -22,6 +22,7 @@ from sightsize.base.schemas import schema_file
 from sightsize.checks.run import check_ids
 from sightsize.cli import app
 from sightsize.docket.store import Docket
+from sightsize.docket.versions import VERSION
 from sightsize.errors import DocketError
 from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
@@ -113,6 +114,60 @@ def test_the_mirror_is_only_a_mirror(tmp_path: Path) -> None:
     assert docket_of(made).records == mirrored
 
 
+def set_mirror(made: Job, version: int, records: Any) -> None:
+    """Write a mirror by hand, of the size and time of the docket that stands."""
+    status = (made.output / "docket.toml").stat()
+    mirrored = [version, status.st_size, status.st_mtime_ns, records]
+    (made.output / ".docket.json").write_text(json.dumps(mirrored), encoding="utf-8")
+
+
+def test_a_mirror_is_read_if_it_is_of_today(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    records = docket_of(made).records
+    told = [{**each, "made": "by the mirror"} for each in records.values()]
+    set_mirror(made, VERSION, told)
+    assert {each["made"] for each in docket_of(made).records.values()} == {"by the mirror"}
+    for version in (VERSION - 1, VERSION + 1):
+        set_mirror(made, version, told)
+        assert docket_of(made).records == records
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        {"sources": 3},
+        {"sources": []},
+        {"sources": [{}]},
+        {"sources": {}},
+        {"sources": ["p1.tif"]},
+        {"output": {}},
+        {"output": 3},
+        {"masters": [{}]},
+        {"job": None},
+        {"identity": 5},
+        {"file": "../p1.tif"},
+    ],
+)
+def test_a_mirror_of_another_shape_is_not_read(tmp_path: Path, spoilt: dict[str, Any]) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    records = docket_of(made).records
+    set_mirror(made, VERSION, [{**each, **spoilt} for each in records.values()])
+    assert docket_of(made).records == records
+    result = CliRunner().invoke(app, ["audit", str(made.path)])
+    assert (result.exit_code, "2 whole, 0 missing" in result.stdout) == (0, True)
+
+
+@pytest.mark.parametrize("key", ["output", "sources", "job", "identity"])
+def test_a_mirror_that_lacks_a_key_is_not_read(tmp_path: Path, key: str) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    records = docket_of(made).records
+    set_mirror(made, VERSION, [_without(each, key) for each in records.values()])
+    assert docket_of(made).records == records
+
+
 def test_what_was_measured_is_kept_while_the_print_is_the_same(tmp_path: Path) -> None:
     made = prints_of(tmp_path)
     run(made)
@@ -147,11 +202,46 @@ def _unmeasured(record: dict[str, Any]) -> dict[str, Any]:
     return {key: each for key, each in record.items() if key != "measured"}
 
 
-@pytest.mark.parametrize("text", ["docket = ", "docket = 3\nprints = []\n", "docket = 1\n", "\xff"])
+@pytest.mark.parametrize("text", ["docket = ", "docket = 0\nprints = []\n", "docket = 1\n", "\xff"])
 def test_a_docket_that_cannot_be_used(tmp_path: Path, text: str) -> None:
     path = tmp_path / "docket.toml"
     path.write_bytes(text.encode("latin-1"))
     with pytest.raises(DocketError, match="fix it, or move it away"):
+        Docket(path)
+
+
+def test_a_docket_of_a_newer_version_says_what_wrote_it(tmp_path: Path) -> None:
+    path = tmp_path / "docket.toml"
+    path.write_text("docket = 3\nprints = []\n")
+    with pytest.raises(DocketError) as refused:
+        Docket(path)
+    assert str(refused.value) == (
+        f"{path} is a docket of version 3, written by a newer sightsize; this one reads versions "
+        "up to 2. Update sightsize, or move the docket away"
+    )
+
+
+def test_a_folder_of_the_dockets_name_is_said(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    path = made.output / "docket.toml"
+    path.mkdir(parents=True)
+    said = f"{path} is a folder, but a docket is a file; move the folder away"
+    with pytest.raises(DocketError) as refused:
+        Docket(path)
+    assert str(refused.value) == said
+    for command in (["audit", str(made.path)], ["audit", str(path)], ["make", str(made.path)]):
+        result = CliRunner().invoke(app, command)
+        assert (result.exit_code, said in result.stderr) == (2, True)
+
+
+def test_a_mistake_in_a_docket_is_placed_by_entries_from_1(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    path = made.output / "docket.toml"
+    values = tomllib.loads(path.read_text(encoding="utf-8"))
+    values["prints"][1]["sources"][0]["bytes"] = "many"
+    path.write_text(tomli_w.dumps(values), encoding="utf-8")
+    with pytest.raises(DocketError, match=r": prints\[2\]\.sources\[1\]\.bytes: "):
         Docket(path)
 
 
@@ -224,6 +314,23 @@ def test_a_docket_of_version_1_goes_on_as_one_of_today(tmp_path: Path) -> None:
     values = tomllib.loads((made.output / "docket.toml").read_text(encoding="utf-8"))
     Draft202012Validator(schema_file("docket")).validate(values)
     assert values["docket"] == 2
+
+
+def test_a_job_of_version_1_has_the_keys_of_today(tmp_path: Path) -> None:
+    made = prints_of(tmp_path)
+    run(made)
+    record = as_version_1(made)[0]
+    limits = record["job"].pop("limits")
+    checks = record["job"]["checks"]
+    checks["source_limit"] = limits["source_megapixels"]
+    checks["crop_loss_stop"] = checks.pop("crop_loss_refuse")
+    path = made.output / "docket.toml"
+    path.write_text(tomli_w.dumps({"docket": 1, "prints": [record]}), encoding="utf-8")
+    (found,) = docket_of(made).records.values()
+    assert found["job"]["limits"] == limits
+    assert "crop_loss_refuse" in found["job"]["checks"]
+    again = list(reprint_docket(docket_of(made), [], [], tmp_path / "again"))
+    assert [each.state for each in again] == ["identical"]
 
 
 def test_a_print_of_version_1_that_is_not_whole_is_refused(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from generated import dockets, jobs, load_and_plan, read_and_audit
 from sightsize.checks.run import check_ids
 from sightsize.docket.store import Docket
+from sightsize.docket.versions import VERSION
 from sightsize.errors import DocketError, JobError
 from sightsize.job.load import load_job
 
@@ -114,7 +115,7 @@ def test_a_path_too_long_for_the_system_has_no_file(tmp_path: Path) -> None:
     assert load_and_plan(job)
 
 
-MIRRORS = [b"", b"[]", b"{}", b"[1,2]", b"\xff", b"[" * 100_000, b"null"]
+MIRRORS = [b"", b"[]", b"{}", b"[1,2]", b"[2,1,2]", b"\xff", b"[" * 100_000, b"null"]
 RECORDS: list[Any] = [None, 1, "text", {}, [[]], [{"file": 1}], [None]]
 
 
@@ -130,7 +131,7 @@ def test_a_mirror_of_something_else_does_not_count(records: Any, tmp_path: Path)
     docket = tmp_path / "docket.toml"
     docket.write_text("docket = 1\nprints = []\n")
     status = docket.stat()
-    mirrored = [status.st_size, status.st_mtime_ns, records]
+    mirrored = [VERSION, status.st_size, status.st_mtime_ns, records]
     (tmp_path / ".docket.json").write_text(json.dumps(mirrored))
     assert Docket(docket).records == {}
 

@@ -73,6 +73,23 @@ def _children(node: Node) -> Iterator[tuple[str, Node]]:
     yield from ((key, follow(child)) for key, child in items.get("properties", {}).items())
 
 
+def moved_names() -> Iterator[tuple[str, str, str]]:
+    """Yield each name of an earlier version, the name of today, and the key that has it.
+
+    A key's names are full (``sharpen.damping``), and the new one is the key; a value's are as a
+    job writes them (``gray``).
+    """
+    names = dict(known_keys())
+    for home, node in names.items():
+        table = follow(node.get("items", {}))
+        for old, new in {**node.get("x-moved", {}), **table.get("x-moved", {})}.items():
+            if "properties" in {**node, **table}:
+                key = new if new in names else f"{home}.{new}"
+                yield f"{home}.{old}", key, key
+            else:
+                yield old, new, home
+
+
 def child_node(node: Node, part: str | int) -> Node:
     """Return the node of a table's key or a list's items, an empty one where none is known."""
     if isinstance(part, int):

@@ -31,7 +31,7 @@ def run(path: Path, *, as_json: bool) -> int:
 
 def find_docket(path: Path) -> Docket:
     """Return a docket that must be there. Raises UsageError and DocketError."""
-    if not path.is_file():
+    if not path.exists():
         raise UsageError(f"there is no docket {path}; make the prints first")
     return open_docket(path.parent)
 

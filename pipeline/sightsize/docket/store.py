@@ -7,6 +7,7 @@ times faster, stands beside it; it counts only as long as the docket is the one 
 
 import json
 import os
+import re
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -16,15 +17,23 @@ import tomli_w
 from jsonschema import Draft202012Validator
 
 from sightsize.base.atomic import write_whole
-from sightsize.base.schemas import schema_file
-from sightsize.docket.versions import of_today
+from sightsize.base.findings import key_text
+from sightsize.base.paths import is_folder
+from sightsize.base.schemas import Node, schema_file
+from sightsize.docket.versions import VERSION, of_today
 from sightsize.errors import DocketError
 
 Record = dict[str, Any]
 
 NAME = "docket.toml"
 _MIRROR = ".docket.json"
-_VERSION = 2
+_KINDS = {
+    "object": dict,
+    "array": list,
+    "string": str,
+    "integer": int,
+    "number": int | float,
+}
 _KEPT = ("measured", "masters")
 """What a record hands on to one of the same print."""
 _HEAD = f"""\
@@ -34,7 +43,7 @@ _HEAD = f"""\
 #   on = "2026-05-04"
 #   width = "190.2 mm"
 #   height = "250.5 mm"
-docket = {_VERSION}
+docket = {VERSION}
 """
 
 
@@ -73,7 +82,7 @@ class Docket:
 
     def _write_mirror(self) -> None:
         status = self.path.stat()
-        mirrored = [status.st_size, status.st_mtime_ns, list(self.records.values())]
+        mirrored = [VERSION, status.st_size, status.st_mtime_ns, list(self.records.values())]
         write_whole(self.path.with_name(_MIRROR), json.dumps(mirrored).encode())
 
 
@@ -93,34 +102,56 @@ def _read(path: Path) -> dict[str, Record]:
 def _read_mirror(path: Path) -> list[Record] | None:
     """The records of the mirror, None when it is not the docket's."""
     try:
-        size, changed_ns, records = json.loads(path.with_name(_MIRROR).read_bytes())
+        version, size, changed_ns, records = json.loads(path.with_name(_MIRROR).read_bytes())
         status = path.stat()
     except (OSError, ValueError, TypeError, RecursionError):
         return None
-    same = (size, changed_ns) == (status.st_size, status.st_mtime_ns)
-    return list(records) if same and _are_records(records) else None
+    same = (version, size, changed_ns) == (VERSION, status.st_size, status.st_mtime_ns)
+    node = schema_file("docket")["properties"]["prints"]
+    return list(records) if same and _has_shape(records, node) else None
 
 
-def _are_records(records: Any) -> bool:
-    """Whether a mirror holds what a docket does; what stands in it was checked when it was read."""
-    return isinstance(records, list) and all(
-        isinstance(each, dict) and isinstance(each.get("file"), str) and "sources" in each
-        for each in records
-    )
+def _has_shape(value: Any, node: Node) -> bool:
+    """Whether a mirror's value can be what the schema says; a validator would take far longer."""
+    if "$ref" in node:
+        node = schema_file("docket")["$defs"][node["$ref"].rsplit("/", 1)[1]]
+    if not isinstance(value, _KINDS.get(node.get("type", ""), object)):
+        return False
+    if isinstance(value, str):
+        return re.search(node.get("pattern", ""), value) is not None
+    if isinstance(value, list):
+        items = node.get("items", {})
+        return len(value) >= node.get("minItems", 0) and all(_has_shape(e, items) for e in value)
+    if isinstance(value, dict):
+        keys = node.get("properties", {})
+        whole = value.keys() >= set(node.get("required", ()))
+        return whole and all(_has_shape(value[key], keys[key]) for key in keys if key in value)
+    return True
 
 
 def _read_toml(path: Path) -> list[Record]:
+    if is_folder(path):
+        raise DocketError(f"{path} is a folder, but a docket is a file; move the folder away")
     try:
         values = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError) as error:
         raise DocketError(
             f"{path} cannot be read as a docket ({error}); fix it, or move it away"
         ) from error
+    _refuse_newer(path, values.get("docket"))
     values = of_today(values)
     for problem in _validator().iter_errors(values):
-        where = ".".join(str(part) for part in problem.absolute_path) or "the docket"
+        where = key_text(tuple(problem.absolute_path)) or "the docket"
         raise DocketError(f"{path}: {where}: {problem.message}; fix it, or move it away")
     return list(values["prints"])
+
+
+def _refuse_newer(path: Path, version: Any) -> None:
+    if isinstance(version, int) and version > VERSION:
+        raise DocketError(
+            f"{path} is a docket of version {version}, written by a newer sightsize; this one "
+            f"reads versions up to {VERSION}. Update sightsize, or move the docket away"
+        )
 
 
 @cache

@@ -6,9 +6,10 @@ that the schema now answers with others (``x-moved``).
 
 from typing import Any
 
-from sightsize.base.schemas import Node, child_node, schema
+from sightsize.base.schemas import RECIPE_TABLES, Node, child_node, schema
 
-_TODAY = 2
+VERSION = 2
+"""The version of the dockets that are written."""
 
 
 def of_today(values: dict[str, Any]) -> dict[str, Any]:
@@ -16,7 +17,7 @@ def of_today(values: dict[str, Any]) -> dict[str, Any]:
     prints = values.get("prints")
     if values.get("docket") != 1 or not isinstance(prints, list):
         return values
-    return {**values, "docket": _TODAY, "prints": [_from_version_1(each) for each in prints]}
+    return {**values, "docket": VERSION, "prints": [_from_version_1(each) for each in prints]}
 
 
 def _from_version_1(record: Any) -> Any:
@@ -29,7 +30,7 @@ def _from_version_1(record: Any) -> Any:
         if isinstance(record.get(one), dict):
             kept[several] = [{"picture": picture, **record[one]}]
     if isinstance(kept.get("job"), dict):
-        kept["job"] = _in_todays_words(kept["job"], schema())
+        kept["job"] = _in_todays_tables(_in_todays_words(kept["job"], schema()))
     if isinstance(kept.get("profile"), dict) and kept["profile"].get("name") == "gray":
         kept["profile"] = {**kept["profile"], "name": "grey"}
     return kept
@@ -50,3 +51,15 @@ def _in_todays_words(value: Any, node: Node) -> Any:
     if isinstance(value, list):
         return [_in_todays_words(each, child_node(node, 0)) for each in value]
     return moved.get(value, value) if isinstance(value, str) else value
+
+
+def _in_todays_tables(job: dict[str, Any]) -> dict[str, Any]:
+    """A job with each key that has a full name by now, ``limits.seconds`` say, in its table."""
+    tables = {name: job[name] for name in RECIPE_TABLES if isinstance(job.get(name), dict)}
+    placed = dict(job)
+    for name, table in tables.items():
+        placed[name] = {key: each for key, each in table.items() if "." not in key}
+        for full in table.keys() - placed[name].keys():
+            home, _, key = full.partition(".")
+            placed[home] = {**placed.get(home, {}), key: table[full]}
+    return placed

@@ -50,9 +50,9 @@ def say(error: ValidationError) -> tuple[str, str]:
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "enum":
             key_node = node_at(error.absolute_path)
-            moved = key_node.get("x-moved", {}).get(str(value))
+            moved = say_moved(value, key_node)
             if moved:
-                return f"{found} is now called {show(moved)}.", kind_text(key_node)
+                return moved, kind_text(key_node)
             guess = nearest(str(value), [str(choice) for choice in rule])
             hint = f" Did you mean {guess!r}?" if guess else ""
             allowed = _say_wanted(key_node)
@@ -78,6 +78,12 @@ def say(error: ValidationError) -> tuple[str, str]:
         case "maxLength":
             return f"found {len(value)} characters; the limit is {rule}.", f"<= {rule}"
     return f"{error.message}.", ""
+
+
+def say_moved(value: object, node: Node) -> str:
+    """Return the sentence for a value that has another name by now, or nothing."""
+    moved = node.get("x-moved", {}).get(str(value))
+    return f"{show(value)} is now called {show(moved)}." if moved else ""
 
 
 def say_unreadable(why: str, form: str) -> tuple[str, str]:

@@ -7,8 +7,10 @@ from typing import NamedTuple
 from sightsize.base.findings import KeyPath, nearest, quoted_key
 from sightsize.base.icc import ColourModel, profile_colour
 from sightsize.base.paths import is_file
+from sightsize.base.schemas import node_at
 from sightsize.base.units import Length
 from sightsize.job.build import build, region
+from sightsize.job.messages import say_moved
 from sightsize.job.values import Table
 from sightsize.model.picture import Region
 from sightsize.model.settings import BUILT_IN_PROFILES
@@ -108,6 +110,11 @@ def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Probl
                 f"{profile!r} is damaged or not an ICC profile for grey, RGB or CMYK; get the "
                 "lab's profile again.",
             )
+        return
+    node = node_at(path)
+    moved = say_moved(profile, node)
+    if moved:
+        yield Problem(path, moved, node["x-moved"][profile])
         return
     guess = nearest(profile, BUILT_IN_PROFILES)
     hint = f"Did you mean {guess!r}?" if guess else "Paths are relative to the job file's folder."

@@ -14,6 +14,7 @@ from sightsize.base.schemas import (
     Node,
     follow,
     holds_tables,
+    moved_names,
     node_at,
     schema,
     table_node,
@@ -32,6 +33,7 @@ from sightsize.job.toml_file import Document
 from sightsize.job.values import Table, Unreadable, read_values
 
 _NO_CONTROLS = "this text contains a control character; remove it."
+_IN_PRINT = "write {} below the print's [[prints]]"
 
 
 def validate(document: Document, check_ids: frozenset[str]) -> Table:
@@ -134,44 +136,78 @@ def _unknown_keys(document: Document, error: ValidationError, path: KeyPath) -> 
     node = cast(Node, error.schema)
     known = list(node.get("properties", {}))
     for key in cast(Node, error.instance):
-        if key in known:
-            continue
-        moved = node.get("x-moved", {}).get(key)
-        guess = moved or _home(key) or nearest(key, known)
-        place = _picture_place(document, path, key)
-        if key in node.get("x-later", ()):
-            message = "not available in this version yet; remove the key."
-        elif moved:
-            message = f"this key is now called {moved!r}."
-        elif place:
-            message = f"unknown key here; it belongs to a picture: write {place}."
-        elif key in RECIPE_TABLES:
-            message = (
-                f"unknown key here; put {key} at the top of the job, above the first [table] or "
-                f"as [{key}], or in a recipe, a frame or a print."
+        if key not in known:
+            message, guess = _say_unknown(document, node, (*path, key))
+            yield grammar_finding(
+                document, (*path, key), message, found=key, allowed=", ".join(known), nearest=guess
             )
-        elif guess:
-            message = f"unknown key; did you mean {guess!r}?"
-        else:
-            table = "this table" if path else "a job file"
-            message = f"unknown key; {table} takes {one_of(known)}."
-        yield grammar_finding(
-            document, (*path, key), message, found=key, allowed=", ".join(known), nearest=guess
-        )
+
+
+def _say_unknown(document: Document, node: Node, path: KeyPath) -> tuple[str, str]:
+    """Return the sentence for a key that its table does not have, and what was probably meant."""
+    *table, key = cast(tuple[str, ...], path)
+    known = list(node.get("properties", {}))
+    guess = _home(key) or nearest(key, known)
+    if key in node.get("x-later", ()):
+        return "not available in this version yet; remove the key.", guess
+    if key in node.get("x-moved", {}):
+        return f"this key is now called {node['x-moved'][key]!r}.", node["x-moved"][key]
+    if key in _moved_keys():
+        return _say_moved_key(document, path, _moved_keys()[key])
+    place = _picture_place(document, path, key)
+    if place:
+        return f"unknown key here; it belongs to a picture: write {place}.", guess
+    if key == "ladder":
+        return f"unknown key here; it belongs to a print: {_IN_PRINT.format(key)}.", guess
+    if key in RECIPE_TABLES:
+        return (
+            f"unknown key here; put {key} at the top of the job, above the first [table] or "
+            f"as [{key}], or in a recipe, a frame or a print."
+        ), guess
+    if guess:
+        return f"unknown key; did you mean {guess!r}?", guess
+    return f"unknown key; {'this table' if table else 'a job file'} takes {one_of(known)}.", ""
+
+
+def _moved_keys() -> dict[str, str]:
+    """The keys of earlier versions, each with the full name of today."""
+    return {old.rpartition(".")[2]: key for old, new, key in moved_names() if new == key}
+
+
+def _say_moved_key(document: Document, path: KeyPath, today: str) -> tuple[str, str]:
+    """Return the sentence for a renamed key in a table that never had it, and the key of today."""
+    home, _, name = today.rpartition(".")
+    if home == "pictures.NAME":
+        today = _write_picture_key(document, path, name)
+        owner, place = "a picture", f"write it as {today}"
+    elif home == "prints":
+        owner, place = "a print", _IN_PRINT.format(name)
+    else:
+        owner, place = home, f"write it as {today}"
+    return f"{path[-1]} is now called {name}, and it belongs to {owner}: {place}.", today
 
 
 def _picture_place(document: Document, path: KeyPath, key: str) -> str:
-    """Return where a picture's key stands that was written in the job or a print, or nothing."""
-    child = follow(table_node("picture")["properties"].get(key, {}))
-    in_print = path[:1] == ("prints",) and len(path) == 2
+    """Return where a picture's key stands that was written elsewhere in the job, or nothing."""
+    of_picture = key in table_node("picture")["properties"]
     of_print = key in table_node("print")["properties"]
-    if not child or of_print or (path and not in_print):
-        return ""
+    in_level = len(path) == 1 or (len(path) == 3 and path[0] in ("prints", "recipes", "frames"))
+    return (
+        _write_picture_key(document, path, key) if of_picture and not of_print and in_level else ""
+    )
+
+
+def _write_picture_key(document: Document, path: KeyPath, key: str) -> str:
+    """Return a picture's key in full, by the name of the picture that it is probably about."""
     pictures = document.values.get("pictures", {})
-    named = _value_at(document.values, path).get("picture", "")
     names = list(pictures) if isinstance(pictures, dict) else []
-    names = [named] if named and isinstance(named, str) else names
+    if path[0] == "prints" and len(path) > 2:
+        named = _value_at(document.values, path[:2]).get("picture", "")
+        names = [named] if named and isinstance(named, str) else names
+    elif path[0] == "pictures" and len(path) > 2:
+        names = [path[1]]
     header = table_header(("pictures", names[0] if len(names) == 1 else "NAME"))
+    child = follow(table_node("picture")["properties"][key])
     return f"[[{header}.{key}]]" if holds_tables(child) else f"{header}.{key}"
 
 

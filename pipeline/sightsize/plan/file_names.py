@@ -7,14 +7,13 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from sightsize.base.findings import nearest
+from sightsize.base.schemas import node_at
 from sightsize.errors import FileNameError
 from sightsize.plan.picture import AnyPicture
 from sightsize.plan.sheet import FilePlan
 
 FIELDS = ("reference", "picture", "frame", "recipe", "paper", "surface", "number", "step")
 LONGEST_NAME = 64
-
-_OLD_FIELDS = {"variant": "step"}
 
 MASTERS = "masters"
 """Folder of the masters, inside that of the prints."""
@@ -57,8 +56,9 @@ def fill_template(template: str, fields: Mapping[str, str]) -> str:
 
 
 def _check_field(name: str, spec: str | None, conversion: str | None) -> None:
-    if name in _OLD_FIELDS:
-        raise FileNameError(f"{{{name}}} is now called {{{_OLD_FIELDS[name]}}}")
+    moved = node_at(("delivery", "name"))["x-moved"].get(f"{{{name}}}")
+    if moved:
+        raise FileNameError(f"{{{name}}} is now called {moved}")
     if name not in FIELDS:
         shown = ", ".join(f"{{{field}}}" for field in FIELDS)
         guess = nearest(name, FIELDS)

@@ -4,10 +4,10 @@ import json
 from collections.abc import Iterator
 
 from sightsize.base.findings import nearest
-from sightsize.base.schemas import RECIPE_TABLES, Node, known_keys, schema
+from sightsize.base.schemas import RECIPE_TABLES, Node, known_keys, moved_names, schema
 from sightsize.checks.run import all_checks
 from sightsize.errors import UnknownKeyError
-from sightsize.job.messages import key_range, kind_text
+from sightsize.job.messages import key_range, kind_text, show
 
 
 def explain_text(word: str | None) -> str:
@@ -29,16 +29,30 @@ def _sections(word: str, keys: dict[str, Node]) -> Iterator[list[str]]:
     """Yield the lines about each thing that a word may mean."""
     plain = _plain(word)
     yield from ([each["answer"]] for each in schema()["x-answers"] if plain in each["words"])
-    named = _named(word, keys)
+    moved = [each for each in moved_names() if _is_called(plain, each[0])]
+    yield from ([line] for line in dict.fromkeys(_say_moved(*each) for each in moved))
+    named = [*_named(word, keys), *(key for _, _, key in moved)]
     meant = [name for name, node in keys.items() if plain in node.get("x-words", ())]
     yield from (_key_lines(name, keys) for name in dict.fromkeys([*named, *meant]))
     if plain.replace(" ", "-") in all_checks():
         yield _check_lines(plain.replace(" ", "-"), keys)
 
 
+def _is_called(plain: str, name: str) -> bool:
+    """Whether a word is a name, in full or by its last part."""
+    return plain in (_plain(name), _plain(name.rpartition(".")[2]))
+
+
+def _say_moved(old: str, new: str, key: str) -> str:
+    """The line about an earlier name: of a key, or of a value."""
+    if new == key:
+        return f"{old.rpartition('.')[2]} is now called {new}."
+    return f"{show(old)} is now called {show(new)}."
+
+
 def _plain(word: str) -> str:
     """A word as the schema lists it: in small letters, with spaces."""
-    return " ".join(word.casefold().replace("-", " ").replace("_", " ").split())
+    return " ".join(word.casefold().strip("{}").replace("-", " ").replace("_", " ").split())
 
 
 def _named(word: str, keys: dict[str, Node]) -> list[str]:
