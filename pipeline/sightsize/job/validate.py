@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from functools import cache
 from math import isnan
 from typing import Any, cast
 
@@ -169,6 +170,7 @@ def _say_unknown(document: Document, node: Node, path: KeyPath) -> tuple[str, st
     return f"unknown key; {'this table' if table else 'a job file'} takes {one_of(known)}.", ""
 
 
+@cache
 def _moved_keys() -> dict[str, str]:
     """The keys of earlier versions, each with the full name of today."""
     return {old.rpartition(".")[2]: key for old, new, key in moved_names() if new == key}
