@@ -3,6 +3,8 @@
 At 254 ppi a millimetre is exactly ten pixels, so a job can ask for any whole number of pixels.
 """
 
+import subprocess
+import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, cast
@@ -99,6 +101,26 @@ def make(job: Job, *, replace: bool = False, workers: int = 1) -> list[Outcome]:
         replace=replace,
         workers=workers,
     )
+
+
+def fail_on_full_disk(job: Job, largest_bytes: int) -> None:
+    """Have the command fail to make a job's prints.
+
+    A limit on the size of a file stands in for the end of the disk.
+    """
+    limit = f"({largest_bytes}, {largest_bytes})"
+    script = (
+        f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, {limit});"
+        "from sightsize.cli import main; main()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-B", "-c", script, "make", str(job.path)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 1, done.stderr
+    assert "failed" in done.stdout
 
 
 def printed(

@@ -22,7 +22,7 @@ import pyvips
 from PIL import Image
 
 from icc_profiles import built_in, oprgb
-from pictures import Pixels, job, make, printed, save
+from pictures import Pixels, fail_on_full_disk, job, make, printed, save
 from sightsize.base.atomic import remove_leftovers
 from sightsize.delivery import deliver, encode
 from sightsize.delivery.verify import verify_file
@@ -570,20 +570,8 @@ def test_a_read_only_folder(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("format_name", ["jpeg", "tiff"])
 def test_a_full_disk_leaves_nothing(tmp_path: Path, format_name: str) -> None:
-    # A limit on the size of a file stands in for the end of the disk.
     planned = one_print(tmp_path, delivery={"format": format_name, "quality": 100})
-    script = (
-        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (4000, 4000));"
-        "from sightsize.cli import main; main()"
-    )
-    done = subprocess.run(
-        [sys.executable, "-B", "-c", script, "make", str(planned.path)],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 1, done.stderr
-    assert "failed" in done.stdout
+    fail_on_full_disk(planned, 4000)
     assert not planned.output.exists()
 
 
