@@ -188,3 +188,11 @@ def inch_text(length_mm: Fraction) -> str:
         whole, rest = divmod(inches, 1)
         return " ".join(str(part) for part in (whole, rest) if part) or "0"
     return f"{float(inches):.2f}"
+
+
+def bytes_text(count: int) -> str:
+    """Return a limit in bytes for people, in the binary units of IEC 80000-13: ``16 MiB``."""
+    for power, unit in ((30, "GiB"), (20, "MiB"), (10, "KiB")):
+        if count >= 1 << power:
+            return f"{count / (1 << power):.4g} {unit}"
+    return f"{count} bytes"
