@@ -1,5 +1,19 @@
-"""Run the command line with ``python -m sightsize``."""
+"""Run the command line, as ``sightsize`` or with ``python -m sightsize``."""
 
-from sightsize.cli import main
+from sightsize import ending
 
-main()
+
+def main() -> None:
+    """Run the command line and end the process; Ctrl-C is minded while it loads, too."""
+    ending.prepare()
+    ending.leave(ending.run(_command_line))
+
+
+def _command_line() -> int:
+    from sightsize.cli import command_line
+
+    return command_line()
+
+
+if __name__ == "__main__":
+    main()

@@ -4,9 +4,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import typer
-
 from sightsize.base.findings import Finding
+from sightsize.base.terminal import say
 from sightsize.commands.shared import as_data, echo_json, load
 from sightsize.errors import JobError, UsageError, reason_of
 from sightsize.report.data import prints_data
@@ -58,7 +57,7 @@ def _say(verdict: str, lines: Sequence[str], *, as_json: bool) -> None:
     if as_json:
         return
     for line in (*lines, verdict):
-        typer.echo(line)
+        say(line)
 
 
 def _write_junit(path: Path, text: str) -> None:

@@ -47,6 +47,7 @@ def make_prints(
     workers: int | None,
     started: Callable[[str], None] = lambda _: None,
     finished: Callable[[Outcome], None] = lambda _: None,
+    winding_up: Callable[[int], None] = lambda _: None,
     docket: Docket | None = None,
     executor: Executor | None = None,
     make: Make = make_print,
@@ -59,7 +60,8 @@ def make_prints(
     are estimated to fit into ``memory_bytes``.
 
     ``started``, with the file's name, and ``finished`` are called in this thread, as a print is
-    handed out and as it comes back. Each print is noted in the docket as it comes back; one that is
+    handed out and as it comes back; ``winding_up``, with how many are finished still, once this
+    process is told to stop. Each print is noted in the docket as it comes back; one that is
     noted there and has not changed is kept.
     """
     sources = job_sources(job)
@@ -90,7 +92,13 @@ def make_prints(
         with _hands(executor, workers) as hands:
             room = Room(prints=workers, bytes=memory_bytes)
             hand_out(
-                tasks, hands, make, room, started, lambda task, made: finish(task.number, made)
+                tasks,
+                hands,
+                make,
+                room,
+                started,
+                lambda task, made: finish(task.number, made),
+                winding_up,
             )
     return [outcomes[number] for number in range(len(prints))]
 

@@ -1,6 +1,5 @@
 """Orders handed to an executor, no more at a time than it has hands and the memory has room for."""
 
-import logging
 from collections import deque
 from collections.abc import Callable, Collection
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
@@ -44,12 +43,13 @@ def hand_out(
     room: Room,
     started: Callable[[str], None],
     finish: Callable[[QueuedPrint, Outcome], None],
+    winding_up: Callable[[int], None] = lambda _: None,
 ) -> None:
     """Have every task made; ``started`` and ``finish`` are called in this thread.
 
     The next print is handed out before the last one is dealt with, so that no hand waits for it.
     After an interrupt, which is raised again, nothing more is handed out, and what is being made is
-    finished where the executor cannot drop it.
+    finished where the executor cannot drop it; ``winding_up`` is told how many prints that are.
     """
     running: dict[Future[Outcome], QueuedPrint] = {}
     ended: set[Future[Outcome]] = set()
@@ -66,17 +66,19 @@ def hand_out(
                 del running[future]
             ended = wait(running, return_when=FIRST_COMPLETED).done
     except BaseException:
-        _wind_up(running, finish)
+        _wind_up(running, finish, winding_up)
         raise
 
 
 def _wind_up(
-    running: dict[Future[Outcome], QueuedPrint], finish: Callable[[QueuedPrint, Outcome], None]
+    running: dict[Future[Outcome], QueuedPrint],
+    finish: Callable[[QueuedPrint, Outcome], None],
+    winding_up: Callable[[int], None],
 ) -> None:
     kept = [future for future in running if not future.cancel()]
     unfinished = sum(not future.done() for future in kept)
     if unfinished:
-        logging.getLogger(__name__).warning("finishing the prints being made: %d", unfinished)
+        winding_up(unfinished)
     for future in kept:
         finish(running[future], _outcome(future, running[future]))
 
