@@ -5,6 +5,8 @@ Exit codes: 0 all well; 1 a print failed or was refused; 2 the job or the comman
 """
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from io import StringIO
 from pathlib import Path
 from typing import Annotated, Any
@@ -19,6 +21,15 @@ from sightsize.errors import SightsizeError
 
 _WrongCommandLine: Any = typer.BadParameter.__base__
 """Any mistake in arguments and options; typer gives it no public name."""
+
+
+@contextmanager
+def _told_interrupts() -> Iterator[None]:
+    """Typer ends on an interrupt without a word."""
+    try:
+        yield
+    except KeyboardInterrupt as error:
+        raise typer.Exit(ending.tell(error)) from None
 
 
 class _Commands(TyperGroup):
@@ -40,12 +51,15 @@ class _Commands(TyperGroup):
             code = interrupts.exit_code()
         return sys.exit(code) if standalone_mode else code
 
+    def make_context(self, *args: Any, **options: Any) -> Any:
+        """Read the command line."""
+        with _told_interrupts():
+            return super().make_context(*args, **options)
+
     def invoke(self, ctx: Any) -> Any:
         """Run a command."""
-        try:
+        with _told_interrupts():
             return super().invoke(ctx)
-        except KeyboardInterrupt as error:
-            raise typer.Exit(ending.tell(error)) from None
 
 
 app = typer.Typer(

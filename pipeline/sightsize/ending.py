@@ -2,9 +2,7 @@
 
 import os
 import sys
-import tempfile
 import threading
-import traceback
 from collections.abc import Callable
 from contextlib import suppress
 from typing import NoReturn
@@ -78,6 +76,9 @@ def tell(error: BaseException) -> int:
 
 def _fault(error: BaseException) -> str:
     """Write a report of a fault of the program; return the sentence that says where it lies."""
+    import tempfile
+    import traceback
+
     from sightsize import __version__
 
     said = f"a fault in sightsize ({type(error).__name__})"

@@ -14,7 +14,7 @@ from types import FrameType
 from sightsize.errors import INTERRUPTED
 
 _ENDS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
-_SAME_SECONDS = 0.2
+_SAME_SECONDS = 0.5
 """``timeout`` sends a signal twice, to the process and to its group; so near, two are one."""
 
 _STOPPED = b"stopped at once; run the same command to carry on\n"
@@ -50,7 +50,7 @@ def exit_code() -> int:
 def send_again() -> None:
     """Raise an interrupt once more, soon: it came where Python could only drop it."""
     number = _raised.pop() if _raised else signal.SIGINT
-    Timer(_SAME_SECONDS / 4, signal.raise_signal, [number]).start()
+    Timer(_SAME_SECONDS / 10, signal.raise_signal, [number]).start()
 
 
 def _raise(number: int, _frame: FrameType | None) -> None:

@@ -12,6 +12,9 @@ from sightsize.base.terminal import is_watched, say, visible
 from sightsize.report.text import count_text
 from sightsize.run.worker import Outcome
 
+NAME_COLUMN = TextColumn("{task.description}", markup=False)
+"""A file's name, in which ``[red]`` is no colour."""
+
 
 class Progress:
     """Shows how far a run is, which print is being made and how long the rest will take."""
@@ -22,8 +25,7 @@ class Progress:
         self._bar: Bar | None = None
         if is_watched():
             columns = MofNCompleteColumn(), BarColumn(), TimeRemainingColumn(compact=True)
-            words = TextColumn("{task.description}", markup=False)
-            self._bar = Bar(*columns, words, console=Console(stderr=True), transient=True)
+            self._bar = Bar(*columns, NAME_COLUMN, console=Console(stderr=True), transient=True)
             self._task = self._bar.add_task("", total=prints)
 
     def __enter__(self) -> Self:
