@@ -103,7 +103,12 @@ def _hands(how: How, folder: Path, memory_bytes: int | None) -> Iterator[dict[st
     from sightsize.run.dask import join_cluster
 
     with join_cluster(how.scheduler, folder) as far:
-        yield {"workers": far.prints_at_once, "executor": far.executor, "make": far.make}
+        yield {
+            "workers": far.prints_at_once,
+            "executor": far.executor,
+            "make": far.make,
+            "lost": far.lost,
+        }
 
 
 def _make(

@@ -52,12 +52,14 @@ def make_prints(
     executor: Executor | None = None,
     make: Make = make_print,
     memory_bytes: int | None = None,
+    lost: Callable[[], str] | None = None,
 ) -> list[Outcome]:
     """Make every print that is not refused; return the outcomes in the order of ``prints``.
 
     ``make`` is run by ``executor``, or by as many threads as ``workers``, which is one for each
     core unless given. No more than ``workers`` prints are handed out at a time, and no more than
-    are estimated to fit into ``memory_bytes``.
+    are estimated to fit into ``memory_bytes``. ``lost`` says why an executor is given up, or
+    nothing.
 
     ``started``, with the file's name, and ``finished`` are called in this thread, as a print is
     handed out and as it comes back; ``winding_up``, with how many are finished still, once this
@@ -99,6 +101,7 @@ def make_prints(
                 started,
                 lambda task, made: finish(task.number, made),
                 winding_up,
+                lost,
             )
     return [outcomes[number] for number in range(len(prints))]
 
