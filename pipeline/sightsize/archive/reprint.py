@@ -13,6 +13,7 @@ from sightsize.archive.audit import file_state
 from sightsize.archive.from_master import master_job, not_in_master, plan_from_masters
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
+from sightsize.base.terminal import paragraph
 from sightsize.checks.run import check_ids
 from sightsize.docket.record import profile_record, versions
 from sightsize.docket.store import Docket, Record
@@ -249,4 +250,4 @@ def reprint_totals(results: Sequence[Reprinted], output: Path) -> str:
 def reprint_line(result: Reprinted) -> str:
     """Return one line about a print made again, and one for each change."""
     lines = [f"{result.state:<11} {result.file}  {result.message}".rstrip()]
-    return "\n".join([*lines, *(f"            {change}" for change in result.changes)])
+    return paragraph([*lines, *(f"            {change}" for change in result.changes)])

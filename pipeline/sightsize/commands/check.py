@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import typer
-
 from sightsize.base.atomic import write_new, write_whole
 from sightsize.base.findings import Finding
 from sightsize.base.reading import open_plain
+from sightsize.base.terminal import say
 from sightsize.commands.shared import as_data, echo_json, load
 from sightsize.errors import JobError, UsageError, reason_of
 from sightsize.report.data import prints_data
@@ -62,7 +61,7 @@ def _say(verdict: str, lines: Sequence[str], *, as_json: bool) -> None:
     if as_json:
         return
     for line in (*lines, verdict):
-        typer.echo(line)
+        say(line)
 
 
 def _write_junit(path: Path, text: str) -> None:

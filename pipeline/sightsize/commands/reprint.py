@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-import typer
-
 from sightsize.archive.reprint import Reprinted, reprint_docket, reprint_line, reprint_totals
+from sightsize.base import interrupts
 from sightsize.base.paths import follow_links
+from sightsize.base.terminal import say, say_lines
 from sightsize.commands.audit import find_docket, refuse_neither
 from sightsize.commands.shared import echo_json, hold_folder, load_and_report
 from sightsize.docket.store import NAME
-from sightsize.errors import INTERRUPTED, UsageError
+from sightsize.errors import UsageError
 
 
 def run(
@@ -33,8 +33,8 @@ def run(
         with hold_folder(folder):
             results = list(reprint_docket(docket, only, look_in, folder, match=match))
     except KeyboardInterrupt:
-        typer.echo("interrupted; run the same command to continue", err=True)
-        return INTERRUPTED
+        say("interrupted; run the same command to continue", err=True)
+        return interrupts.exit_code()
     if not results:
         raise UsageError(f"no print of {docket.path} matches --only {' '.join(only)}")
     _report(results, folder, as_json=as_json)
@@ -63,5 +63,5 @@ def _report(results: Sequence[Reprinted], folder: Path, *, as_json: bool) -> Non
         echo_json([each._asdict() for each in results])
         return
     for each in results:
-        typer.echo(reprint_line(each))
-    typer.echo(reprint_totals(results, folder))
+        say_lines(reprint_line(each))
+    say(reprint_totals(results, folder))
