@@ -52,7 +52,10 @@ ARROWS: dict[str, set[str]] = {
     },
     "docket": {"errors", "base", "model", "plan", "imaging.colour", "delivery"},
     "run": {"errors", "base", "model", "plan", "checks", "imaging.source", "delivery", "docket"},
-    "archive": {"errors", "base", "model", "job", "plan", "checks", "docket", "run"},
+    "archive": {
+        *("errors", "base", "model", "job", "plan", "checks", "docket", "run"),
+        "imaging.source",  # the one opener of picture files
+    },
     "report": {"errors", "base", "model", "job", "plan", "checks", "run"},
     "commands": {
         *("errors", "base", "model", "job", "plan", "checks", "docket", "run", "archive"),

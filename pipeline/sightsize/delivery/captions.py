@@ -13,6 +13,7 @@ from io import BytesIO
 from pathlib import Path
 from xml.sax.saxutils import escape
 
+from sightsize.base.reading import open_plain
 from sightsize.base.tiff_words import decoded_text, text_places, texts
 
 _TIFF_TAGS = {0x010E: "caption", 0x013B: "creator", 0x8298: "copyright"}
@@ -38,7 +39,7 @@ class Captions:
 def read_captions(path: Path, exif: bytes, xmp: bytes, iptc: bytes) -> Captions:
     """Return the words found in a file and in its metadata blocks (empty bytes for none)."""
     sources = [_from_xmp(xmp), texts(BytesIO(exif.removeprefix(b"Exif\0\0")), _TIFF_TAGS)]
-    with path.open("rb") as file:
+    with open_plain(path) as file:
         sources.append(texts(file, _TIFF_TAGS))
     sources.append(_from_iptc(iptc))
     words: dict[str, str] = {}

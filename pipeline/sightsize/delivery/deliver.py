@@ -11,6 +11,8 @@ from dataclasses import replace as replace_fields
 from pathlib import Path
 from typing import Literal
 
+import pyvips
+
 from sightsize.base.atomic import part_of
 from sightsize.base.deadline import check_time, stop_in_time
 from sightsize.base.findings import Finding
@@ -75,6 +77,9 @@ def deliver(
         check_time()
         for part, path in zip(reversed(parts), reversed(targets), strict=True):
             part.replace(path)
+    except pyvips.Error:
+        _refuse_changed(before, _stamps(file))  # which then is why
+        raise
     finally:
         for part in parts:
             part.unlink(missing_ok=True)

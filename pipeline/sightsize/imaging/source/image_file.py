@@ -1,0 +1,138 @@
+"""The one way in which libvips is given a picture file: its bytes through reads, never its name.
+
+libvips takes brackets in a name for options, and maps files into memory: one that is cut short
+while it is printed would then kill the process. Here a file is opened plainly, its kind is told by
+its first bytes, and that kind's decoder reads it through calls that can fail.
+"""
+
+import os
+import threading
+import weakref
+from pathlib import Path
+from typing import Any, BinaryIO, Literal
+
+import pyvips
+
+from sightsize.base.deadline import time_check
+from sightsize.base.machine_memory import share_one_heap
+from sightsize.base.reading import open_plain
+from sightsize.errors import OutOfTimeError
+
+_DECODERS = {
+    "JPEG": "VipsForeignLoadJpeg",
+    "PNG": "VipsForeignLoadPng",
+    "TIFF": "VipsForeignLoadTiff",
+    "WebP": "VipsForeignLoadWebp",
+    "HEIF": "VipsForeignLoadHeif",
+}
+"""Each kind of picture that is read, with libvips' name for its decoders."""
+
+Access = Literal["sequential", "random"]
+
+_HEAD_BYTES = 12
+_HEIF_BRANDS = frozenset(b"heic heix hevc hevx heim heis hevm hevs mif1 mif2 msf1 avif avis".split())
+"""ISO 23008-12 and the AVIF specification, from memory."""
+_TIFF_HEADS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+_FAILED = -1
+
+
+def _use_only_our_decoders() -> None:
+    """Have libvips refuse every other decoder; some run programs, inflate or draw for ever."""
+    pyvips.operation_block_set("VipsForeignLoad", True)
+    for decoder in _DECODERS.values():
+        pyvips.operation_block_set(decoder, False)
+
+
+# Finished operations would keep pictures alive long after their print is written.
+pyvips.cache_set_max(0)
+share_one_heap()
+_use_only_our_decoders()
+
+
+class _Reader:
+    """A file as libvips asks for it, from whatever thread; what goes wrong is an answer to it."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file, self._at = file, 0
+        self._turn = threading.Lock()
+        self._check_time = time_check()
+        self.head = file.read(_HEAD_BYTES)
+        self._size = file.seek(0, os.SEEK_END)
+        file.seek(0)
+        weakref.finalize(self, file.close)  # not before, even where both are found as garbage
+
+    def read(self, buffer: Any) -> int:
+        """Fill libvips' buffer; fewer bytes than the file had when it was opened are an error."""
+        try:
+            self._check_time()
+            with self._turn:
+                wanted = min(len(buffer), max(self._size - self._at, 0))
+                count = self._file.readinto(buffer)  # type: ignore[attr-defined]
+                self._at += count
+            return count if count >= wanted else _FAILED
+        except (OSError, OutOfTimeError):
+            return _FAILED
+
+    def seek(self, offset: int, whence: int) -> int:
+        """Go to a place in the file."""
+        try:
+            with self._turn:
+                self._at = self._file.seek(offset, whence)
+                return self._at
+        except OSError:
+            return _FAILED
+
+
+class UnknownKindError(pyvips.Error):
+    """A file that is of no kind of picture that is read."""
+
+
+def open_image(path: Path, *, access: Access = "sequential", shrink: int = 1) -> pyvips.Image:
+    """Return the pixels of a picture file, which is read when they are wanted, as stored.
+
+    ``shrink`` is what a JPEG's decoder is to shrink by. Raises OSError for what is no plain file,
+    UnknownKindError for one of another kind, pyvips.Error for one that is damaged; damage to the
+    pixels shows when they are read.
+    """
+    reader = _Reader(open_plain(path))
+    kind = _kind(reader.head)
+    if kind is None:
+        raise UnknownKindError("open", "it is not a picture of a kind that is read")
+    source = pyvips.SourceCustom()
+    source.signal_connect("read", reader.read)
+    source.signal_connect("seek", reader.seek)
+    options: dict[str, Any] = {"shrink": shrink} if shrink > 1 else {}
+    image = pyvips.Operation.call(
+        f"{kind.lower()}load_source", source, access=access, fail_on="error", **options
+    )
+    assert isinstance(image, pyvips.Image)
+    # What is made of the image keeps this list, and so the callbacks, for as long as it is read.
+    image._references.append(source)
+    return image
+
+
+def _kind(head: bytes) -> str | None:
+    """The kind of picture that a file's first bytes are of, None for one that is not read."""
+    if head[:3] == b"\xff\xd8\xff":
+        return "JPEG"
+    if head[:8] == b"\x89PNG\r\n\x1a\n":
+        return "PNG"
+    if head[:4] in _TIFF_HEADS:
+        return "TIFF"
+    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
+        return "WebP"
+    if head[4:8] == b"ftyp" and head[8:12] in _HEIF_BRANDS:
+        return "HEIF"
+    return None
+
+
+def kind_of(image: pyvips.Image) -> str:
+    """Return the kind of file that a picture was opened from."""
+    decoder = str(image.get("vips-loader")).removesuffix("load_source")
+    return next(kind for kind in _DECODERS if kind.lower() == decoder)
+
+
+def last_word(error: pyvips.Error) -> str:
+    """Return the last line of what libvips says of an error."""
+    lines = [line.strip() for line in str(error.detail).splitlines() if line.strip()]
+    return lines[-1] if lines else "no reason given"
