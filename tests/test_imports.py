@@ -151,6 +151,38 @@ def test_the_import_reader_sees_what_it_should() -> None:
     assert imported_modules(source, anywhere=True) == {*own_level, "sightsize.run.batch"}
 
 
+OPENERS = re.compile(r"new_from_(file|source|buffer)|[a-z]+load(_source|_buffer)?|mmap|mapfile")
+"""What opens a picture file through libvips, or maps one; its own profiles are no files."""
+
+
+def openers_in(source: str) -> set[str]:
+    """Names and texts in a module that open or map files."""
+    words = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            words |= {alias.name for alias in node.names} | {getattr(node, "module", None) or ""}
+        elif isinstance(node, ast.Attribute | ast.Name | ast.Constant):
+            words.add(str(getattr(node, "attr", getattr(node, "id", getattr(node, "value", "")))))
+    return {word for word in words if OPENERS.fullmatch(word)}
+
+
+def test_picture_files_are_opened_in_one_way() -> None:
+    """By its name, or mapped into memory, a stranger's file could end the process."""
+    assert {name for name, path in MODULES.items() if openers_in(path.read_text("utf-8"))} == set()
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        'pyvips.Image.new_from_file("a.jpg")', "image = Image.new_from_buffer(held, '')",
+        "from mmap import mmap", "import mmap", "pyvips.Image.tiffload(name, page=1)",
+        'pyvips.Operation.call("svgload_source", source)', "load = pyvips.Image.new_from_source",
+    ],
+)  # fmt: skip
+def test_the_reader_of_openers_sees_what_it_should(line: str) -> None:
+    assert openers_in(line)
+
+
 @pytest.mark.parametrize("module", PURE)
 def test_pure_modules_do_not_load_libvips(module: str) -> None:
     program = (

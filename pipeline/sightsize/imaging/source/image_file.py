@@ -5,6 +5,7 @@ while it is printed would then kill the process. Here a file is opened plainly, 
 its first bytes, and that kind's decoder reads it through calls that can fail.
 """
 
+import errno
 import os
 import threading
 import weakref
@@ -16,7 +17,6 @@ import pyvips
 from sightsize.base.deadline import time_check
 from sightsize.base.machine_memory import share_one_heap
 from sightsize.base.reading import open_plain
-from sightsize.errors import OutOfTimeError
 
 _DECODERS = {
     "JPEG": "VipsForeignLoadJpeg",
@@ -50,37 +50,45 @@ _use_only_our_decoders()
 
 
 class _Reader:
-    """A file as libvips asks for it, from whatever thread; what goes wrong is an answer to it."""
+    """A file as libvips asks for it, from whatever thread; nothing is raised through libvips.
+
+    ``fault`` is what went wrong, of which libvips is only told that something did.
+    """
 
     def __init__(self, file: BinaryIO) -> None:
         self._file, self._at = file, 0
         self._turn = threading.Lock()
         self._check_time = time_check()
+        self.fault: BaseException | None = None
         self.head = file.read(_HEAD_BYTES)
         self._size = file.seek(0, os.SEEK_END)
         file.seek(0)
         weakref.finalize(self, file.close)  # not before, even where both are found as garbage
 
     def read(self, buffer: Any) -> int:
-        """Fill libvips' buffer; fewer bytes than the file had when it was opened are an error."""
+        """Fill libvips' buffer; fewer bytes than the file had when it was opened are a fault."""
         try:
             self._check_time()
             with self._turn:
-                wanted = min(len(buffer), max(self._size - self._at, 0))
-                count = self._file.readinto(buffer)  # type: ignore[attr-defined]
+                there = min(len(buffer), max(self._size - self._at, 0))
+                count = int(self._file.readinto(buffer))  # type: ignore[attr-defined]
                 self._at += count
-            return count if count >= wanted else _FAILED
-        except (OSError, OutOfTimeError):
+            if count < there:
+                raise OSError(errno.EIO, "it was cut short while it was read")
+        except BaseException as error:
+            self.fault = error
             return _FAILED
+        return count
 
     def seek(self, offset: int, whence: int) -> int:
         """Go to a place in the file."""
         try:
             with self._turn:
                 self._at = self._file.seek(offset, whence)
-                return self._at
-        except OSError:
+        except BaseException as error:
+            self.fault = error
             return _FAILED
+        return self._at
 
 
 class UnknownKindError(pyvips.Error):
@@ -91,8 +99,8 @@ def open_image(path: Path, *, access: Access = "sequential", shrink: int = 1) ->
     """Return the pixels of a picture file, which is read when they are wanted, as stored.
 
     ``shrink`` is what a JPEG's decoder is to shrink by. Raises OSError for what is no plain file,
-    UnknownKindError for one of another kind, pyvips.Error for one that is damaged; damage to the
-    pixels shows when they are read.
+    UnknownKindError for one of another kind, pyvips.Error for one that is damaged, OutOfTimeError;
+    damage to the pixels shows when they are read.
     """
     reader = _Reader(open_plain(path))
     kind = _kind(reader.head)
@@ -102,9 +110,14 @@ def open_image(path: Path, *, access: Access = "sequential", shrink: int = 1) ->
     source.signal_connect("read", reader.read)
     source.signal_connect("seek", reader.seek)
     options: dict[str, Any] = {"shrink": shrink} if shrink > 1 else {}
-    image = pyvips.Operation.call(
-        f"{kind.lower()}load_source", source, access=access, fail_on="error", **options
-    )
+    try:
+        image = pyvips.Operation.call(
+            f"{kind.lower()}load_source", source, access=access, fail_on="error", **options
+        )
+    except pyvips.Error:
+        if reader.fault is not None:
+            raise reader.fault from None
+        raise
     assert isinstance(image, pyvips.Image)
     # What is made of the image keeps this list, and so the callbacks, for as long as it is read.
     image._references.append(source)
