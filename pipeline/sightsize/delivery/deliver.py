@@ -77,7 +77,7 @@ def deliver(
         check_time()
         for part, path in zip(reversed(parts), reversed(targets), strict=True):
             part.replace(path)
-    except pyvips.Error:
+    except (OSError, SourceError, pyvips.Error):
         _refuse_changed(before, _stamps(file))  # which then is why
         raise
     finally:

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from sightsize.base.findings import Finding
 from sightsize.base.units import MM_PER_INCH
+from sightsize.errors import reason_of
 from sightsize.imaging.colour.output import border_value, output_profile
 from sightsize.imaging.raster.header_fields import blob, orientation
-from sightsize.errors import reason_of
 from sightsize.imaging.source.image_file import last_word, open_image
 from sightsize.model.geometry import Box, turn_box
 from sightsize.model.settings import BUILT_IN_PROFILES

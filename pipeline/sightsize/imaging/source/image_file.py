@@ -9,14 +9,19 @@ import errno
 import os
 import threading
 import weakref
+from io import FileIO
 from pathlib import Path
-from typing import Any, BinaryIO, Literal
+from typing import Any, Literal
 
 import pyvips
 
 from sightsize.base.deadline import time_check
+from sightsize.base.icc import MOST_PROFILE_BYTES
 from sightsize.base.machine_memory import share_one_heap
+from sightsize.base.plain_text import one_line
 from sightsize.base.reading import open_plain
+from sightsize.base.units import bytes_text
+from sightsize.imaging.raster.header_fields import blob
 
 _DECODERS = {
     "JPEG": "VipsForeignLoadJpeg",
@@ -29,8 +34,18 @@ _DECODERS = {
 
 Access = Literal["sequential", "random"]
 
+MOST_METADATA_BYTES = MOST_PROFILE_BYTES
+_METADATA = {
+    "icc-profile-data": "colour profile",
+    "exif-data": "Exif",
+    "xmp-data": "XMP",
+    "iptc-data": "IPTC",
+}
+
 _HEAD_BYTES = 12
-_HEIF_BRANDS = frozenset(b"heic heix hevc hevx heim heis hevm hevs mif1 mif2 msf1 avif avis".split())
+_HEIF_BRANDS = frozenset(
+    b"heic heix hevc hevx heim heis hevm hevs mif1 mif2 msf1 avif avis".split()
+)
 """ISO 23008-12 and the AVIF specification, from memory."""
 _TIFF_HEADS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _FAILED = -1
@@ -55,7 +70,7 @@ class _Reader:
     ``fault`` is what went wrong, of which libvips is only told that something did.
     """
 
-    def __init__(self, file: BinaryIO) -> None:
+    def __init__(self, file: FileIO) -> None:
         self._file, self._at = file, 0
         self._turn = threading.Lock()
         self._check_time = time_check()
@@ -71,7 +86,7 @@ class _Reader:
             self._check_time()
             with self._turn:
                 there = min(len(buffer), max(self._size - self._at, 0))
-                count = int(self._file.readinto(buffer))  # type: ignore[attr-defined]
+                count = self._file.readinto(buffer)
                 self._at += count
             if count < there:
                 raise OSError(errno.EIO, "it was cut short while it was read")
@@ -91,21 +106,24 @@ class _Reader:
         return self._at
 
 
-class UnknownKindError(pyvips.Error):
-    """A file that is of no kind of picture that is read."""
+class UnfitError(pyvips.Error):
+    """A file that is not taken; the detail continues a sentence that begins with its name."""
+
+    def __init__(self, detail: str) -> None:
+        super().__init__("unfit", detail)
 
 
 def open_image(path: Path, *, access: Access = "sequential", shrink: int = 1) -> pyvips.Image:
     """Return the pixels of a picture file, which is read when they are wanted, as stored.
 
     ``shrink`` is what a JPEG's decoder is to shrink by. Raises OSError for what is no plain file,
-    UnknownKindError for one of another kind, pyvips.Error for one that is damaged, OutOfTimeError;
-    damage to the pixels shows when they are read.
+    UnfitError for one of another kind or with too much beside its pixels, pyvips.Error for one that
+    is damaged, OutOfTimeError; damage to the pixels shows when they are read.
     """
     reader = _Reader(open_plain(path))
     kind = _kind(reader.head)
     if kind is None:
-        raise UnknownKindError("open", "it is not a picture of a kind that is read")
+        raise UnfitError("is in a format that cannot be read; save it as JPEG, TIFF or PNG")
     source = pyvips.SourceCustom()
     source.signal_connect("read", reader.read)
     source.signal_connect("seek", reader.seek)
@@ -121,7 +139,22 @@ def open_image(path: Path, *, access: Access = "sequential", shrink: int = 1) ->
     assert isinstance(image, pyvips.Image)
     # What is made of the image keeps this list, and so the callbacks, for as long as it is read.
     image._references.append(source)
+    _refuse_too_much(image)
     return image
+
+
+def _refuse_too_much(image: pyvips.Image) -> None:
+    """Refuse what a few kilobytes of a file may have been inflated to.
+
+    It is not left out instead: a profile or a copyright would be lost without a word.
+    """
+    for name, what in _METADATA.items():
+        size = len(blob(image, name))
+        if size > MOST_METADATA_BYTES:
+            raise UnfitError(
+                f"carries {bytes_text(size)} of {what}, and at most "
+                f"{bytes_text(MOST_METADATA_BYTES)} are read; export it again without"
+            )
 
 
 def _kind(head: bytes) -> str | None:
@@ -147,5 +180,5 @@ def kind_of(image: pyvips.Image) -> str:
 
 def last_word(error: pyvips.Error) -> str:
     """Return the last line of what libvips says of an error."""
-    lines = [line.strip() for line in str(error.detail).splitlines() if line.strip()]
+    lines = [line for line in map(one_line, str(error.detail).splitlines()) if line]
     return lines[-1] if lines else "no reason given"

@@ -11,11 +11,12 @@ import pyvips
 from sightsize.base.deadline import stop_in_time
 from sightsize.base.icc import ColourModel, profile_colour, profile_name
 from sightsize.base.paths import is_file, say_missing
+from sightsize.base.plain_text import one_line
 from sightsize.base.reading import open_plain
 from sightsize.base.tiff_words import texts
 from sightsize.errors import SourceError, reason_of
 from sightsize.imaging.raster.header_fields import blob, orientation, text
-from sightsize.imaging.source.image_file import UnknownKindError, kind_of, last_word, open_image
+from sightsize.imaging.source.image_file import UnfitError, kind_of, last_word, open_image
 from sightsize.model.header import Header
 
 _COLOURS: dict[str, ColourModel] = {
@@ -87,7 +88,7 @@ def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
         found = texts(BytesIO(exif.removeprefix(b"Exif\0\0")), _CAMERA_TAGS) or texts(
             file, _CAMERA_TAGS
         )
-    return found.get("model", "").strip(), found.get("serial", "").strip()
+    return one_line(found.get("model", "")), one_line(found.get("serial", ""))
 
 
 def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
@@ -97,10 +98,10 @@ def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
         raise SourceError(f"{path.name} is empty; export it again")
     try:
         image = open_image(path, access="sequential" if sequential else "random", shrink=shrink)
-    except UnknownKindError as error:
-        raise SourceError(
-            f"{path.name} is in a format that cannot be read; save it as JPEG, TIFF or PNG"
-        ) from error
+    except UnfitError as error:
+        raise SourceError(f"{path.name} {error.detail}") from error
+    except OSError as error:
+        raise SourceError(say_unreadable(path, error)) from error
     except pyvips.Error as error:
         raise SourceError(
             f"{path.name} is not a readable picture ({last_word(error)}); export it again"
