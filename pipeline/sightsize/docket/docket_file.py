@@ -56,7 +56,7 @@ class Contents(NamedTuple):
 @cache
 def record_shape() -> Shape:
     """Return what the schema asks for of a print's record."""
-    return shape_of({**schema_file("docket"), "$ref": "#/$defs/print"})
+    return shape_of({"$defs": schema_file("docket")["$defs"], "$ref": "#/$defs/print"})
 
 
 def read_text(path: Path) -> Text:
@@ -105,7 +105,7 @@ def _record(value: Any, version: int, before: Collection[str]) -> tuple[Record, 
     if fault is not None:
         return {}, *fault
     if record["file"] in before:
-        return {}, ("file",), f"{show(record['file'])} is in the docket twice; remove one print"
+        return {}, ("file",), f"{show(record['file'])} is in the docket twice"
     return record, (), ""
 
 
@@ -134,10 +134,10 @@ def _say_no_toml(path: Path, text: str, said: str) -> str:
 def _refuse_version(path: Path, version: Any) -> None:
     if type(version) is int and version in READ:
         return
-    if type(version) is int and version > VERSION:
+    if type(version) is int and VERSION < version < 1000:
         raise DocketError(
-            f"{path} is a docket of version {show(version)}, written by a newer sightsize; this "
-            f"one reads versions up to {VERSION}. Update sightsize, or move the docket away"
+            f"{path} is a docket of version {version}, written by a newer sightsize; this one "
+            f"reads versions up to {VERSION}. Update sightsize, or move the docket away"
         )
     known = " or ".join(map(str, READ))
     said = f"found {show(version)}; it takes the version of the docket, {known}"

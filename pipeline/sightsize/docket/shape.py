@@ -79,6 +79,7 @@ class _Shapes:
     def of(self, node: Node) -> Shape:
         if "$ref" not in node:
             return self._filled(Shape(), node)
+        _refuse_unknown(node, {"$ref"})
         name = node["$ref"].rsplit("/", 1)[1]
         if name not in self._made:
             self._made[name] = Shape()
@@ -239,7 +240,7 @@ def show(value: Any) -> str:
         case int() | float():
             return str(value)
         case str():
-            return ascii(value if len(value) <= 40 else f"{value[:40]}...")
+            return repr(value if len(value) <= 40 else f"{value[:40]}...")
         case dict():
             return "a table"
         case list():
