@@ -2,7 +2,6 @@
 
 import json
 import random
-from collections.abc import Callable
 from datetime import date, datetime, time
 from hashlib import sha256
 from pathlib import Path
@@ -30,32 +29,31 @@ _PRINTS: list[Any] = [
     *([{"picture": "p1", **_LADDER}], [{"picture": "p1", "copies": 10**9}], {"picture": "p1"}),
     [{"picture": "p1", "source": "../p2.tif"}],
 ]
-_TEXTS: list[Callable[[str], bytes]] = [
-    lambda text: b"",
-    lambda text: b"\0" * 300,
-    lambda text: text.encode() + b"\xff\xfe",
-    lambda text: text.encode("utf-16"),
-    lambda text: text.encode("utf-8-sig"),
-    lambda text: text.replace("\n", "\r\n").encode(),
-    lambda text: text.replace("docket = 2", "docket = 0").encode(),
-    lambda text: text.replace("docket = 2", "docket = 3").encode(),
-    lambda text: text.replace("docket = 2", "docket = 1").encode(),
-    lambda text: text.replace("docket = 2", f"docket = 0x{'f' * 6000}").encode(),
-    lambda text: text.replace("docket = 2", "docket = true").encode(),
-    lambda text: text.replace("bytes = ", "bytes = 1" + "0" * 6000 + " #").encode(),
-    lambda text: text.replace("bytes = ", "bytes = 0x1" + "0" * 6000 + " #").encode(),
-    lambda text: text.replace("ppi = ", "ppi = 1e999 #").encode(),
-    lambda text: f"{text}deep = {'[' * 20_000}{']' * 20_000}\n".encode(),
-    lambda text: f"{text}{'a.' * 3000}b = 1\n".encode(),
-    lambda text: f"{text}\n[prints.job.{'a.' * 900}b]\nc = 1\n".encode(),
-    lambda text: f"{text}\n[prints.job.pictures.p1.x]\ny = {'[' * 60}{']' * 60}\n".encode(),
-    lambda text: (text + text).encode(),
-    lambda text: (text + text.partition("docket = 2\n")[2]).encode(),
-    lambda text: f"{text}[prints.measured]\non = 2026-05-04\nwidth = 190.2\n".encode(),
-    lambda text: b"docket = 2\nprints = [1, 2]\n",
-    lambda text: b"docket = 2\nprints = { file = 'p1.tif' }\n",
-    lambda text: b"docket = 2\n[prints]\n",
-]
+
+
+def _texts(text: str) -> list[bytes]:
+    """A docket's text, spoilt as a whole."""
+    told, deep = "docket = 2", "[" * 20_000
+    texts = [
+        *("", "docket = 2\nprints = [1, 2]\n", "docket = 2\n[prints]\n", "\0" * 300),
+        "docket = 2\nprints = { file = 'p1.tif' }\n",
+        *(text.replace(told, f"docket = {each}") for each in ("0", "1", "3", "true", "2.0", "'2'")),
+        text.replace(told, f"docket = 0x{'f' * 6000}"),
+        text.replace("bytes = ", f"bytes = 1{'0' * 6000} #"),
+        text.replace("bytes = ", f"bytes = 0x1{'0' * 6000} #"),
+        text.replace("ppi = ", "ppi = 1e999 #"),
+        text.replace("ppi = ", "ppi = nan #"),
+        text.replace("\n", "\r\n"),
+        f"{text}deep = {deep}{']' * 20_000}\n",
+        f"{text}{'a.' * 3000}b = 1\n",
+        f"{text}\n[prints.job.{'a.' * 900}b]\nc = 1\n",
+        f"{text}\n[prints.job.pictures.p1.x]\ny = {'[' * 60}{']' * 60}\n",
+        text + text,
+        text + text.partition("docket = 2\n")[2],
+        f"{text}[prints.measured]\non = 2026-05-04\nwidth = 190.2\n",
+    ]
+    coded = [text.encode("utf-16"), text.encode("utf-8-sig"), text.encode() + b"\xff\xfe"]
+    return [*coded, *(each.encode() for each in texts)]
 
 
 def tamper(folder: Path, values: Values, seed: int) -> str:
@@ -64,7 +62,7 @@ def tamper(folder: Path, values: Values, seed: int) -> str:
     way = dice.choice(["text", "cut", "values", "values", "values", "mirror", "noted"])
     docket = folder / "docket.toml"
     if way == "text":
-        docket.write_bytes(dice.choice(_TEXTS)(docket.read_text(encoding="utf-8")))
+        docket.write_bytes(dice.choice(_texts(docket.read_text(encoding="utf-8"))))
     elif way == "cut":
         data = bytearray(docket.read_bytes()[: dice.randrange(2, 9000)])
         data[dice.randrange(len(data))] ^= 1 << dice.randrange(8)

@@ -11,8 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from pictures import job, save
 from sightsize.base.hashes import file_sha256
