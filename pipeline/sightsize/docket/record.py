@@ -158,10 +158,10 @@ def _own_job(file: FilePlan[PicturePlan], folder: Path) -> dict[str, Any]:
     for name, facts in own["pictures"].items():
         source, camera = plans[name].look.picture.source, plans[name].dust_of
         pictures[name] = {**facts, "source": relative(source, folder)}
-        if camera:
+        dust = own["cameras"][camera].get("dust") if camera else None
+        if dust:
             pictures[name]["camera"] = camera
-            known = own["cameras"][camera]
-            cameras[camera] = {key: known[key] for key in known if key != "serial"}
+            cameras[camera] = {"dust": dust}
     delivery = {**own["delivery"], "name": Path(file.name).stem}
     kept = {key: table for key, table in own.items() if key != "cameras"}
     named = {"cameras": cameras} if cameras else {}
