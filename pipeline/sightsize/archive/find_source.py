@@ -4,6 +4,7 @@ import os
 import stat
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,7 @@ class Search:
     def find(self, folder: Path, wanted: Mapping[str, Any]) -> Path | None:
         """Return a source as a record names it, from the docket's folder; None when it is lost."""
         where_it_was = follow_links(folder / wanted["path"])
-        for path in (where_it_was, *self._of_size(wanted["bytes"])):
+        for path in chain([where_it_was], self._of_size(wanted["bytes"])):
             if _plain_bytes(path) == wanted["bytes"] and _sha256_of(path) == wanted["sha256"]:
                 return path
         return None
