@@ -333,7 +333,7 @@ def test_outcomes_in_lines_and_in_data() -> None:
     assert [report.outcome_line(each) for each in outcomes] == [
         f"made     {name}  2.3 MB in 1.2 s",
         f"kept     {name}  unchanged, left alone",
-        f"refused  {name}  the crop loses 49.4% of the picture.",
+        f"refused  {name}  see [crop-loss] above",
         f"failed   {name}  no space left on device",
     ]
     assert report.outcomes_text(outcomes) == "1 made, 1 kept, 1 refused, 1 failed"
@@ -354,27 +354,73 @@ def test_junit_has_a_suite_for_a_job_and_a_case_for_a_print() -> None:
     assert failure.text == "refuse [source] there is no such file."
 
 
-def test_a_finding_shared_by_prints_is_reported_once_with_their_numbers(tmp_path: Path) -> None:
-    tables = [
-        "",
-        "",
-        'aperture = { overlap = "3 mm" }',
-        "",
-        "",
-        'delivery = { resolution = "20 ppi" }',
-    ]
+def album(folder: Path, tables: list[str], checks: str = "") -> list[PlannedPrint]:
+    """Prints of ``cox-1.jpg`` and on, each with a table, of an opening with a thin overlap."""
     toml = 'sightsize = 1\n[aperture]\nwidth = "143 mm"\nheight = "198 mm"\noverlap = "1.5 mm"\n'
-    toml += '[paper]\nsize = "10x8 in"\n'
+    toml += f'[paper]\nsize = "10x8 in"\n[checks]\n{checks}\n[delivery]\nname = "{{picture}}"\n'
     for number, table in enumerate(tables, start=1):
-        (tmp_path / f"cox-{number}.jpg").touch()
+        (folder / f"cox-{number}.jpg").touch()
         toml += f'[[prints]]\nsource = "cox-{number}.jpg"\n{table}\n'
-    path = tmp_path / "wall.toml"
+    path = folder / "wall.toml"
     path.write_text(toml, encoding="utf-8")
-    job = load_job(path, check_ids())
-    prints = plan_prints(job, arrange(job), pictures=False)
-    overlap, resolution = finding_lines(prints)
-    assert "warn [overlap]" in overlap
-    assert overlap.endswith("(prints 1, 2, 4 to 6)")
-    assert resolution.endswith("(print 6, cox-6)")
-    assert finding_lines(prints[:2])[0].endswith("(all 2 prints)")
-    assert finding_lines(prints[:1]) == [overlap.removesuffix(" (prints 1, 2, 4 to 6)")]
+    loaded = load_job(path, check_ids())
+    return plan_prints(loaded, arrange(loaded), pictures=False)
+
+
+THICK = 'aperture = { overlap = "3 mm" }'
+"""An overlap that nothing is said of."""
+
+
+@pytest.mark.parametrize(
+    ("tables", "which"),
+    [
+        ([""], ""),
+        (["", ""], " (both prints)"),
+        (["", THICK], " (print 1, cox-1.jpg)"),
+        (["", THICK, ""], " (prints 1 and 3: cox-1.jpg, cox-3.jpg)"),
+        ([""] * 6, " (all 6 prints)"),
+        (
+            ["", "", THICK, "", "", ""],
+            " (prints 1, 2 and 4 to 6: cox-1.jpg, cox-2.jpg, cox-4.jpg and 2 more)",
+        ),
+        ([THICK, *[""] * 4], " (prints 2 to 5: cox-2.jpg, cox-3.jpg, cox-4.jpg, cox-5.jpg)"),
+        ([THICK, *[""] * 39], " (prints 2 to 40: cox-2.jpg, cox-3.jpg, cox-4.jpg and 36 more)"),
+        (
+            ["", THICK] * 20,
+            " (20 of 40 prints: cox-1.jpg, cox-3.jpg, cox-5.jpg and 17 more; --json names all)",
+        ),
+    ],
+    ids=["1", "2", "1 of 2", "2 of 3", "6", "5 of 6", "4 of 5", "39 of 40", "20 of 40"],
+)
+def test_a_finding_of_several_prints_is_told_once_with_their_numbers_and_files(
+    tmp_path: Path, tables: list[str], which: str
+) -> None:
+    (line,) = finding_lines(album(tmp_path, tables))
+    assert line.endswith(f"behind the mat at each edge. 3 mm is usual.{which}")
+    (accepted,) = finding_lines(album(tmp_path, tables, 'accept = ["overlap"]'))
+    assert accepted == f"{tmp_path / 'wall.toml'}: note: accepted overlap{which}"
+
+
+def test_of_800_prints_all_are_named_to_programs_only(tmp_path: Path) -> None:
+    prints = album(tmp_path, ["", THICK] * 400)
+    (line,) = finding_lines(prints)
+    assert len(line) < len(str(tmp_path)) + 230
+    named = [each["output"] for each in prints_data(prints) if each["findings"]]
+    assert named == [f"cox-{number}.jpg" for number in range(1, 800, 2)]
+
+
+def test_what_a_job_accepts_is_one_line_however_much_it_is(tmp_path: Path) -> None:
+    low = 'delivery = { resolution = "20 ppi" }'
+    accept = 'accept = ["overlap", "file-resolution"]'
+    assert finding_lines(album(tmp_path, ["", low, ""], accept)) == [
+        f"{tmp_path / 'wall.toml'}: note: accepted overlap (all 3 prints), "
+        "file-resolution (print 2, cox-2.jpg)"
+    ]
+
+
+def test_what_a_finished_print_shows_and_its_job_accepts_is_one_line() -> None:
+    planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
+    shown = Finding(level="accepted", check="clipping", message="2% of the opening is blank white.")
+    made = Outcome(planned=planned, status="made", bytes=2_345_678, seconds=1.2, findings=(shown,))
+    assert report.outcome_line(made) == f"made     {planned.name}  2.3 MB in 1.2 s"
+    assert report.accepted_when_made([made]) == ["note: accepted clipping"]

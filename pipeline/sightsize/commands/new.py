@@ -4,8 +4,8 @@ from pathlib import Path
 
 import typer
 
+from sightsize.base.words import count_text
 from sightsize.job.starter import write_starter
-from sightsize.report.text import count_text
 
 
 def run(folder: Path, job: Path) -> int:

@@ -4,8 +4,11 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
+from typing import get_args
 
+from sightsize.base.findings import Level
 from sightsize.base.units import MM_PER_INCH, inch_text, mm_text
+from sightsize.base.words import count_text
 from sightsize.checks.picture import cutting_edge
 from sightsize.model.geometry import Size
 from sightsize.model.header import Header
@@ -18,7 +21,7 @@ from sightsize.plan.layout import Stock, rebate_room
 from sightsize.plan.picture import AnyPicture, PicturePlan
 from sightsize.plan.sheet import FilePlan, PlacedPicture
 from sightsize.report.look import look_rows
-from sightsize.report.text import about, count_text
+from sightsize.report.text import about
 from sightsize.run.planned_print import PlannedPrint
 
 _LABEL = 12
@@ -31,8 +34,10 @@ Rows = list[tuple[str, str]]
 def plan_text(planned: PlannedPrint, job: Job) -> str:
     """Return a dry run's account of one print: every computed dimension."""
     rows = _known_rows(planned) if planned.plan is None else _all_rows(planned.plan, job)
+    accepted = dict.fromkeys(each.check for each in planned.findings if each.level == "accepted")
+    rows += [("accepted", ", ".join(accepted))] if accepted else []
     lines = [_title(planned), *(f"  {label:<{_LABEL}}{text}" for label, text in rows)]
-    lines += [f"  {each.sentence()}" for each in planned.findings]
+    lines += [f"  {each.sentence()}" for each in planned.findings if each.level != "accepted"]
     return "\n".join(lines)
 
 
@@ -237,9 +242,7 @@ def plan_line(planned: PlannedPrint) -> str:
     """Return a dry run's account of one print in one line, for long jobs."""
     request, plan = planned.file.request, planned.plan
     counts = Counter(finding.level for finding in planned.findings)
-    marks = " ".join(
-        f"{counts[level]} {level}" for level in ("refuse", "warn", "note") if counts[level]
-    )
+    marks = " ".join(f"{counts[each]} {each}" for each in get_args(Level)[::-1] if counts[each])
     if plan is None:
         return f"{request.number:>5} {planned.name}  {_why_no_plan(planned)}  {marks}".rstrip()
     pictures = ", ".join(_line_of(each) for each in plan.pictures)
