@@ -55,8 +55,8 @@ ARROWS: dict[str, set[str]] = {
     "archive": {"errors", "base", "model", "job", "plan", "checks", "docket", "run"},
     "report": {"errors", "base", "model", "job", "plan", "checks", "run"},
     "commands": {
-        *("errors", "base", "model", "job", "plan", "checks", "docket", "run", "archive"),
-        "report",
+        *("errors", "base", "model", "job", "plan", "checks", "delivery", "docket", "run"),
+        *("archive", "report"),
     },
     "cli": {"errors", "commands"},
 }

@@ -168,8 +168,13 @@ def make(
             help="Let the workers of this Dask scheduler make the prints.",
         ),
     ] = None,
+    redo: Annotated[
+        bool,
+        typer.Option("--redo", help="Replace prints made with other settings, if unaltered."),
+    ] = False,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Overwrite files made with other settings.")
+        bool,
+        typer.Option("--replace", help="Like --redo, and replace prints altered by hand as well."),
     ] = False,
     lines: Annotated[
         bool | None,
@@ -180,7 +185,12 @@ def make(
     """Make the print files of a job."""
     from sightsize.commands import make as command
 
-    how = command.How(workers=workers, memory=memory, scheduler=scheduler, replace=replace)
+    how = command.How(
+        workers=workers,
+        memory=memory,
+        scheduler=scheduler,
+        replace="altered too" if replace else "unaltered" if redo else "nothing",
+    )
     if dry_run:
         code = command.run_dry(job_file, only or [], how, lines=lines, as_json=as_json)
     else:

@@ -194,10 +194,10 @@ def test_a_source_that_changed_is_told(wall: Path) -> None:
     result = run("make", wall)
     assert notes(result.stdout) == [
         "the docket has prints of lane-06.jpg, which has changed since. To print it as it is now, "
-        "use --replace."
+        "use --redo."
     ]
     assert result.exit_code == 1  # as ever: what stands is another print
-    assert run("make", "--replace", wall).exit_code == 0
+    assert run("make", "--redo", wall).exit_code == 0
     assert notes(run("make", wall).stdout) == []
     os.utime(changed, (1, 1))
     assert notes(run("make", wall).stdout) == []  # another time, the same bytes

@@ -35,7 +35,7 @@ from sightsize.job.load import load_job
 
 job = load_job(Path(sys.argv[1]), check_ids())
 job.output.mkdir()
-(outcome,) = make_prints(job, plan_prints(job, arrange(job)), replace=False, workers=1)
+(outcome,) = make_prints(job, plan_prints(job, arrange(job)), replace="nothing", workers=1)
 # Unlike ru_maxrss, this is not handed down by the process that started us.
 (peak,) = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
 print(json.dumps([outcome.status, outcome.message, int(peak) * 1024]))

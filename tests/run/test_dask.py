@@ -18,6 +18,7 @@ from every_stage import every_stage, printed_bytes
 from pictures import job, make, save
 from sightsize import __version__
 from sightsize.archive.audit import audit_docket
+from sightsize.delivery.ground import Ground
 from sightsize.docket.store import Docket
 from sightsize.errors import ClusterError
 from sightsize.model.job import Job
@@ -186,9 +187,7 @@ def test_a_worker_that_does_not_see_the_folder(tmp_path: Path) -> None:
     order = Order(
         planned=first,
         plan=first.plan,
-        folder=planned.output,
-        sources=frozenset(),
-        replace=False,
+        ground=Ground(folder=planned.output),
     )
     outcome = make_on_worker(order, token=planned.output / "token", libvips_threads={})
     assert outcome.status == "failed"

@@ -152,7 +152,7 @@ def docket_findings(docket: Docket, job: Job, names: Iterable[str]) -> Iterator[
             job,
             f"the docket has prints of {names_text(changed)}, {has_changed}.",
             f"To print {_it(changed)} as {'it is' if len(changed) == 1 else 'they are'} now, use "
-            "--replace.",
+            "--redo.",
         )
 
 

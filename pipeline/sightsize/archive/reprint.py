@@ -197,7 +197,6 @@ def _make_again(
     (outcome,) = make_prints(
         job,
         [adapted(each) for each in plan_prints(job, arrange(job))],
-        replace=True,
         workers=1,
     )
     return outcome

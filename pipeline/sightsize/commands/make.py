@@ -18,6 +18,7 @@ from sightsize.commands.shared import (
     load_and_report,
     open_docket,
 )
+from sightsize.delivery.ground import Replace
 from sightsize.docket.store import Docket
 from sightsize.errors import INTERRUPTED, UnitError, UsageError
 from sightsize.model.job import Job
@@ -34,12 +35,12 @@ from sightsize.run.planner import plan_prints
 
 @dataclass(frozen=True, kw_only=True)
 class How:
-    """How prints are made: by whom, in how much memory, and whether files are replaced."""
+    """How prints are made: by whom, in how much memory, and which files are replaced."""
 
     workers: int | None
     memory: str | None
     scheduler: str | None
-    replace: bool
+    replace: Replace
 
 
 def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
@@ -122,7 +123,7 @@ def _make(
     about: list[Finding],
     docket: Docket,
     hands: dict[str, Any],
-    replace: bool,
+    replace: Replace,
     as_json: bool,
 ) -> int:
     if not as_json:

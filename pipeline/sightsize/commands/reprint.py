@@ -26,8 +26,8 @@ def run(
     if match and look_in:
         raise UsageError("--match uses no sources; remove --look-in or --match")
     docket = find_docket(_docket_path(path, as_json=as_json))
-    folder = output or docket.path.parent / "reprints"
-    if follow_links(folder) == follow_links(docket.path.parent):
+    folder = follow_links(output or _beside(docket.path))
+    if folder == follow_links(docket.path.parent):
         raise UsageError(f"{folder} holds the first prints; name another folder with --output")
     try:
         with hold_folder(folder):
@@ -39,6 +39,14 @@ def run(
         raise UsageError(f"no print of {docket.path} matches --only {' '.join(only)}")
     _report(results, folder, as_json=as_json)
     return 0 if all(each.state in ("identical", "matched") for each in results) else 1
+
+
+def _beside(docket: Path) -> Path:
+    """The folder for reprints unless one is named. A link there may lead anywhere."""
+    folder = docket.parent / "reprints"
+    if folder.is_symlink():
+        raise UsageError(f"{folder} is a link; name the folder that you mean with --output")
+    return folder
 
 
 def _docket_path(path: Path, *, as_json: bool) -> Path:

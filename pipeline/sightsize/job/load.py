@@ -46,7 +46,8 @@ def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:
     output = follow_links(path.parent / facts["output"])
     builder = _Builder(document, values, output)
     prints = count_face_marks(tuple(builder.prints()))
-    job = build(Job, "job", facts, path=path, output=output, prints=prints)
+    described = tuple(path.parent / each["source"] for each in values.get("pictures", {}).values())
+    job = build(Job, "job", facts, path=path, output=output, described=described, prints=prints)
     if builder.findings:
         raise JobError(in_order(builder.findings), job)
     return job
