@@ -251,7 +251,7 @@ def test_an_audit_says_that_a_print_is_outdated_since_its_source_changed(wall: P
     (outdated,) = [each for each in found if each["state"] == "outdated"]
     assert (outdated["file"], outdated["message"]) == (
         "lane-06.jpg",
-        "its source has changed since it was made",
+        "its source has changed since it was made; make it again with --redo",
     )
 
 

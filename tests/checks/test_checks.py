@@ -508,7 +508,7 @@ def test_source_size(width: int, keys: str, said: str) -> None:
 def test_no_profile() -> None:
     bare = header(1500, 2000, profile="")
     assert only("no-profile", TROPHY_CABINET, bare).message == (
-        "the file embeds no ICC profile and does not say it is sRGB."
+        "the picture has no colour profile and does not say it is sRGB, so its colours are a guess."
     )
     assert level("no-profile", TROPHY_CABINET, header(1500, 2000)) == ""
     assert level("no-profile", TROPHY_CABINET, header(1500, 2000, profile="", says_srgb=True)) == ""
@@ -522,7 +522,9 @@ def test_cmyk_without_profile_stops() -> None:
     for toml in (TROPHY_CABINET, job(checks='accept = ["no-profile", "ink-profile"]')):
         finding = only("ink-profile", toml, ink)
         assert finding.level == "refuse"
-        assert finding.message == "the CMYK picture has no profile, so its colours are unknown."
+        assert (
+            finding.message == "the CMYK picture has no colour profile, so its colours are unknown."
+        )
     assert level("ink-profile", TROPHY_CABINET, BOATBUILDER_HANDS) == ""
 
 

@@ -61,7 +61,7 @@ print 1: cox-megaphone for lobby-oak, 2 copies
   sheet       8x12 in (203.2 x 304.8 mm), 2400 x 3600 px at 300 ppi, lustre; oe_photo-s8r_8x12in
   offset      left 77, top 321 px = 6.5, 27.2 mm
   margins     top 321, right 77, bottom 321, left 77 px = 27.2, 6.5, 27.2, 6.5 mm
-  residual    0 mm across, 0 mm down
+  off centre  0 mm across, 0 mm down
   rebate      305 x 406 mm (12.01 x 15.98 in), free: top 50.6, right 50.9, bottom 50.6, left 50.9 mm
   tone        mono panchromatic_film behind orange (filter factor 0.8 stops) = r g b \
 0.570 0.385 0.046, exposure +0.1 stops, grade 2.6, 4 curve points
@@ -112,11 +112,11 @@ def test_a_turned_colour_picture_with_uneven_edges_and_an_odd_pixel() -> None:
     )
     # 198 - 14.125 = 183.875 mm is 2171.8 px; 3000 - 2172 = 828 is even, 2400 - 1547 = 853 is odd.
     assert found["image"] == "131 x 183.875 mm (5.16 x 7.24 in), 1547 x 2172 px"
-    assert found["residual"] == "0.04 mm across, 0 mm down"
+    assert found["off centre"] == "0.04 mm across, 0 mm down"
     assert found["tone"] == "colour, exposure +0 stops, grade 2, 2 curve points"
 
 
-SHEET_LABELS = ("aperture", "image", "sheet", "offset", "margins", "residual", "rebate")
+SHEET_LABELS = ("aperture", "image", "sheet", "offset", "margins", "off centre", "rebate")
 
 
 def sheet_lines(text: str) -> list[str]:
@@ -175,7 +175,7 @@ def test_an_unreadable_picture_is_told_in_full_and_in_a_line() -> None:
         + "\n  refuse [source] there is no such file."
     )
     assert dry_run.plan_line(unreadable()) == (
-        "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  picture not readable  1 refuse"
+        "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  the picture cannot be opened  1 refuse"
     )
 
 
@@ -216,7 +216,7 @@ def test_one_line_for_a_print() -> None:
     name = "TQ-026-cox-megaphone-lobby-oak-12x8in.jpg"
     sheet = "2246x2958 at (77,321) on 2400x3600"
     with_picture = dry_run.plan_line(planned_print(LOBBY_PRINT, COX_MEGAPHONE))
-    assert with_picture == f"    1 {name}  {sheet}  12.2% off 534 ppi  1 note"
+    assert with_picture == f"    1 {name}  {sheet}  loses 12.2%, 534 ppi  1 note"
 
 
 def test_totals_count_what_will_be_made() -> None:

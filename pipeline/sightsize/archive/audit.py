@@ -71,10 +71,11 @@ def _extra_files(docket: Docket, known: Set[str]) -> Iterator[Audited]:
     for path in sorted(folder.iterdir()):
         is_shown = path.suffix in _ENDINGS and not path.name.startswith(".")
         if is_shown and path.name not in docket.records and follow_links(path) not in sources:
-            yield Audited(path.name, "extra", "no print in the docket has this name")
+            said = "the docket has no print of this name; move it away if the lab must not get it"
+            yield Audited(path.name, "extra", said)
     for name in _master_files(folder):
         if name not in known:
-            yield Audited(name, "extra", "no print in the docket has this master")
+            yield Audited(name, "extra", "no print in the docket has this master; move it away")
 
 
 def _audit_sources(docket: Docket) -> Iterator[Audited]:
@@ -105,7 +106,7 @@ def _beside_the_job(
         name, plan = planned.name, planned.plan
         record = docket.records.get(name)
         if record is None:
-            yield Audited(name, "missing", "the job asks for it, but it was never made")
+            yield Audited(name, "missing", "the job asks for it, but it was never made; run make")
         elif (
             name not in told
             and plan is not None
@@ -116,11 +117,11 @@ def _beside_the_job(
 
 def _why_outdated(record: Record, folder: Path) -> str:
     if any(is_changed(folder / each["path"], each) for each in record["sources"]):
-        return "its source has changed since it was made"
+        return "its source has changed since it was made; make it again with --redo"
     made_by = record["versions"].get("sightsize", "an earlier version")
     if made_by != __version__:
         return f"sightsize {made_by} made it; this version, {__version__}, would make it anew"
-    return "the job has changed and now makes a different print"
+    return "the job has changed and makes another print now; make it again with --redo"
 
 
 def _master_files(folder: Path) -> list[str]:
@@ -132,7 +133,7 @@ def _master_files(folder: Path) -> list[str]:
 
 
 def _audit_record(folder: Path, record: Record) -> Iterator[Audited]:
-    again = "make it again with the job, or with reprint"
+    again = "make it again: with make, or with reprint, which changes nothing"
     yield Audited(record["file"], *file_state(folder / record["file"], record["output"], again))
     again = "make its print again with the job"
     for master in record.get("masters", ()):

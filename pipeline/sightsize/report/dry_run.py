@@ -204,7 +204,7 @@ def _sheet_rows(placed: PlacedPicture[AnyPicture], file: FilePlan[AnyPicture]) -
             f"{mm_text(mm.top)}, {mm_text(mm.right)}, {mm_text(mm.bottom)}, {mm_text(mm.left)} mm",
         ),
         (
-            "residual",
+            "off centre",
             f"{mm_text(place.residual_mm[0], 2)} mm across, "
             f"{mm_text(place.residual_mm[1], 2)} mm down",
         ),
@@ -248,7 +248,7 @@ def plan_line(planned: PlannedPrint) -> str:
     pictures = ", ".join(_line_of(each) for each in plan.pictures)
     across, down = plan.sheet.stock.size_px
     crops = "".join(
-        f"  {float(each.picture.crop.crop_loss):.1%} off "
+        f"  loses {float(each.picture.crop.crop_loss):.1%}, "
         f"{float(each.picture.crop.effective_ppi):.0f} ppi"
         for each in plan.pictures
     )
@@ -259,7 +259,7 @@ def plan_line(planned: PlannedPrint) -> str:
 def _why_no_plan(planned: PlannedPrint) -> str:
     if any(each.picture.size.is_empty for each in planned.file.pictures):
         return "no picture left in the opening"
-    return "picture not readable"
+    return "the picture cannot be opened"
 
 
 def _line_of(placed: PlacedPicture[PicturePlan]) -> str:
