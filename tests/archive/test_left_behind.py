@@ -242,7 +242,7 @@ def test_an_audit_tells_lost_and_changed_sources_and_dropped_prints(wall: Path) 
         'dropped  lane-07.jpg  source = "album/*.jpg" no longer finds its picture\n'
         in result.stdout
     )
-    assert result.stdout.endswith(" 1 dropped, 1 lost, 1 changed\n")
+    assert result.stdout.endswith(": 2 whole, 1 missing, 1 dropped, 1 lost, 1 changed\n")
 
 
 def test_an_audit_says_that_a_print_is_outdated_since_its_source_changed(wall: Path) -> None:
@@ -258,6 +258,6 @@ def test_an_audit_says_that_a_print_is_outdated_since_its_source_changed(wall: P
 def test_an_audit_names_prints_that_the_job_dropped(wall: Path) -> None:
     result = run("audit", write_job(wall.parent, "album/lane-05.jpg"))
     assert "dropped  lane-06.jpg  this job does not ask for it\n" in result.stdout
-    assert result.stdout.endswith("3 whole, 2 dropped\n")
+    assert result.stdout.endswith(": 1 whole, 2 dropped\n")
     docket = Docket(wall.parent / "prints" / "docket.toml")
     assert not_asked_for(docket, ["lane-05.jpg"]) == ["lane-06.jpg", "lane-07.jpg"]

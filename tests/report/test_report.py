@@ -329,14 +329,16 @@ def test_outcomes_in_lines_and_in_data() -> None:
             ),
         ),
         failed(planned, "no space left on device"),
+        failed(planned, f"{name} was changed after it was made; move it away"),
     ]
     assert [report.outcome_line(each) for each in outcomes] == [
         f"made     {name}  2.3 MB in 1.2 s",
         f"kept     {name}  unchanged, left alone",
         f"refused  {name}  see [crop-loss] above",
         f"failed   {name}  no space left on device",
+        f"failed   {name}  was changed after it was made; move it away",
     ]
-    assert report.outcomes_text(outcomes) == "1 made, 1 kept, 1 refused, 1 failed"
+    assert report.outcomes_text(outcomes) == "1 made, 1 kept, 1 refused, 2 failed"
     made, *_ = json.loads(as_json(outcomes_data(outcomes)))
     assert (made["status"], made["bytes"], made["seconds"]) == ("made", 2_345_678, 1.234)
     assert made["sheet"]["size_px"] == [2400, 3600]

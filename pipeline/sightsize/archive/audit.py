@@ -48,7 +48,13 @@ def audit_docket(
     found += _beside_the_job(docket, prints, told)
     found += _dropped(docket, prints, job) if prints else ()
     found += _extra_files(docket, {each.file for each in found})
-    return [*found, *_audit_sources(docket)]
+    return _one_for_each([*found, *_audit_sources(docket)])
+
+
+def _one_for_each(found: Sequence[Audited]) -> list[Audited]:
+    """What was found, without the whole files that there is more to say of."""
+    more = {each.file for each in found if each.state != "whole"}
+    return [each for each in found if each.state != "whole" or each.file not in more]
 
 
 def _dropped(docket: Docket, prints: Sequence[PlannedPrint], job: Job | None) -> Iterator[Audited]:

@@ -29,8 +29,8 @@ class Progress:
     none is written through it. None come where ``silent``, as for JSON.
     """
 
-    def __init__(self, count: int, *, silent: bool = False) -> None:
-        """Begin with ``count`` things to do."""
+    def __init__(self, count: int | None, *, silent: bool = False) -> None:
+        """Begin with ``count`` things to do, None where that is not known."""
         self._silent = silent
         self._held: list[str] = []
         self._in_hand: dict[str, None] = {}

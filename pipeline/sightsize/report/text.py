@@ -92,7 +92,7 @@ def outcome_line(outcome: Outcome) -> str:
     if outcome.status == "refused":
         checks = dict.fromkeys(f"[{each.check}]" for each in outcome.findings)
         return f"refused  {name}  see {and_text([*checks])} above"
-    return f"failed   {name}  {outcome.message}"
+    return f"failed   {name}  {outcome.message.removeprefix(name).lstrip()}"
 
 
 def accepted_when_made(outcomes: Sequence[Outcome]) -> list[str]:
