@@ -138,7 +138,6 @@ RENAMED = {
 }
 ELSEWHERE = {
     ("delivery", "name"),
-    ("print", "source"),
     ("print", "checks"),
     ("print", "ladder"),
     *(("picture", key) for key in ("dodge", "burn")),

@@ -14,13 +14,13 @@ from sightsize.run.planner import plan_prints
 def run(path: Path, *, as_json: bool) -> int:
     """Audit a docket, or the docket of a job beside that job."""
     if path.name == NAME:
-        docket, prints = find_docket(path), []
+        docket, prints, job = find_docket(path), [], None
     else:
         refuse_neither(path)
         job, files = load_and_report(path, as_json=as_json)
         docket = find_docket(job.output / NAME)
         prints = plan_prints(job, files, docket=docket)
-    found = audit_docket(docket, prints)
+    found = audit_docket(docket, prints, job)
     if as_json:
         told = [each._asdict() for each in found]
         echo_json({"docket": str(docket.path), "files": told, "faults": docket.faults})

@@ -14,7 +14,7 @@ from sightsize.base.deadline import deadline
 from sightsize.base.findings import Finding
 from sightsize.docket.record import print_record
 from sightsize.docket.store import Record
-from sightsize.errors import OutOfTimeError
+from sightsize.errors import OutOfTimeError, reason_of
 from sightsize.model.header import RAW
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
@@ -77,7 +77,8 @@ def make_print(order: Order) -> Outcome:
     except pyvips.Error as error:
         return failed(planned, _say_not_printed(order.plan, error))
     except OSError as error:
-        return failed(planned, f"{error.strerror or error} ({planned.name})")
+        where = f": {error.filename}" if error.filename else ""
+        return failed(planned, f"{reason_of(error)}{where}")
     except Exception as error:
         logging.getLogger(__name__).debug("print %s", planned.name, exc_info=True)
         return failed(
