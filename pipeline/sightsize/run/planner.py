@@ -3,18 +3,22 @@
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from sightsize.base.alarm import Alarm
 from sightsize.base.findings import Finding
 from sightsize.base.paths import follow_links, places
 from sightsize.checks.run import check_file, check_opened
 from sightsize.docket.recall import recall_header
 from sightsize.docket.store import Docket, Record
-from sightsize.errors import SourceError
+from sightsize.errors import OutOfTimeError, SourceError
 from sightsize.model.header import Header
 from sightsize.model.job import Job, PrintRequest
 from sightsize.plan.file_names import files_of
 from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture
 from sightsize.plan.sheet import FilePlan, PlacedPicture
 from sightsize.run.planned_print import PlannedPrint
+
+_SECONDS = 60
+"""For the headers of one print's pictures; most take a few milliseconds."""
 
 
 def plan_prints(
@@ -45,11 +49,23 @@ def _plan(
     record: Record | None,
     sources: frozenset[Path],
 ) -> PlannedPrint:
-    opened, findings = _open_pictures(job, file, record) if pictures else (None, [])
+    opened, findings = _open_in_time(job, file, record) if pictures else (None, [])
     findings += [*check_file(file, str(job.path)), *_hit_sources(job, file, sources)]
     if opened is not None:
         findings += check_opened(opened, str(job.path))
     return PlannedPrint(file, opened, tuple(findings))
+
+
+def _open_in_time(
+    job: Job, file: FilePlan[UnopenedPicture], record: Record | None
+) -> tuple[FilePlan[PicturePlan] | None, list[Finding]]:
+    """What ``_open_pictures`` returns, or that it took too long."""
+    said = f"its header could not be read within {_SECONDS} s; is the file damaged?"
+    try:
+        with Alarm(_SECONDS, said):
+            return _open_pictures(job, file, record)
+    except OutOfTimeError as error:
+        return None, [_source_finding(job, file.request, "picture.source", str(error))]
 
 
 def _open_pictures(
