@@ -43,7 +43,7 @@ def run_job(job_path: Path, workers: int = 1) -> None:
     outcomes = make_prints(
         job,
         plan_prints(job, arrange(job), docket=docket),
-        replace=False,
+        replace="nothing",
         workers=workers,
         docket=docket,
     )

@@ -498,7 +498,7 @@ def test_progress_that_nobody_reads_ends_no_run(monkeypatch: pytest.MonkeyPatch)
     def closed(*_: object, **__: object) -> None:
         raise BrokenPipeError
 
-    monkeypatch.setattr("typer.echo", closed)
+    monkeypatch.setattr(sys.stderr, "write", closed)
     planned = planned_print(TROPHY_CABINET, None)
     with Progress(2) as progress:
         progress.finish(Outcome(planned=planned, status="made"))

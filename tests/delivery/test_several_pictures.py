@@ -25,6 +25,7 @@ from sightsize.checks.finished import FinishedPicture
 from sightsize.checks.run import check_finished
 from sightsize.delivery.deliver import deliver
 from sightsize.delivery.delivered import Delivered
+from sightsize.delivery.ground import Ground
 from sightsize.delivery.verify import verify_file
 from sightsize.docket.recall import is_recorded
 from sightsize.docket.record import print_record
@@ -142,7 +143,7 @@ def written(file: File, folder: Path) -> Path:
     """The sheet of a file, delivered."""
     prints = folder / "prints"
     prints.mkdir(exist_ok=True)
-    return deliver(file, prints, frozenset(), replace=True).path
+    return deliver(file, Ground(folder=prints)).path
 
 
 # Pixels.
@@ -259,7 +260,7 @@ def test_clipping_is_counted_picture_by_picture_in_the_turned_opening(
 def recorded(file: File, folder: Path) -> tuple[Delivered, DocketRecord]:
     """Deliver a file into ``folder`` and note it in a docket there."""
     folder.mkdir(exist_ok=True)
-    done = deliver(file, folder, frozenset(), replace=False)
+    done = deliver(file, Ground(folder=folder))
     docket = Docket(folder / "docket.toml")
     docket.note(print_record(file, done, 1.0, folder))
     (folder / ".docket.json").unlink()  # so that the docket itself is read
@@ -289,7 +290,7 @@ def test_a_second_plan_is_recognised_as_recorded(tmp_path: Path) -> None:
     done, record = recorded(two_pictures(tmp_path), folder)
     again = two_pictures(tmp_path)
     assert is_recorded(record, again, done.path)
-    assert deliver(again, folder, frozenset(), replace=False).status == "kept"
+    assert deliver(again, Ground(folder=folder)).status == "kept"
     assert [(each.file, each.state) for each in audit_docket(Docket(folder / "docket.toml"))] == [
         ("two.tif", "whole")
     ]

@@ -21,6 +21,7 @@ from sightsize.base import hashes
 from sightsize.base.schemas import schema_file
 from sightsize.checks.run import check_ids
 from sightsize.cli import app
+from sightsize.delivery.ground import Replace
 from sightsize.docket.store import Docket
 from sightsize.docket.versions import VERSION
 from sightsize.errors import DocketError
@@ -54,7 +55,7 @@ def prints_of(folder: Path, **tables: Any) -> Job:
     return job(folder, facts, PX, **{**CRAFT, **tables})
 
 
-def run(made: Job, *, replace: bool = False) -> list[Outcome]:
+def run(made: Job, *, replace: Replace = "nothing") -> list[Outcome]:
     made.output.mkdir(exist_ok=True)
     docket = Docket(made.output / "docket.toml")
     return make_prints(
@@ -423,7 +424,7 @@ def test_a_changed_source_is_seen(tmp_path: Path) -> None:
     run(made)
     save(tmp_path / "p1.tif", picture(9))
     assert states(run(made)) == ["failed", "kept"]
-    assert states(run(made, replace=True)) == ["made", "kept"]
+    assert states(run(made, replace="altered too")) == ["made", "kept"]
 
 
 def test_a_spoilt_print_is_not_kept(tmp_path: Path) -> None:
@@ -431,7 +432,7 @@ def test_a_spoilt_print_is_not_kept(tmp_path: Path) -> None:
     run(made)
     data = (made.output / "p2.tif").read_bytes()
     (made.output / "p2.tif").write_bytes(data[:-400])
-    assert states(run(made, replace=True)) == ["kept", "made"]
+    assert states(run(made, replace="altered too")) == ["kept", "made"]
 
 
 @pytest.mark.parametrize("keep_master", [False, True])
@@ -675,7 +676,7 @@ def test_a_reprint_is_not_stopped_by_what_checks_say_by_now(tmp_path: Path) -> N
     )  # fmt: skip
     docket = Docket(accepting.output / "docket.toml")
     accepting.output.mkdir()
-    make_prints(accepting, plan_prints(accepting, arrange(accepting)), replace=False, workers=1,
+    make_prints(accepting, plan_prints(accepting, arrange(accepting)), replace="nothing", workers=1,
                 docket=docket)  # fmt: skip
     (record,) = docket.records.values()
     record["job"]["checks"] = {"accept": [], "strict": True}  # as if made before these checks
@@ -690,7 +691,7 @@ def test_an_audit_does_not_call_a_source_extra(tmp_path: Path) -> None:
         job={"output": "."}, delivery={"name": "sheet"}, checks={"accept": sorted(check_ids())},
     )  # fmt: skip
     docket = Docket(made.output / "docket.toml")
-    make_prints(made, plan_prints(made, arrange(made)), replace=False, workers=1, docket=docket)
+    make_prints(made, plan_prints(made, arrange(made)), replace="nothing", workers=1, docket=docket)
     save(tmp_path / "stray.tif", np.full((9, 9, 3), 120, np.uint8))
     states = {each.file: each.state for each in audit_docket(docket)}
     assert states == {"sheet.tif": "whole", "stray.tif": "extra"}

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from sightsize.archive.audit import audit_docket
 from sightsize.base.paths import read_path
 from sightsize.checks.run import check_ids
 from sightsize.delivery import deliver, encode
+from sightsize.delivery.ground import Ground, Replace
 from sightsize.docket.store import Docket
 from sightsize.errors import JobError, SourceError
 from sightsize.imaging.source.picture_file import read_header
@@ -51,7 +53,7 @@ def with_docket(planned: Job, started: Callable[[str], None]) -> list[Outcome]:
     return make_prints(
         planned,
         plan_prints(planned, arrange(planned)),
-        replace=True,
+        replace="altered too",
         workers=1,
         started=started,
         docket=Docket(planned.output / "docket.toml"),
@@ -61,10 +63,10 @@ def with_docket(planned: Job, started: Callable[[str], None]) -> list[Outcome]:
 # Links. A name that is a link is replaced as a name or refused; nothing is written through it.
 
 
-@pytest.mark.parametrize("replace", [False, True])
+@pytest.mark.parametrize("replace", get_args(Replace))
 @pytest.mark.parametrize("kind", ["file", "nothing", "folder", "circle"])
 def test_a_link_in_place_of_a_print_is_never_written_through(
-    tmp_path: Path, kind: str, replace: bool
+    tmp_path: Path, kind: str, replace: Replace
 ) -> None:
     planned = two_prints(tmp_path)
     planned.output.mkdir()
@@ -75,9 +77,9 @@ def test_a_link_in_place_of_a_print_is_never_written_through(
         elsewhere.mkdir()
     target.symlink_to(target if kind == "circle" else elsewhere)
     first, second = make(planned, replace=replace)
-    assert first.status == ("made" if replace else "failed")
+    assert first.message == "first.tif is a link; move it away"
     assert second.status == "made"
-    assert target.is_symlink() != replace
+    assert target.is_symlink()
     if kind == "file":
         assert elsewhere.read_text() == "not ours"
     elif kind == "folder":
@@ -117,7 +119,7 @@ def test_a_folder_that_is_a_circle_of_links(tmp_path: Path) -> None:
 def test_a_folder_in_place_of_a_print(tmp_path: Path) -> None:
     planned = two_prints(tmp_path)
     (planned.output / "first.tif").mkdir(parents=True)
-    first, second = make(planned, replace=True)
+    first, second = make(planned, replace="altered too")
     assert (first.status, second.status) == ("failed", "made")
     assert names(planned.output) == ["first.tif", "second.tif"]
     assert names(planned.output / "first.tif") == []
@@ -209,7 +211,7 @@ def test_another_picture_of_as_many_bytes_is_not_cropped_as_planned(tmp_path: Pa
     assert plan is not None
     planned.output.mkdir()
     with pytest.raises(SourceError, match="changed while the job was running"):
-        deliver.deliver(plan, planned.output, frozenset(), replace=False)
+        deliver.deliver(plan, Ground(folder=planned.output))
     assert names(planned.output) == []
 
 

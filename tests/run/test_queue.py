@@ -18,6 +18,7 @@ import pyvips
 
 from pictures import job, save
 from sightsize.archive.audit import audit_docket
+from sightsize.delivery.ground import Ground
 from sightsize.docket.store import Docket
 from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
@@ -50,7 +51,7 @@ def made(
     return make_prints(
         planned,
         plan_prints(planned, arrange(planned), docket=docket),
-        replace=False,
+        replace="nothing",
         workers=workers,
         docket=docket,
         executor=executor,
@@ -145,9 +146,7 @@ def tasks_of(planned: Job, peaks: list[int]) -> deque[QueuedPrint]:
         order = Order(
             planned=each,
             plan=each.plan,
-            folder=planned.output,
-            sources=frozenset(),
-            replace=False,
+            ground=Ground(folder=planned.output),
         )
         found.append(QueuedPrint(number, order, peak))
     return found

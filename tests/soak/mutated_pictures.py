@@ -72,7 +72,7 @@ def one_print(kind: str, seed: int, folder: Path) -> tuple[str, list[str]]:
         (outcome,) = make_prints(
             planned,
             prints,
-            replace=True,
+            replace="altered too",
             workers=1,
             docket=docket,
         )

@@ -8,6 +8,7 @@ from typing import Any, Literal, NamedTuple, get_args
 from sightsize import __version__
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
+from sightsize.base.terminal import paragraph
 from sightsize.docket.recall import is_same_print
 from sightsize.docket.store import Docket, Record
 from sightsize.plan.file_names import MASTERS
@@ -117,4 +118,4 @@ def audit_text(docket: Docket, found: Sequence[Audited]) -> str:
     shown = [line for line, each in zip(lines, found, strict=True) if each.state != "whole"]
     counts = Counter(each.state for each in found)
     total = ", ".join(f"{counts[state]} {state}" for state in get_args(State))
-    return "\n".join([*shown, f"{docket.path}: {total}"])
+    return paragraph([*shown, f"{docket.path}: {total}"])

@@ -13,11 +13,13 @@ from sightsize.archive.audit import file_state
 from sightsize.archive.from_master import master_job, not_in_master, plan_from_masters
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
+from sightsize.base.terminal import paragraph
 from sightsize.checks.run import check_ids
 from sightsize.docket.record import profile_record, versions
 from sightsize.docket.store import Docket, Record
 from sightsize.errors import JobError
 from sightsize.job.load import load_job
+from sightsize.model.geometry import Box
 from sightsize.plan.arrange import arrange
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
@@ -197,7 +199,6 @@ def _make_again(
     (outcome,) = make_prints(
         job,
         [adapted(each) for each in plan_prints(job, arrange(job))],
-        replace=True,
         workers=1,
     )
     return outcome
@@ -224,20 +225,30 @@ def _how_far(
     old, new = folder / record["file"], output / record["file"]
     if not is_file(old) or file_sha256(old) != record["output"]["sha256"]:
         return (), "the first print is missing or changed, so there is nothing to compare with"
-    images = [pyvips.Image.new_from_file(str(path)) for path in (old, new)]
-    if len({(each.width, each.height, each.bands) for each in images}) > 1 or plan is None:
+    boxes = [each.place.box for each in plan.pictures] if plan is not None else []
+    try:
+        apart = _apart(old, new, boxes)
+    except (OSError, pyvips.Error):
+        return (), "the first print cannot be read, so there is nothing to compare with"
+    if not apart:
         return (), "its size or channels differ"
+    return apart, f"dE00 {apart[0]:.3f} on average, {apart[1]:.1f} at most"
+
+
+def _apart(old: Path, new: Path, boxes: Sequence[Box]) -> tuple[float, ...]:
+    """Mean and largest dE00 inside boxes; nothing for two files that cannot be compared."""
+    from sightsize.imaging.source.image_file import open_image
+
+    images = [open_image(path, access="random") for path in (old, new)]
+    if len({(each.width, each.height, each.bands) for each in images}) > 1 or not boxes:
+        return ()
     seen = [each.icc_import(embedded=True, pcs="lab") for each in images]
     apart = seen[0].dE00(seen[1])
-    boxes = [each.place.box for each in plan.pictures]
     parts = [apart.crop(box.left, box.top, box.width, box.height).stats() for box in boxes]
     areas = [box.width * box.height for box in boxes]
-    means, largest = (
-        [float(each(4, 0)[0]) for each in parts],
-        [float(each(1, 0)[0]) for each in parts],
-    )
+    means = [float(each(4, 0)[0]) for each in parts]
     mean = sum(each * area for each, area in zip(means, areas, strict=True)) / sum(areas)
-    return (mean, max(largest)), f"dE00 {mean:.3f} on average, {max(largest):.1f} at most"
+    return mean, max(float(each(1, 0)[0]) for each in parts)
 
 
 def reprint_totals(results: Sequence[Reprinted], output: Path) -> str:
@@ -250,4 +261,4 @@ def reprint_totals(results: Sequence[Reprinted], output: Path) -> str:
 def reprint_line(result: Reprinted) -> str:
     """Return one line about a print made again, and one for each change."""
     lines = [f"{result.state:<11} {result.file}  {result.message}".rstrip()]
-    return "\n".join([*lines, *(f"            {change}" for change in result.changes)])
+    return paragraph([*lines, *(f"            {change}" for change in result.changes)])

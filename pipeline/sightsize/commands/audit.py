@@ -2,10 +2,9 @@
 
 from pathlib import Path
 
-import typer
-
 from sightsize.archive.audit import audit_docket, audit_text
 from sightsize.base.paths import is_file, is_folder
+from sightsize.base.terminal import say_lines
 from sightsize.commands.shared import echo_json, load_and_report, open_docket
 from sightsize.docket.store import NAME, Docket
 from sightsize.errors import UsageError
@@ -25,7 +24,7 @@ def run(path: Path, *, as_json: bool) -> int:
     if as_json:
         echo_json({"docket": str(docket.path), "files": [each._asdict() for each in found]})
     else:
-        typer.echo(audit_text(docket, found))
+        say_lines(audit_text(docket, found))
     return 0 if all(each.state == "whole" for each in found) else 1
 
 

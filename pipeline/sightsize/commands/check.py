@@ -1,12 +1,15 @@
 """Say whether jobs still validate: grammar, pictures, geometry."""
 
+import os
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import typer
-
+from sightsize.base.atomic import write_new, write_whole
 from sightsize.base.findings import Finding
+from sightsize.base.reading import open_plain
+from sightsize.base.terminal import say
 from sightsize.commands.shared import as_data, echo_json, load
 from sightsize.errors import JobError, UsageError, reason_of
 from sightsize.report.data import prints_data
@@ -58,11 +61,32 @@ def _say(verdict: str, lines: Sequence[str], *, as_json: bool) -> None:
     if as_json:
         return
     for line in (*lines, verdict):
-        typer.echo(line)
+        say(line)
 
 
 def _write_junit(path: Path, text: str) -> None:
+    """Write the report, in the place of an earlier one or of nothing."""
     try:
-        path.write_text(text, encoding="utf-8")
+        if os.path.lexists(path):
+            _require_report(path)
+            write_whole(path, text.encode())
+        else:
+            write_new(path, text.encode())
     except OSError as error:
         raise UsageError(f"cannot write {path}: {reason_of(error)}") from error
+
+
+def _require_report(path: Path) -> None:
+    """Raise UsageError for a file with something to lose, and OSError."""
+    with open_plain(path) as file:
+        begin = file.read(_ENOUGH_BYTES)
+    if path.is_symlink() or not _REPORT.match(begin):
+        raise UsageError(
+            f"{path} is not a JUnit report, so it is not written over; name another file with "
+            "--junit"
+        )
+
+
+_ENOUGH_BYTES = 4096
+_REPORT = re.compile(rb"\s*(<\?xml[^>]*>\s*)?(<testsuites?\b|$)")
+"""A report's beginning, or nothing: a file that was made empty for it."""

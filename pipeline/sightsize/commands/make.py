@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import typer
-
+from sightsize.base import interrupts
 from sightsize.base.machine_memory import machine_bytes, parse_size_bytes
+from sightsize.base.terminal import say, say_lines
 from sightsize.commands.shared import echo_json, hold_folder, load_and_report, open_docket
+from sightsize.delivery.ground import Replace
 from sightsize.docket.store import Docket
-from sightsize.errors import INTERRUPTED, UnitError, UsageError
+from sightsize.errors import UnitError, UsageError
 from sightsize.model.job import Job
 from sightsize.plan.arrange import choose
 from sightsize.plan.picture import UnopenedPicture
@@ -26,12 +27,12 @@ from sightsize.run.planner import plan_prints
 
 @dataclass(frozen=True, kw_only=True)
 class How:
-    """How prints are made: by whom, in how much memory, and whether files are replaced."""
+    """How prints are made: by whom, in how much memory, and which files are replaced."""
 
     workers: int | None
     memory: str | None
     scheduler: str | None
-    replace: bool
+    replace: Replace
 
 
 def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
@@ -45,8 +46,8 @@ def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
             prints = plan_prints(job, files, docket=docket)
             return _make(job, prints, docket, hands, how.replace, as_json)
     except KeyboardInterrupt:
-        typer.echo("interrupted; run the same command to continue", err=True)
-        return INTERRUPTED
+        say("interrupted; run the same command to continue", err=True)
+        return interrupts.exit_code()
 
 
 def run_dry(
@@ -61,8 +62,11 @@ def run_dry(
     else:
         in_lines = len(prints) > dry_run.LONG_JOB if lines is None else lines
         for each in prints:
-            typer.echo(dry_run.plan_line(each) if in_lines else dry_run.plan_text(each, job) + "\n")
-        typer.echo(dry_run.totals_text(prints))
+            if in_lines:
+                say(dry_run.plan_line(each))
+            else:
+                say_lines(dry_run.plan_text(each, job) + "\n")
+        say_lines(dry_run.totals_text(prints))
     return 1 if any(each.refused for each in prints) else 0
 
 
@@ -100,7 +104,12 @@ def _hands(how: How, folder: Path, memory_bytes: int | None) -> Iterator[dict[st
     from sightsize.run.dask import join_cluster
 
     with join_cluster(how.scheduler, folder) as far:
-        yield {"workers": far.prints_at_once, "executor": far.executor, "make": far.make}
+        yield {
+            "workers": far.prints_at_once,
+            "executor": far.executor,
+            "make": far.make,
+            "lost": far.lost,
+        }
 
 
 def _make(
@@ -108,11 +117,11 @@ def _make(
     prints: list[PlannedPrint],
     docket: Docket,
     hands: dict[str, Any],
-    replace: bool,
+    replace: Replace,
     as_json: bool,
 ) -> int:
     for line in text.finding_lines(prints):
-        typer.echo(line, err=True)
+        say(line, err=True)
     with Progress(len(prints)) as progress:
         outcomes = make_prints(
             job,
@@ -120,6 +129,7 @@ def _make(
             replace=replace,
             started=progress.start,
             finished=progress.finish,
+            winding_up=progress.wind_up,
             docket=docket,
             **hands,
         )
@@ -127,8 +137,8 @@ def _make(
         echo_json({"job": str(job.path), "prints": outcomes_data(outcomes)})
     else:
         for outcome in outcomes:
-            typer.echo(text.outcome_line(outcome))
+            say_lines(text.outcome_line(outcome))
         there = any(outcome.status in ("made", "kept") for outcome in outcomes)
         files = f"; files in {job.output}" if there else ""
-        typer.echo(f"{text.outcomes_text(outcomes)}{files}")
+        say(f"{text.outcomes_text(outcomes)}{files}")
     return 0 if all(outcome.status in ("made", "kept") for outcome in outcomes) else 1

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from sightsize.base.findings import in_order
+from sightsize.base.terminal import say, say_lines
 from sightsize.errors import JobError, OutOfTimeError, SightsizeError, reason_of
 
 if TYPE_CHECKING:
@@ -69,7 +70,7 @@ def load_and_report(
             echo_json({"job": str(path), "findings": as_data(error.findings), "prints": []})
         else:
             for finding in error.findings:
-                typer.echo(finding.sentence())
+                say(finding.sentence())
         raise typer.Exit(error.exit_code) from None
 
 
@@ -89,7 +90,7 @@ def echo_json(data: object) -> None:
     """Print data as JSON."""
     from sightsize.report.data import as_json
 
-    typer.echo(as_json(data))
+    say_lines(as_json(data))
 
 
 @contextmanager

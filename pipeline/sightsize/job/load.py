@@ -52,7 +52,8 @@ def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:
     output = follow_links(path.parent / facts["output"])
     builder = _Builder(document, values, output)
     prints = count_face_marks(tuple(builder.prints()))
-    job = build(Job, "job", facts, path=path, output=output, prints=prints)
+    described = tuple(path.parent / each["source"] for each in values.get("pictures", {}).values())
+    job = build(Job, "job", facts, path=path, output=output, described=described, prints=prints)
     if builder.findings:
         raise JobError(in_order(builder.findings), job)
     return job
@@ -206,8 +207,9 @@ class _Builder:
         facts = {**written.get("pictures", {}).get(self._sources.table_of(entry, picture), {})}
         if picture.assume_profile is not None:
             facts["assume_profile"] = picture.assume_profile
-        # A reprint must open as large a source; how long a print may take is the run's affair.
-        tables["limits"] = {"source_megapixels": self._limits()["source_megapixels"]}
+        # A reprint is as large, and so is its source; the time it may take is the run's affair.
+        limits = self._limits()
+        tables["limits"] = {key: limits[key] for key in ("source_megapixels", "sheet_megapixels")}
         own = {"sightsize": 1, **tables, "pictures": {picture.name: {**facts, "source": ""}}}
         one: dict[str, Any] = {"picture": picture.name, "copies": entry.get("copies", 1)}
         if "frame" in entry:

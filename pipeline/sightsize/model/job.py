@@ -90,4 +90,6 @@ class Job:
     reference: str
     client: str
     output: Path
+    described: tuple[Path, ...]
+    """The sources of its picture tables, printed or not."""
     prints: tuple[PrintRequest, ...]

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
+from sightsize.base.terminal import paragraph
 from sightsize.base.units import MM_PER_INCH, inch_text, mm_text
 from sightsize.checks.picture import cutting_edge
 from sightsize.model.geometry import Size
@@ -33,7 +34,7 @@ def plan_text(planned: PlannedPrint, job: Job) -> str:
     rows = _known_rows(planned) if planned.plan is None else _all_rows(planned.plan, job)
     lines = [_title(planned), *(f"  {label:<{_LABEL}}{text}" for label, text in rows)]
     lines += [f"  {each.sentence()}" for each in planned.findings]
-    return "\n".join(lines)
+    return paragraph(lines)
 
 
 def _known_rows(planned: PlannedPrint) -> Rows:
@@ -276,7 +277,7 @@ def totals_text(prints: Sequence[PlannedPrint]) -> str:
     total = f"{count_text(len(plans), 'file')}, {count_text(copies, 'sheet')}"
     lines = [f"{total}, {size}; {refused} refused"]
     lines += [f"  {count} x {name}" for name, count in sorted(sheets.items())]
-    return "\n".join(lines)
+    return paragraph(lines)
 
 
 def _stock_name(stock: Stock) -> str:

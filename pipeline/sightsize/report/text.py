@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
+from sightsize.base.terminal import paragraph
 from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.worker import Outcome
 
@@ -54,7 +55,7 @@ def outcome_line(outcome: Outcome) -> str:
     name = outcome.planned.name
     if outcome.status == "made":
         line = f"made     {name}  {outcome.bytes / 1e6:.1f} MB in {outcome.seconds:.1f} s"
-        return "\n".join([line, *(f"         {note.sentence()}" for note in outcome.findings)])
+        return paragraph([line, *(f"         {note.sentence()}" for note in outcome.findings)])
     if outcome.status == "kept":
         return f"kept     {name}  unchanged, left alone"
     return f"{outcome.status:<8} {name}  {outcome.message}"
