@@ -9,7 +9,7 @@ from typing import NoReturn
 
 from sightsize.base import interrupts
 from sightsize.base.terminal import ready_streams, say, say_lines
-from sightsize.errors import FAULT, JobError, SightsizeError, reason_of
+from sightsize.errors import FAULT, SightsizeError, reason_of
 
 
 def prepare() -> None:
@@ -55,11 +55,8 @@ def tell(error: BaseException) -> int:
     if isinstance(error, KeyboardInterrupt) or interrupts.came():
         say("interrupted", err=True)  # what else went wrong came of it
         return interrupts.exit_code()
-    if isinstance(error, JobError):
-        say_lines(str(error), err=True)
-        return error.exit_code
     if isinstance(error, SightsizeError):
-        say(str(error), err=True)
+        say_lines(str(error), err=True)
         return error.exit_code
     if isinstance(error, BrokenPipeError):
         return 1  # who reads has seen enough

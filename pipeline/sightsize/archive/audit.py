@@ -11,6 +11,7 @@ from sightsize.base.paths import follow_links, is_file
 from sightsize.base.terminal import paragraph
 from sightsize.docket.recall import is_same_print
 from sightsize.docket.store import Docket, Record
+from sightsize.errors import reason_of
 from sightsize.plan.file_names import MASTERS
 from sightsize.run.planned_print import PlannedPrint
 
@@ -107,9 +108,11 @@ def file_state(path: Path, recorded: Mapping[str, Any], again: str = "") -> tupl
     size, was = path.stat().st_size, recorded["bytes"]
     if size != was:
         return "altered", f"it has {size} bytes; {was} were delivered"
-    if file_sha256(path) != recorded["sha256"]:
-        return "altered", "its contents have changed since delivery"
-    return "whole", ""
+    try:
+        same = file_sha256(path) == recorded["sha256"]
+    except OSError as error:
+        return "altered", f"it cannot be read ({reason_of(error)})"
+    return ("whole", "") if same else ("altered", "its contents have changed since delivery")
 
 
 def audit_text(docket: Docket, found: Sequence[Audited]) -> str:

@@ -41,8 +41,11 @@ def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
     path = job_file.absolute() if how.scheduler else job_file
     job, files = _load(path, only, as_json=as_json)
     try:
-        with hold_folder(job.output), _hands(how, job.output, memory_bytes) as hands:
-            docket = open_docket(job.output)
+        with (
+            hold_folder(job.output),
+            _hands(how, job.output, memory_bytes) as hands,
+            open_docket(job.output) as docket,
+        ):
             prints = plan_prints(job, files, docket=docket)
             return _make(job, prints, docket, hands, how.replace, as_json)
     except KeyboardInterrupt:

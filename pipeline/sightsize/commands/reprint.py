@@ -35,10 +35,11 @@ def run(
     except KeyboardInterrupt:
         say("interrupted; run the same command to continue", err=True)
         return interrupts.exit_code()
-    if not results:
+    if not results and not docket.faults:
         raise UsageError(f"no print of {docket.path} matches --only {' '.join(only)}")
     _report(results, folder, as_json=as_json)
-    return 0 if all(each.state in ("identical", "matched") for each in results) else 1
+    good = all(each.state in ("identical", "matched") for each in results)
+    return 0 if good and not docket.faults else 1
 
 
 def _beside(docket: Path) -> Path:

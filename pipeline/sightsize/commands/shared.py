@@ -74,11 +74,14 @@ def load_and_report(
         raise typer.Exit(error.exit_code) from None
 
 
-def open_docket(folder: Path) -> "Docket":
-    """Return the docket of an output folder, with no record where there is none."""
+def open_docket(folder: Path, *, whole: bool = True) -> "Docket":
+    """Return the docket of an output folder, with no record where there is none.
+
+    Raises DocketError, for a single spoilt record only if it must be ``whole``.
+    """
     from sightsize.docket.store import NAME, Docket
 
-    return Docket(folder / NAME)
+    return Docket(folder / NAME, whole=whole)
 
 
 def as_data(findings: "Sequence[Finding]") -> list[dict[str, Any]]:

@@ -21,6 +21,7 @@ from sightsize.base.paths import places
 from sightsize.delivery.ground import Ground, Noted, Replace
 from sightsize.docket.recall import is_recorded
 from sightsize.docket.store import Docket, Record
+from sightsize.errors import DocketError
 from sightsize.model.job import Job
 from sightsize.plan.estimates import peak_bytes
 from sightsize.plan.file_names import files_of
@@ -113,9 +114,9 @@ def make_prints(
 def _note(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
     try:
         docket.note(record)
-    except OSError as error:
-        why = f"it was made, but {docket.path.name} cannot be written"
-        return failed(outcome.planned, f"{why}: {error.strerror or error}")
+    except (OSError, DocketError) as error:
+        why = error.strerror if isinstance(error, OSError) and error.strerror else error
+        return failed(outcome.planned, f"it was made, but cannot be noted in the docket: {why}")
     return outcome
 
 
