@@ -28,10 +28,10 @@ if TYPE_CHECKING:
     from distributed import Client
 
 ANSWER_SECONDS = 10.0
-"""For a scheduler to greet, and for a worker to come."""
+"""For a scheduler to greet."""
 
 JOIN_SECONDS = 30.0
-"""For all else that is asked at the beginning: machines may be busy."""
+"""For all else at the beginning, such as a first worker to come: machines may be busy."""
 
 CLOSE_SECONDS = 5.0
 _RETRIES = 2
@@ -39,8 +39,8 @@ _ADDRESS = re.compile(r"(?:(tcp|tls)://)?([^\s:/?#@\[\]]+|\[[0-9A-Fa-f:.]+\]):(\
 _LONGEST_GREETING = 2**20
 _LONGEST_SAID = 200
 _KEYS = (
-    "name their files in Dask's configuration, under distributed.comm.tls: ca-file, client.cert and "
-    "client.key"
+    "name their files in Dask's configuration, under distributed.comm.tls: ca-file, client.cert "
+    "and client.key"
 )
 _ROOM_FOR_LATER = 16
 _IN_STOCK = 2
@@ -195,7 +195,7 @@ def _token(folder: Path) -> Iterator[Path]:
 
 def _workers(client: "Client", address: str, token: Path) -> dict[str, _Worker]:
     try:
-        within(JOIN_SECONDS, lambda: client.wait_for_workers(1, timeout=ANSWER_SECONDS))
+        within(JOIN_SECONDS, lambda: client.wait_for_workers(1))
         threads = within(JOIN_SECONDS, client.nthreads)
     except TimeoutError as error:
         raise ClusterError(
