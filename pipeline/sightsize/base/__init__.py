@@ -1,6 +1,6 @@
 """What every other folder stands on; each module can be read by itself.
 
 Numbers and texts: ``units``, ``paper_sizes``, ``paths``, ``findings``. The schema: ``schemas``.
-Files: ``atomic``, ``hashes``, ``lock``, ``icc``, ``tiff_words``. The machine: ``machine_memory``,
-``deadline``.
+Files: ``atomic``, ``reading``, ``hashes``, ``lock``, ``icc``, ``tiff_words``. The machine:
+``machine_memory``, ``deadline``. Whoever runs it: ``terminal``, ``interrupts``.
 """
