@@ -1,10 +1,12 @@
 """How a process ends: by real signals, threads, streams and faults; never in a traceback."""
 
+import fcntl
 import os
 import re
 import signal
 import subprocess
 import sys
+import termios
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -71,12 +73,14 @@ def three_prints(folder: Path) -> Job:
 
 
 @contextmanager
-def in_first_print(planned: Job, **options: object) -> Iterator[subprocess.Popen[str]]:
+def in_first_print(
+    planned: Job, stderr: int = subprocess.PIPE, **options: object
+) -> Iterator[subprocess.Popen[str]]:
     """A run that is in its first of three prints, and stays there until ``go`` stands there."""
     process: subprocess.Popen[str] = subprocess.Popen(  # type: ignore[call-overload]
         [sys.executable, "-c", SLOW, str(planned.path)],
         stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
+        stderr=stderr,
         text=True,
         **options,
     )
@@ -281,6 +285,34 @@ def test_whatever_happens_ends_in_a_sentence(
     assert done.stderr.count("\n") == (1 if said else 0)
     assert said in done.stderr
     assert not re.search("Traceback|Exception ignored", done.stderr)
+
+
+# A terminal that is closed.
+
+
+@pytest.mark.parametrize(("ours", "code"), [(True, 129), (False, 0)])
+def test_a_closed_terminal_ends_the_run_in_order_if_it_is_ours(
+    tmp_path: Path, ours: bool, code: int
+) -> None:
+    """One that only shows what standard error says ends nothing."""
+    planned = three_prints(tmp_path)
+    screen, terminal = os.openpty()
+
+    def take_terminal() -> None:
+        os.setsid()
+        if ours:
+            fcntl.ioctl(terminal, termios.TIOCSCTTY)
+
+    with in_first_print(planned, terminal, preexec_fn=take_terminal) as process:
+        os.close(terminal)
+        os.read(screen, 100)
+        os.close(screen)
+        time.sleep(BETWEEN_SECONDS)
+        let_go(planned)
+        stdout, _ = process.communicate(timeout=WAIT_SECONDS)
+    assert process.returncode == code
+    assert ("3 made" in stdout) != ours
+    assert not list(tmp_path.rglob("*.part"))
 
 
 # Streams that are not there, or take nothing.

@@ -65,9 +65,10 @@ def ready_streams() -> None:
     The next file to be opened would take the place of a closed standard error, and what a library
     written in C has to say would go into it.
     """
-    while (descriptor := os.open(os.devnull, os.O_RDWR)) <= 2:
-        pass
-    os.close(descriptor)
+    with suppress(OSError):  # a system without such a device
+        while (descriptor := os.open(os.devnull, os.O_RDWR)) <= 2:
+            pass
+        os.close(descriptor)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")

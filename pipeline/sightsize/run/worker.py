@@ -76,6 +76,8 @@ def make_print(order: Order) -> Outcome:
         return failed(planned, str(error))
     except pyvips.Error as error:
         return failed(planned, _say_not_printed(order.plan, error))
+    except MemoryError:
+        return failed(planned, "not enough memory for it; close other programs, or add --workers 1")
     except OSError as error:
         where = f": {error.filename}" if error.filename else ""
         return failed(planned, f"{reason_of(error)}{where}")
