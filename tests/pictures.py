@@ -6,6 +6,7 @@ At 254 ppi a millimetre is exactly ten pixels, so a job can ask for any whole nu
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any, cast
 
@@ -99,14 +100,14 @@ def make(
 ) -> list[Outcome]:
     """Make every print of a job; ``noted`` in a docket, without which nothing can be replaced."""
     job.output.mkdir(exist_ok=True)
-    docket = Docket(job.output / "docket.toml") if noted else None
-    return make_prints(
-        job,
-        plan_prints(job, arrange(job), docket=docket),
-        replace=replace,
-        workers=workers,
-        docket=docket,
-    )
+    with Docket(job.output / "docket.toml") if noted else nullcontext() as docket:
+        return make_prints(
+            job,
+            plan_prints(job, arrange(job), docket=docket),
+            replace=replace,
+            workers=workers,
+            docket=docket,
+        )
 
 
 def fail_on_full_disk(job: Job, largest_bytes: int) -> None:

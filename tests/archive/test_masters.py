@@ -93,14 +93,14 @@ def planned(folder: Path, facts: dict[str, Any] | None = None, **tables: Any) ->
 
 def run(made: Job, *, replace: Replace = "nothing") -> Outcome:
     made.output.mkdir(exist_ok=True)
-    docket = docket_of(made)
-    (outcome,) = make_prints(
-        made,
-        plan_prints(made, arrange(made), docket=docket),
-        replace=replace,
-        workers=1,
-        docket=docket,
-    )
+    with docket_of(made) as docket:
+        (outcome,) = make_prints(
+            made,
+            plan_prints(made, arrange(made), docket=docket),
+            replace=replace,
+            workers=1,
+            docket=docket,
+        )
     return outcome
 
 

@@ -505,6 +505,38 @@ def test_source_size(width: int, keys: str, said: str) -> None:
     assert messages == ([said] if said else [])
 
 
+@pytest.mark.parametrize(
+    ("side_mm", "ppi", "limit", "said"),
+    [
+        # 7.2 megapixels: 10 x 8 in at 300 ppi.
+        ("254 mm x 203.2 mm", 300, "sheet_megapixels = 7.2", ""),
+        ("254 mm x 203.2 mm", 300, "sheet_megapixels = 7.19", "2,400 x 3,000 px, 7.20 megapixels"),
+        ("10 m x 1.8288 m", 300, "", ""),
+        ("100 m x 100 m", 10_000, "", "39,370,079 x 39,370,079 px, 1,550,003,120.41"),
+    ],
+)
+def test_sheet_size(side_mm: str, ppi: int, limit: str, said: str) -> None:
+    """The job's own limit; without one, the widest rolls are well inside."""
+    rest = f'[delivery]\nformat = "tiff"\nresolution = "{ppi} ppi"\n[limits]\n{limit}\n'
+    found = about("sheet-size", job(paper=f'size = "{side_mm}"', rest=rest))
+    assert [said in each.message for each in found] == ([True] if said else [])
+    assert all("raise limits.sheet_megapixels" in each.remedy for each in found)
+
+
+@pytest.mark.parametrize(
+    ("px", "form", "refused"),
+    [(65_500, "jpeg", False), (65_501, "jpeg", True), (65_501, "tiff", False)],
+)
+def test_jpeg_size(px: int, form: str, *, refused: bool) -> None:
+    """libjpeg's JPEG_MAX_DIMENSION, in its jmorecfg.h."""
+    rest = f'[delivery]\nformat = "{form}"\nresolution = "254 ppi"\n'
+    toml = job(paper=f'size = "{px / 10} mm x 203 mm"', rest=rest)
+    found = about("jpeg-size", toml)
+    assert bool(found) == refused
+    for each in found:
+        assert each.message == "the sheet is 65,501 px long, and a JPEG can have 65,500 at most."
+
+
 def test_no_profile() -> None:
     bare = header(1500, 2000, profile="")
     assert only("no-profile", TROPHY_CABINET, bare).message == (
@@ -884,6 +916,8 @@ SPOKEN: list[tuple[str, str, str, Header | None]] = [
     ("resolution", "warn", TEN_INCHES, header(1500, 1500)),
     ("resolution", "refuse", TEN_INCHES, header(1000, 1000)),
     ("file-resolution", "warn", job(rest='[delivery]\nresolution = "30 ppi"\n'), None),
+    ("sheet-size", "refuse", job(rest="[limits]\nsheet_megapixels = 7\n"), None),
+    ("jpeg-size", "refuse", job(rest='[delivery]\nresolution = "9000 ppi"\n'), None),
     ("keep-clear", "refuse", with_cox("keep_clear = [{ box = [0, 0, 0.2, 0.2] }]"), UPRIGHT),
     (
         "mark-size",

@@ -504,7 +504,7 @@ def test_progress_that_nobody_reads_ends_no_run(monkeypatch: pytest.MonkeyPatch)
     def closed(*_: object, **__: object) -> None:
         raise BrokenPipeError
 
-    monkeypatch.setattr("typer.echo", closed)
+    monkeypatch.setattr(sys.stdout, "write", closed)
     with Progress(2) as progress:
         progress.finish("cox.jpg", "made     cox.jpg")
         progress.finish("plate.jpg", "failed   plate.jpg")

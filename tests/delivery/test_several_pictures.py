@@ -261,8 +261,8 @@ def recorded(file: File, folder: Path) -> tuple[Delivered, DocketRecord]:
     """Deliver a file into ``folder`` and note it in a docket there."""
     folder.mkdir(exist_ok=True)
     done = deliver(file, Ground(folder=folder))
-    docket = Docket(folder / "docket.toml")
-    docket.note(print_record(file, done, 1.0, folder))
+    with Docket(folder / "docket.toml") as docket:
+        docket.note(print_record(file, done, 1.0, folder))
     (folder / ".docket.json").unlink()  # so that the docket itself is read
     (record,) = Docket(folder / "docket.toml").records.values()
     return done, record

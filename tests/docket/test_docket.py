@@ -3,6 +3,7 @@
 import json
 import os
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -57,14 +58,14 @@ def prints_of(folder: Path, **tables: Any) -> Job:
 
 def run(made: Job, *, replace: Replace = "nothing") -> list[Outcome]:
     made.output.mkdir(exist_ok=True)
-    docket = Docket(made.output / "docket.toml")
-    return make_prints(
-        made,
-        plan_prints(made, arrange(made), docket=docket),
-        replace=replace,
-        workers=2,
-        docket=docket,
-    )
+    with Docket(made.output / "docket.toml") as docket:
+        return make_prints(
+            made,
+            plan_prints(made, arrange(made), docket=docket),
+            replace=replace,
+            workers=2,
+            docket=docket,
+        )
 
 
 def states(outcomes: list[Outcome]) -> list[str]:
@@ -115,11 +116,15 @@ def test_the_mirror_is_only_a_mirror(tmp_path: Path) -> None:
     assert docket_of(made).records == mirrored
 
 
-def set_mirror(made: Job, version: int, records: Any) -> None:
-    """Write a mirror by hand, of the size and time of the docket that stands."""
-    status = (made.output / "docket.toml").stat()
-    mirrored = [version, status.st_size, status.st_mtime_ns, records]
-    (made.output / ".docket.json").write_text(json.dumps(mirrored), encoding="utf-8")
+def set_mirror(folder: Path, version: int, records: Sequence[Any]) -> None:
+    """Write a mirror by hand, with the hash of the docket that stands."""
+    head = {
+        "docket": version,
+        "mirrors": hashes.file_sha256(folder / "docket.toml"),
+        "prints": len(records),
+    }
+    lines = [json.dumps(each) for each in (head, *({"print": each} for each in records))]
+    (folder / ".docket.json").write_text("\n".join(lines), encoding="utf-8")
 
 
 def test_a_mirror_is_read_if_it_is_of_today(tmp_path: Path) -> None:
@@ -127,10 +132,10 @@ def test_a_mirror_is_read_if_it_is_of_today(tmp_path: Path) -> None:
     run(made)
     records = docket_of(made).records
     told = [{**each, "made": "by the mirror"} for each in records.values()]
-    set_mirror(made, VERSION, told)
+    set_mirror(made.output, VERSION, told)
     assert {each["made"] for each in docket_of(made).records.values()} == {"by the mirror"}
     for version in (VERSION - 1, VERSION + 1):
-        set_mirror(made, version, told)
+        set_mirror(made.output, version, told)
         assert docket_of(made).records == records
 
 
@@ -154,7 +159,7 @@ def test_a_mirror_of_another_shape_is_not_read(tmp_path: Path, spoilt: dict[str,
     made = prints_of(tmp_path)
     run(made)
     records = docket_of(made).records
-    set_mirror(made, VERSION, [{**each, **spoilt} for each in records.values()])
+    set_mirror(made.output, VERSION, [{**each, **spoilt} for each in records.values()])
     assert docket_of(made).records == records
     result = CliRunner().invoke(app, ["audit", str(made.path)])
     assert (result.exit_code, ": 2 whole\n" in result.stdout) == (0, True)
@@ -165,7 +170,7 @@ def test_a_mirror_that_lacks_a_key_is_not_read(tmp_path: Path, key: str) -> None
     made = prints_of(tmp_path)
     run(made)
     records = docket_of(made).records
-    set_mirror(made, VERSION, [_without(each, key) for each in records.values()])
+    set_mirror(made.output, VERSION, [_without(each, key) for each in records.values()])
     assert docket_of(made).records == records
 
 
@@ -653,10 +658,12 @@ def test_a_docket_that_cannot_be_written_is_said(
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("sightsize.docket.store.write_whole", full)
+    monkeypatch.setattr("sightsize.docket.hidden_file.write_whole", full)
     outcomes = run(made)
     assert states(outcomes) == ["failed", "failed"]
-    assert "docket.toml cannot be written: No space left" in outcomes[0].message
+    assert outcomes[0].message == (
+        "it was made, but cannot be noted in the docket: No space left on device"
+    )
     assert not (made.output / "docket.toml").exists()
 
 

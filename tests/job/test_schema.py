@@ -238,6 +238,7 @@ def test_kinds_in_words(name: str, kind: str) -> None:
         ("tone.exposure", "-4 to 4 (stops)"),
         ("delivery.quality", "1 to 100"),
         ("limits.source_megapixels", "above 0, up to 100000 (megapixels)"),
+        ("limits.sheet_megapixels", "above 0, up to 100000 (megapixels)"),
     ],
 )
 def test_ranges_in_words(name: str, words: str) -> None:

@@ -116,6 +116,13 @@ def test_sizes_that_are_none(text: str) -> None:
         parse_size_bytes(text)
 
 
+@pytest.mark.parametrize("text", ["9" * 400 + " GB", "1025 TiB", "9" * 5000 + ".5 kB"])
+def test_sizes_beyond_any_machine(text: str) -> None:
+    with pytest.raises(UnitError, match="than any machine has: write at most 1024 TiB") as told:
+        parse_size_bytes(text)
+    assert len(str(told.value)) < 120
+
+
 def test_this_machine_has_memory() -> None:
     found = machine_bytes()
     assert found is None or found > 256 * MIB

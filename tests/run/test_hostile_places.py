@@ -50,14 +50,15 @@ def names(folder: Path) -> list[str]:
 def with_docket(planned: Job, started: Callable[[str], None]) -> list[Outcome]:
     """Make prints with a docket, calling ``started`` before each."""
     planned.output.mkdir(exist_ok=True)
-    return make_prints(
-        planned,
-        plan_prints(planned, arrange(planned)),
-        replace="altered too",
-        workers=1,
-        started=started,
-        docket=Docket(planned.output / "docket.toml"),
-    )
+    with Docket(planned.output / "docket.toml") as docket:
+        return make_prints(
+            planned,
+            plan_prints(planned, arrange(planned)),
+            replace="altered too",
+            workers=1,
+            started=started,
+            docket=docket,
+        )
 
 
 # Links. A name that is a link is replaced as a name or refused; nothing is written through it.

@@ -337,10 +337,15 @@ def test_limits_are_no_part_of_a_print(tmp_path: Path) -> None:
     assert (first.status, again.status) == ("made", "kept")
 
 
-def test_a_docket_keeps_what_its_source_needs(tmp_path: Path) -> None:
-    """A reprint opens as large a source, and takes the time it takes."""
+def test_a_docket_keeps_what_its_print_needs(tmp_path: Path) -> None:
+    """A reprint opens as large a source for as large a sheet, and takes the time it takes."""
     save(tmp_path / "a.png", SCENE)
-    _, docket = noted(tmp_path, limits={"seconds": 60, "source_megapixels": 3000})
-    assert docket.records["p.tif"]["job"]["limits"] == {"source_megapixels": 3000}
+    _, docket = noted(
+        tmp_path, limits={"seconds": 60, "source_megapixels": 3000, "sheet_megapixels": 6000}
+    )
+    assert docket.records["p.tif"]["job"]["limits"] == {
+        "source_megapixels": 3000,
+        "sheet_megapixels": 6000,
+    }
     (result,) = reprint_docket(docket, [], [], tmp_path / "again")
     assert result.state == "identical"

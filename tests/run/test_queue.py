@@ -47,16 +47,16 @@ def made(
     workers: int | None = 2,
     make: Callable[[Order], Outcome] = make_print,
 ) -> list[Outcome]:
-    docket = Docket(planned.output / "docket.toml")
-    return make_prints(
-        planned,
-        plan_prints(planned, arrange(planned), docket=docket),
-        replace="nothing",
-        workers=workers,
-        docket=docket,
-        executor=executor,
-        make=make,
-    )
+    with Docket(planned.output / "docket.toml") as docket:
+        return make_prints(
+            planned,
+            plan_prints(planned, arrange(planned), docket=docket),
+            replace="nothing",
+            workers=workers,
+            docket=docket,
+            executor=executor,
+            make=make,
+        )
 
 
 def states_on_disk(planned: Job) -> list[str]:

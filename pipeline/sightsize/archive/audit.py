@@ -9,9 +9,11 @@ from sightsize import __version__
 from sightsize.archive.left_behind import is_changed, lost_to_patterns, not_asked_for
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
+from sightsize.base.terminal import paragraph
 from sightsize.base.words import names_text
 from sightsize.docket.recall import is_same_print
 from sightsize.docket.store import Docket, Record
+from sightsize.errors import reason_of
 from sightsize.model.job import Job
 from sightsize.plan.file_names import MASTERS
 from sightsize.run.planned_print import PlannedPrint
@@ -156,9 +158,11 @@ def file_state(path: Path, recorded: Mapping[str, Any], again: str = "") -> tupl
     size, was = path.stat().st_size, recorded["bytes"]
     if size != was:
         return "altered", f"it has {size} bytes; {was} were delivered"
-    if file_sha256(path) != recorded["sha256"]:
-        return "altered", "its contents have changed since delivery"
-    return "whole", ""
+    try:
+        same = file_sha256(path) == recorded["sha256"]
+    except OSError as error:
+        return "altered", f"it cannot be read ({reason_of(error)})"
+    return ("whole", "") if same else ("altered", "its contents have changed since delivery")
 
 
 def audit_text(docket: Docket, found: Sequence[Audited]) -> str:
@@ -167,4 +171,4 @@ def audit_text(docket: Docket, found: Sequence[Audited]) -> str:
     shown = [line for line, each in zip(lines, found, strict=True) if each.state != "whole"]
     counts = Counter(each.state for each in found)
     total = ", ".join(f"{counts[state]} {state}" for state in get_args(State) if counts[state])
-    return "\n".join([*shown, f"{docket.path}: {total}"])
+    return paragraph([*shown, f"{docket.path}: {total}"])

@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Literal
 
+from sightsize.base.terminal import visible
+
 Level = Literal["accepted", "note", "warn", "refuse"]
 KeyPath = tuple[str | int, ...]
 
@@ -37,7 +39,7 @@ class Finding:
         head = f"{place}: " if place else ""
         key = f"{self.key}: " if self.key else ""
         remedy = f" {self.remedy}" if self.remedy else ""
-        return f"{head}{self.level} [{self.check}] {key}{self.message}{remedy}"
+        return visible(f"{head}{self.level} [{self.check}] {key}{self.message}{remedy}")
 
     def at(self, file: str, line: int, column: int, key: str) -> "Finding":
         """Return the finding with its place in a job file."""

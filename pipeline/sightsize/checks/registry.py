@@ -10,7 +10,7 @@ from typing import Any, Generic, Literal, TypeVar
 from sightsize.base.findings import Finding, Level
 from sightsize.model.job import PrintRequest
 
-Scope = Literal["opening", "sheet", "picture", "finished"]
+Scope = Literal["opening", "sheet", "file", "picture", "finished"]
 
 T = TypeVar("T")
 Rule = Callable[[T], Iterator[Finding]]

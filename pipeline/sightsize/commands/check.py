@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import typer
-
 from sightsize.archive.left_behind import lost_to_patterns
 from sightsize.base.atomic import write_new, write_whole
 from sightsize.base.findings import Finding, sentences
 from sightsize.base.reading import open_plain
+from sightsize.base.terminal import say
 from sightsize.base.words import count_text
 from sightsize.commands.shared import as_data, echo_json, load, open_docket
 from sightsize.errors import DocketError, JobError, UsageError, reason_of
@@ -79,7 +78,7 @@ def _say(verdict: str, lines: Sequence[str], *, as_json: bool) -> None:
     if as_json:
         return
     for line in (*lines, verdict):
-        typer.echo(line)
+        say(line)
 
 
 def _write_junit(path: Path, text: str) -> None:

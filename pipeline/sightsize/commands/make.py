@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import typer
-
 from sightsize.archive.left_behind import docket_findings
+from sightsize.base import interrupts
 from sightsize.base.findings import Finding, sentences
 from sightsize.base.machine_memory import machine_bytes, parse_size_bytes
+from sightsize.base.terminal import say, say_lines
 from sightsize.commands.shared import (
     as_data,
     echo_json,
@@ -20,7 +20,7 @@ from sightsize.commands.shared import (
 )
 from sightsize.delivery.ground import Replace
 from sightsize.docket.store import Docket
-from sightsize.errors import INTERRUPTED, UnitError, UsageError
+from sightsize.errors import UnitError, UsageError
 from sightsize.model.job import Job
 from sightsize.plan.arrange import choose
 from sightsize.plan.picture import UnopenedPicture
@@ -49,14 +49,17 @@ def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
     path = job_file.absolute() if how.scheduler else job_file
     job, files, names = _load(path, only, as_json=as_json)
     try:
-        with hold_folder(job.output), _hands(how, job.output, memory_bytes) as hands:
-            docket = open_docket(job.output)
+        with (
+            hold_folder(job.output),
+            _hands(how, job.output, memory_bytes) as hands,
+            open_docket(job.output) as docket,
+        ):
             prints = plan_prints(job, files, docket=docket)
             about = list(docket_findings(docket, job, names))
             return _make(job, prints, about, docket, hands, how.replace, as_json)
     except KeyboardInterrupt:
-        typer.echo("interrupted; run the same command to continue", err=True)
-        return INTERRUPTED
+        say("interrupted; run the same command to continue", err=True)
+        return interrupts.exit_code()
 
 
 def run_dry(
@@ -73,9 +76,12 @@ def run_dry(
     else:
         in_lines = len(prints) > dry_run.LONG_JOB if lines is None else lines
         for each in prints:
-            typer.echo(dry_run.plan_line(each) if in_lines else dry_run.plan_text(each, job) + "\n")
-        _echo_lines([*sentences(about), *(text.finding_lines(prints) if in_lines else ())])
-        typer.echo(dry_run.totals_text(prints))
+            if in_lines:
+                say(dry_run.plan_line(each))
+            else:
+                say_lines(dry_run.plan_text(each, job) + "\n")
+        _say_each([*sentences(about), *(text.finding_lines(prints) if in_lines else ())])
+        say_lines(dry_run.totals_text(prints))
     return 1 if any(each.refused for each in prints) else 0
 
 
@@ -114,7 +120,12 @@ def _hands(how: How, folder: Path, memory_bytes: int | None) -> Iterator[dict[st
     from sightsize.run.dask import join_cluster
 
     with join_cluster(how.scheduler, folder) as far:
-        yield {"workers": far.prints_at_once, "executor": far.executor, "make": far.make}
+        yield {
+            "workers": far.prints_at_once,
+            "executor": far.executor,
+            "make": far.make,
+            "lost": far.lost,
+        }
 
 
 def _make(
@@ -127,7 +138,7 @@ def _make(
     as_json: bool,
 ) -> int:
     if not as_json:
-        _echo_lines([*sentences(about), *text.finding_lines(prints)])
+        _say_each([*sentences(about), *text.finding_lines(prints)])
     with Progress(len(prints), silent=as_json) as progress:
         outcomes = make_prints(
             job,
@@ -135,16 +146,17 @@ def _make(
             replace=replace,
             started=progress.start,
             finished=lambda each: progress.finish(each.planned.name, text.outcome_line(each)),
+            winding_up=progress.wind_up,
             docket=docket,
             **hands,
         )
     if as_json:
         echo_json(_data(job, about, outcomes_data(outcomes)))
     else:
-        _echo_lines(text.accepted_when_made(outcomes))
+        _say_each(text.accepted_when_made(outcomes))
         there = any(outcome.status in ("made", "kept") for outcome in outcomes)
         files = f"; files in {job.output}" if there else ""
-        typer.echo(f"{text.outcomes_text(outcomes)}{files}")
+        say(f"{text.outcomes_text(outcomes)}{files}")
     return 0 if all(outcome.status in ("made", "kept") for outcome in outcomes) else 1
 
 
@@ -152,6 +164,6 @@ def _data(job: Job, about: list[Finding], prints: list[dict[str, Any]]) -> dict[
     return {"job": str(job.path), "findings": as_data(about), "prints": prints}
 
 
-def _echo_lines(lines: Sequence[str]) -> None:
+def _say_each(lines: Sequence[str]) -> None:
     for line in lines:
-        typer.echo(line)
+        say(line)

@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-import typer
-
 from sightsize.archive.reprint import Reprinted, reprint_docket, reprint_line, reprint_totals
+from sightsize.base import interrupts
 from sightsize.base.paths import follow_links
+from sightsize.base.terminal import say
 from sightsize.commands.audit import find_docket, refuse_neither
 from sightsize.commands.shared import echo_json, hold_folder, load_and_report
 from sightsize.docket.store import NAME
-from sightsize.errors import INTERRUPTED, UsageError
+from sightsize.errors import UsageError
 from sightsize.report.progress import Progress
 
 
@@ -37,12 +37,13 @@ def run(
                 results.append(each)
                 progress.finish(each.file, reprint_line(each))
     except KeyboardInterrupt:
-        typer.echo("interrupted; run the same command to continue", err=True)
-        return INTERRUPTED
-    if not results:
+        say("interrupted; run the same command to continue", err=True)
+        return interrupts.exit_code()
+    if not results and not docket.faults:
         raise UsageError(f"no print of {docket.path} matches --only {' '.join(only)}")
     _report(results, folder, as_json=as_json)
-    return 0 if all(each.state in ("identical", "matched") for each in results) else 1
+    good = all(each.state in ("identical", "matched") for each in results)
+    return 0 if good and not docket.faults else 1
 
 
 def _beside(docket: Path) -> Path:
@@ -66,4 +67,4 @@ def _report(results: Sequence[Reprinted], folder: Path, *, as_json: bool) -> Non
     if as_json:
         echo_json([each._asdict() for each in results])
     else:
-        typer.echo(reprint_totals(results, folder))
+        say(reprint_totals(results, folder))

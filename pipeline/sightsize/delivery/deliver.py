@@ -12,6 +12,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
+import pyvips
+
 from sightsize.base.atomic import part_of
 from sightsize.base.deadline import check_time, stop_in_time
 from sightsize.base.findings import Finding
@@ -64,6 +66,9 @@ def deliver(file: FilePlan[PicturePlan], ground: Ground) -> Delivered:
         findings = _findings(file, found, seen)
         check_time()
         ground.put(parts, targets)
+    except (OSError, SourceError, pyvips.Error):
+        _refuse_changed(before, _stamps(file))  # which then is why
+        raise
     finally:
         for part in parts:
             part.unlink(missing_ok=True)

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from sightsize.base.findings import Finding
 from sightsize.base.units import MM_PER_INCH
 from sightsize.base.words import count_text
+from sightsize.errors import reason_of
 from sightsize.imaging.colour.output import border_value, output_profile
 from sightsize.imaging.raster.header_fields import blob, orientation
-from sightsize.imaging.source.picture_file import last_word
+from sightsize.imaging.source.image_file import last_word, open_image
 from sightsize.model.geometry import Box, turn_box
 from sightsize.model.settings import BUILT_IN_PROFILES
 from sightsize.plan.picture import PicturePlan
@@ -51,6 +52,10 @@ def _difference(message: str) -> Finding:
     return Finding(level="refuse", check="verify", message=message)
 
 
+def _why(error: OSError | pyvips.Error) -> str:
+    return reason_of(error) if isinstance(error, OSError) else last_word(error)
+
+
 def verify_file(path: Path, file: FilePlan[PicturePlan]) -> Seen:
     """Return how a file differs from its plan, and what of its openings is clipped.
 
@@ -59,11 +64,11 @@ def verify_file(path: Path, file: FilePlan[PicturePlan]) -> Seen:
     over it. In a TIFF every pixel of the border is exact.
     """
     try:
-        image = pyvips.Image.new_from_file(str(path), access="sequential", fail_on="error")
+        image = open_image(path)
         differences = tuple(map(_difference, _header_differences(image, file)))
         return Seen(differences) if differences else _read_through(image, file)
-    except pyvips.Error as error:
-        return Seen((_difference(f"it cannot be read back ({last_word(error)})"),))
+    except (OSError, pyvips.Error) as error:
+        return Seen((_difference(f"it cannot be read back ({_why(error)})"),))
 
 
 def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
@@ -72,7 +77,7 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
     Every pixel is decoded, though, so that a file that is cut short is found.
     """
     try:
-        image = pyvips.Image.new_from_file(str(path), access="sequential", fail_on="error")
+        image = open_image(path)
         for name in ("width", "height", "bands", "format"):
             if image.get(name) != wanted.get(name):
                 return Seen(
@@ -83,8 +88,8 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
         digest = hashlib.sha256()
         for _, strip in _strips(image, np.uint16):
             digest.update(np.ascontiguousarray(strip).data)
-    except pyvips.Error as error:
-        return Seen((_difference(f"it cannot be read back ({last_word(error)})"),))
+    except (OSError, pyvips.Error) as error:
+        return Seen((_difference(f"it cannot be read back ({_why(error)})"),))
     return Seen((), pixels_sha256=digest.hexdigest())
 
 

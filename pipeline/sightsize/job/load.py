@@ -197,8 +197,9 @@ class _Builder:
         facts = {**written.get("pictures", {}).get(self._sources.table_of(entry, picture), {})}
         if picture.assume_profile is not None:
             facts["assume_profile"] = picture.assume_profile
-        # A reprint must open as large a source; how long a print may take is the run's affair.
-        tables["limits"] = {"source_megapixels": self._limits()["source_megapixels"]}
+        # A reprint is as large, and so is its source; the time it may take is the run's affair.
+        limits = self._limits()
+        tables["limits"] = {key: limits[key] for key in ("source_megapixels", "sheet_megapixels")}
         own = {"sightsize": 1, **tables, "pictures": {picture.name: {**facts, "source": ""}}}
         one: dict[str, Any] = {"picture": picture.name, "copies": entry.get("copies", 1)}
         if "frame" in entry:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import get_args
 
 from sightsize.base.findings import Level
+from sightsize.base.terminal import paragraph
 from sightsize.base.units import MM_PER_INCH, inch_text, mm_text
 from sightsize.base.words import count_text
 from sightsize.checks.picture import cutting_edge
@@ -38,7 +39,7 @@ def plan_text(planned: PlannedPrint, job: Job) -> str:
     rows += [("accepted", ", ".join(accepted))] if accepted else []
     lines = [_title(planned), *(f"  {label:<{_LABEL}}{text}" for label, text in rows)]
     lines += [f"  {each.sentence()}" for each in planned.findings if each.level != "accepted"]
-    return "\n".join(lines)
+    return paragraph(lines)
 
 
 def _known_rows(planned: PlannedPrint) -> Rows:
@@ -279,7 +280,7 @@ def totals_text(prints: Sequence[PlannedPrint]) -> str:
     total = f"{count_text(len(plans), 'file')}, {count_text(copies, 'sheet')}"
     lines = [f"{total}, {size}; {refused} refused"]
     lines += [f"  {count} x {name}" for name, count in sorted(sheets.items())]
-    return "\n".join(lines)
+    return paragraph(lines)
 
 
 def _stock_name(stock: Stock) -> str:

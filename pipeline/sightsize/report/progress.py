@@ -1,11 +1,9 @@
 """What becomes of each print while a run goes on: a moving bar on a terminal, lines elsewhere."""
 
-import sys
 from contextlib import suppress
 from types import TracebackType
 from typing import Self
 
-import typer
 from rich.console import Console
 from rich.progress import (
     BarColumn,
@@ -18,8 +16,14 @@ from rich.progress import (
 from rich.progress import Progress as Bar
 from rich.table import Column
 
+from sightsize.base.terminal import is_watched, say, say_lines, visible
+from sightsize.base.words import count_text
+
 _BAR_CELLS = 20
 _PER_SECOND = 4
+
+NAME_COLUMN = TextColumn("{task.description}", markup=False, table_column=Column(no_wrap=True))
+"""A file's name, in which ``[red]`` is no colour."""
 
 
 class Progress:
@@ -35,13 +39,14 @@ class Progress:
         self._held: list[str] = []
         self._in_hand: dict[str, None] = {}
         self._bar: Bar | None = None
-        if sys.stderr is not None and sys.stderr.isatty():
+        if is_watched():
             self._bar = _bar()
             self._task = self._bar.add_task("", total=count)
 
     def __enter__(self) -> Self:
         if self._bar is not None:
-            self._bar.start()
+            with suppress(OSError):  # a terminal that was closed
+                self._bar.start()
         return self
 
     def __exit__(
@@ -51,7 +56,8 @@ class Progress:
         traceback: TracebackType | None,
     ) -> None:
         if self._bar is not None:
-            self._bar.stop()
+            with suppress(OSError):
+                self._bar.stop()
         for line in self._held:
             _write(line)
 
@@ -71,22 +77,26 @@ class Progress:
         else:
             _write(line)
 
+    def wind_up(self, unfinished: int) -> None:
+        """Say that a run which is told to stop finishes what it has in hand."""
+        prints = count_text(unfinished, "print")
+        say(f"finishing {prints} in hand; Ctrl-C once more stops at once", err=True)
+
     def _show(self, advance: int = 0) -> None:
         if self._bar is not None:
-            said = ", ".join(self._in_hand)
+            said = visible(", ".join(self._in_hand))
             self._bar.update(self._task, description=said, advance=advance)
 
 
 def _bar() -> Bar:
     """A bar that turns and counts seconds, so that even one long print is seen to go on."""
-    names = TextColumn("{task.description}", markup=False, table_column=Column(no_wrap=True))
     return Bar(
         SpinnerColumn(),
         MofNCompleteColumn(),
         BarColumn(_BAR_CELLS),
         TimeElapsedColumn(),
         TimeRemainingColumn(compact=True),
-        names,
+        NAME_COLUMN,
         console=Console(stderr=True),
         refresh_per_second=_PER_SECOND,
         transient=True,
@@ -95,4 +105,4 @@ def _bar() -> Bar:
 
 def _write(line: str) -> None:
     with suppress(OSError):  # a print is worth more than its line
-        typer.echo(line)
+        say_lines(line)

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from sightsize.base.findings import Finding
+from sightsize.base.terminal import paragraph
 from sightsize.base.words import and_text, names_text
 from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.worker import Outcome
@@ -86,7 +87,7 @@ def outcome_line(outcome: Outcome) -> str:
     if outcome.status == "made":
         line = f"made     {name}  {outcome.bytes / 1e6:.1f} MB in {outcome.seconds:.1f} s"
         said = [each.sentence() for each in outcome.findings if each.level != "accepted"]
-        return "\n".join([line, *(f"         {each}" for each in said)])
+        return paragraph([line, *(f"         {each}" for each in said)])
     if outcome.status == "kept":
         return f"kept     {name}  unchanged, left alone"
     if outcome.status == "refused":

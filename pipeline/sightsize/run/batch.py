@@ -21,6 +21,7 @@ from sightsize.base.paths import places
 from sightsize.delivery.ground import Ground, Noted, Replace
 from sightsize.docket.recall import is_recorded
 from sightsize.docket.store import Docket, Record
+from sightsize.errors import DocketError
 from sightsize.model.job import Job
 from sightsize.plan.estimates import peak_bytes
 from sightsize.plan.file_names import files_of
@@ -48,21 +49,25 @@ def make_prints(
     workers: int | None,
     started: Callable[[str], None] = lambda _: None,
     finished: Callable[[Outcome], None] = lambda _: None,
+    winding_up: Callable[[int], None] = lambda _: None,
     docket: Docket | None = None,
     executor: Executor | None = None,
     make: Make = make_print,
     memory_bytes: int | None = None,
+    lost: Callable[[], str] | None = None,
 ) -> list[Outcome]:
     """Make every print that is not refused; return the outcomes in the order of ``prints``.
 
     ``make`` is run by ``executor``, or by as many threads as ``workers``, which is one for each
     core unless given. No more than ``workers`` prints are handed out at a time, and no more than
-    are estimated to fit into ``memory_bytes``.
+    are estimated to fit into ``memory_bytes``. ``lost`` says why an executor is given up, or
+    nothing.
 
     ``replace`` says which of the files that the docket calls ours may be written over.
 
     ``started``, with the file's name, and ``finished`` are called in this thread, as a print is
-    handed out and as it comes back. Each print is noted in the docket as it comes back; one that is
+    handed out and as it comes back; ``winding_up``, with how many are finished still, once this
+    process is told to stop. Each print is noted in the docket as it comes back; one that is
     noted there and has not changed is kept.
     """
     protected = protected_files(job, docket)
@@ -94,7 +99,14 @@ def make_prints(
         with _hands(executor, workers) as hands:
             room = Room(prints=workers, bytes=memory_bytes)
             hand_out(
-                tasks, hands, make, room, started, lambda task, made: finish(task.number, made)
+                tasks,
+                hands,
+                make,
+                room,
+                started,
+                lambda task, made: finish(task.number, made),
+                winding_up,
+                lost,
             )
     return [outcomes[number] for number in range(len(prints))]
 
@@ -102,9 +114,9 @@ def make_prints(
 def _note(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
     try:
         docket.note(record)
-    except OSError as error:
-        why = f"it was made, but {docket.path.name} cannot be written"
-        return failed(outcome.planned, f"{why}: {error.strerror or error}")
+    except (OSError, DocketError) as error:
+        why = error.strerror if isinstance(error, OSError) and error.strerror else error
+        return failed(outcome.planned, f"it was made, but cannot be noted in the docket: {why}")
     return outcome
 
 

@@ -11,6 +11,7 @@ from sightsize.docket.store import Docket, Record
 from sightsize.errors import SourceError
 from sightsize.model.header import Header
 from sightsize.model.job import Job, PrintRequest
+from sightsize.model.picture import Picture
 from sightsize.plan.file_names import files_of
 from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture
 from sightsize.plan.sheet import FilePlan, PlacedPicture
@@ -58,7 +59,7 @@ def _open_pictures(
     for each in file.pictures:
         look = each.request.look
         try:
-            header = _header(record, look.picture.source, job.output)
+            header = _header(record, look.picture, job.output)
         except SourceError as error:
             findings.append(_source_finding(job, each.request, "picture.source", str(error)))
             continue
@@ -67,15 +68,15 @@ def _open_pictures(
     return (None, findings) if findings else (file.with_pictures(tuple(placed)), [])
 
 
-def _header(record: Record | None, source: Path, folder: Path) -> Header:
-    """A source's header: as recorded, or read. Raises SourceError."""
-    recalled = recall_header(record, source, folder)
+def _header(record: Record | None, picture: Picture, folder: Path) -> Header:
+    """A picture's header: as recorded, or read. Raises SourceError."""
+    recalled = recall_header(record, picture, folder)
     if recalled is not None:
         return recalled
     # Imported here so that a check without pictures, and a rerun, never load libvips.
     from sightsize.imaging.source.open_upright import read_header
 
-    return read_header(source)
+    return read_header(picture.source)
 
 
 def _hits(

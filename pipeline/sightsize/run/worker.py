@@ -90,7 +90,8 @@ def make_print(order: Order) -> Outcome:
 
 def _say_not_printed(plan: FilePlan[PicturePlan], error: "pyvips.Error") -> str:
     """What libvips says of a print, and whether a source is to blame."""
-    from sightsize.imaging.source.picture_file import can_be_decoded, last_word
+    from sightsize.imaging.source.image_file import last_word
+    from sightsize.imaging.source.picture_file import can_be_decoded
 
     for each in plan.pictures:
         source = each.picture.look.picture.source
