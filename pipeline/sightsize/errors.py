@@ -101,4 +101,5 @@ class LockedError(SightsizeError):
 
 def reason_of(error: OSError) -> str:
     """Return why the system refused, as the end of a sentence."""
-    return (error.strerror or str(error)).lower()
+    reason = error.strerror or str(error)
+    return reason[:1].lower() + reason[1:]

@@ -512,7 +512,7 @@ def test_source_size(width: int, keys: str, said: str) -> None:
         ("254 mm x 203.2 mm", 300, "sheet_megapixels = 7.2", ""),
         ("254 mm x 203.2 mm", 300, "sheet_megapixels = 7.19", "2,400 x 3,000 px, 7.20 megapixels"),
         ("10 m x 1.8288 m", 300, "", ""),
-        ("100 m x 100 m", 10_000, "", "39,370,079 x 39,370,079 px, 1,550,003,120.41"),
+        ("100 m x 100 m", 10_000, "", "39,370,079 x 39,370,079 px, 1,550,003,120.47"),
     ],
 )
 def test_sheet_size(side_mm: str, ppi: int, limit: str, said: str) -> None:

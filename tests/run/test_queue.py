@@ -226,7 +226,7 @@ def interrupted(planned: Job, command: list[str]) -> subprocess.CompletedProcess
     until = time.monotonic() + 30
     while process.poll() is None and time.monotonic() < until:
         held = names_in(planned.output)
-        if "docket.toml" in held and any(name.startswith(".p") for name in held):
+        if ".docket.json" in held and any(name.startswith(".p") for name in held):
             break
         time.sleep(0.002)
     os.killpg(process.pid, signal.SIGINT)

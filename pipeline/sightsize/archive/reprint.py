@@ -19,7 +19,7 @@ from sightsize.base.terminal import paragraph
 from sightsize.checks.run import check_ids
 from sightsize.docket.record import profile_record, versions
 from sightsize.docket.store import Docket, Record
-from sightsize.errors import JobError
+from sightsize.errors import JobError, SourceError
 from sightsize.job.load import load_job
 from sightsize.model.geometry import Box
 from sightsize.plan.arrange import arrange
@@ -207,7 +207,7 @@ def _how_far(
     boxes = [each.place.box for each in plan.pictures] if plan is not None else []
     try:
         apart = _apart(old, new, boxes)
-    except (OSError, pyvips.Error):
+    except (OSError, SourceError, pyvips.Error):
         return (), "the first print cannot be read, so there is nothing to compare with"
     if not apart:
         return (), "its size or channels differ"

@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from itertools import islice
 from typing import Literal
 
 from sightsize.base.terminal import visible
@@ -56,9 +57,13 @@ def in_order(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(dict.fromkeys(findings), key=lambda each: (each.line, each.column))
 
 
+_MOST_KNOWN = 1000
+"""Names that a mistyped one is held against, so that an answer comes at once."""
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
-    """Return the known name most like a mistyped one, or nothing."""
-    spellings = {name.casefold(): name for name in known}
+    """Return the known name most like a mistyped one, or nothing; of very many, the first count."""
+    spellings = {name.casefold(): name for name in islice(known, _MOST_KNOWN)}
     matches = get_close_matches(word.casefold(), list(spellings), n=1, cutoff=0.6)
     return spellings[matches[0]] if matches else ""
 

@@ -10,7 +10,7 @@ import typer
 
 from sightsize.base.findings import in_order
 from sightsize.base.terminal import say, say_lines
-from sightsize.errors import JobError, SightsizeError, reason_of
+from sightsize.errors import JobError, OutOfTimeError, SightsizeError, reason_of
 
 if TYPE_CHECKING:
     from sightsize.base.findings import Finding
@@ -25,6 +25,18 @@ def load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
 
     Raises JobError with all that is wrong: in the file, and with the names of its prints.
     """
+    from sightsize.base.alarm import Alarm
+    from sightsize.job.bounds import reading_seconds, say_slow
+
+    seconds = reading_seconds(path)
+    try:
+        with Alarm(seconds, "the job takes too long to read"):
+            return _load(path)
+    except OutOfTimeError:
+        raise JobError([say_slow(path, seconds)]) from None
+
+
+def _load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
     from sightsize.checks.run import check_ids
     from sightsize.job.load import load_job
     from sightsize.plan.arrange import arrange

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from sightsize.base.findings import Finding
 from sightsize.base.units import MM_PER_INCH
 from sightsize.base.words import count_text
-from sightsize.errors import reason_of
+from sightsize.errors import SourceError, reason_of
 from sightsize.imaging.colour.output import border_value, output_profile
 from sightsize.imaging.raster.header_fields import blob, orientation
 from sightsize.imaging.source.image_file import last_word, open_image
@@ -52,8 +52,10 @@ def _difference(message: str) -> Finding:
     return Finding(level="refuse", check="verify", message=message)
 
 
-def _why(error: OSError | pyvips.Error) -> str:
-    return reason_of(error) if isinstance(error, OSError) else last_word(error)
+def _why(error: OSError | SourceError | pyvips.Error) -> str:
+    if isinstance(error, pyvips.Error):
+        return last_word(error)
+    return reason_of(error) if isinstance(error, OSError) else str(error)
 
 
 def verify_file(path: Path, file: FilePlan[PicturePlan]) -> Seen:
@@ -67,7 +69,7 @@ def verify_file(path: Path, file: FilePlan[PicturePlan]) -> Seen:
         image = open_image(path)
         differences = tuple(map(_difference, _header_differences(image, file)))
         return Seen(differences) if differences else _read_through(image, file)
-    except (OSError, pyvips.Error) as error:
+    except (OSError, SourceError, pyvips.Error) as error:
         return Seen((_difference(f"it cannot be read back ({_why(error)})"),))
 
 
@@ -88,7 +90,7 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
         digest = hashlib.sha256()
         for _, strip in _strips(image, np.uint16):
             digest.update(np.ascontiguousarray(strip).data)
-    except (OSError, pyvips.Error) as error:
+    except (OSError, SourceError, pyvips.Error) as error:
         return Seen((_difference(f"it cannot be read back ({_why(error)})"),))
     return Seen((), pixels_sha256=digest.hexdigest())
 

@@ -103,6 +103,6 @@ def _bar() -> Bar:
     )
 
 
-def _write(line: str) -> None:
+def _write(text: str) -> None:
     with suppress(OSError):  # a print is worth more than its line
-        say_lines(line)
+        say_lines(text)
