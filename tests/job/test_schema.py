@@ -147,7 +147,7 @@ ELSEWHERE = {
     *(("frame", key) for key in RECIPE_TABLES),
 }
 ADDED = {
-    "job": {"path", "prints"},
+    "job": {"path", "described", "prints"},
     "paper": {"label"},
     "frame": {"name"},
     "picture": {"name", "shades"},

@@ -27,8 +27,8 @@ def run(
     if match and look_in:
         raise UsageError("--match uses no sources; remove --look-in or --match")
     docket = find_docket(_docket_path(path, as_json=as_json))
-    folder = follow_links(output or _beside(docket.path))
-    if folder == follow_links(docket.path.parent):
+    folder = output or _beside(docket.path)
+    if follow_links(folder) == follow_links(docket.path.parent):
         raise UsageError(f"{folder} holds the first prints; name another folder with --output")
     try:
         with hold_folder(folder), Progress(None, silent=as_json) as progress:
