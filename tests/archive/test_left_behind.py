@@ -112,7 +112,7 @@ def test_a_docket_that_cannot_be_read_stops_no_check(wall: Path) -> None:
     result = run("check", wall)
     assert result.exit_code == 0
     (said,) = notes(result.stdout)
-    assert "cannot be read as a docket" in said
+    assert "the text ends too early to be TOML" in said
 
 
 def lost(job: Path) -> dict[str, tuple[str, ...]]:
@@ -257,6 +257,7 @@ def test_an_audit_says_that_a_print_is_outdated_since_its_source_changed(wall: P
 
 def test_an_audit_names_prints_that_the_job_dropped(wall: Path) -> None:
     result = run("audit", write_job(wall.parent, "album/lane-05.jpg"))
+    assert result.exit_code == 0  # another job may share the folder
     assert "dropped  lane-06.jpg  this job does not ask for it\n" in result.stdout
     assert result.stdout.endswith(": 1 whole, 2 dropped\n")
     docket = Docket(wall.parent / "prints" / "docket.toml")

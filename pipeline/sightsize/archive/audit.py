@@ -9,7 +9,7 @@ from sightsize import __version__
 from sightsize.archive.left_behind import is_changed, lost_to_patterns, not_asked_for
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
-from sightsize.base.terminal import paragraph
+from sightsize.base.plain_text import paragraph
 from sightsize.base.words import names_text
 from sightsize.docket.recall import is_same_print
 from sightsize.docket.store import Docket, Record

@@ -15,7 +15,7 @@ from sightsize.archive.from_master import master_job, not_in_master, plan_from_m
 from sightsize.archive.own_job import own_job, why_unusable
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
-from sightsize.base.terminal import paragraph
+from sightsize.base.plain_text import paragraph
 from sightsize.checks.run import check_ids
 from sightsize.docket.record import profile_record, versions
 from sightsize.docket.store import Docket, Record

@@ -12,7 +12,7 @@ from difflib import get_close_matches
 from itertools import islice
 from typing import Literal
 
-from sightsize.base.terminal import visible
+from sightsize.base.plain_text import visible
 
 Level = Literal["accepted", "note", "warn", "refuse"]
 KeyPath = tuple[str | int, ...]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import get_args
 
 from sightsize.base.findings import Level
-from sightsize.base.terminal import paragraph
+from sightsize.base.plain_text import paragraph
 from sightsize.base.units import MM_PER_INCH, inch_text, mm_text
 from sightsize.base.words import count_text
 from sightsize.checks.picture import cutting_edge

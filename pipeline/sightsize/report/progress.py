@@ -16,7 +16,8 @@ from rich.progress import (
 from rich.progress import Progress as Bar
 from rich.table import Column
 
-from sightsize.base.terminal import is_watched, say, say_lines, visible
+from sightsize.base.plain_text import visible
+from sightsize.base.terminal import is_watched, say, say_lines
 from sightsize.base.words import count_text
 
 _BAR_CELLS = 20

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from sightsize.base.findings import Finding
-from sightsize.base.terminal import paragraph
+from sightsize.base.plain_text import paragraph
 from sightsize.base.words import and_text, names_text
 from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.worker import Outcome
