@@ -12,7 +12,7 @@ from docket_records import whole_record
 from sightsize.cli import app
 from sightsize.docket import docket_file
 from sightsize.docket.store import Docket
-from sightsize.errors import DocketError
+from sightsize.errors import DocketError, SightsizeError
 
 REMEDY = "; fix it, or move it away"
 
@@ -134,6 +134,16 @@ def test_a_spoilt_record_stops_no_other_where_nothing_is_written(tmp_path: Path)
         ["failed", "a.jpg"],
         ["failed", "c.jpg"],
     ]
+
+
+def test_a_docket_that_is_spoilt_is_never_written_over(tmp_path: Path) -> None:
+    path = spoilt_docket(tmp_path)
+    before = path.read_bytes()
+    docket = Docket(path, whole=False)
+    docket.note(whole_record("d.jpg"))
+    with pytest.raises(SightsizeError, match="found -1"):
+        docket.close()
+    assert path.read_bytes() == before
 
 
 def test_many_spoilt_records_are_not_all_told(tmp_path: Path) -> None:

@@ -316,7 +316,7 @@ def test_a_full_disk_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPat
             pass
     assert told.value.exit_code == 1
     assert str(told.value) == (
-        f"{tmp_path / 'docket.toml'} cannot be written (no space left on device); make room; what "
+        f"{tmp_path / 'docket.toml'} cannot be written (no space left on device); what "
         "was made stays noted in .docket.json, and the next run writes it down"
     )
     assert (in_toml(tmp_path), names_of(tmp_path)) == (["a"], ["a", "b"])

@@ -297,7 +297,7 @@ def test_a_disk_that_is_full_and_then_is_not(tmp_path: Path, small_disk: Path, s
     counts = f"{len(noted)} made, 0 kept, 0 refused, {2 - len(noted)} failed"
     assert counts in done.stdout
     assert ("it was made, but cannot be noted" in done.stdout) == (size == "32k")
-    full = "docket.toml cannot be written (no space left on device); make room"
+    full = "docket.toml cannot be written (no space left on device); what was made"
     assert (full in done.stderr) == (not docket)
     found = {each.file: each.state for each in audit_docket(Docket(small_disk / "docket.toml"))}
     assert found == {name: "whole" if name in noted else "extra" for name in ("first.tif", *more)}
