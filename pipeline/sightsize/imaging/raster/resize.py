@@ -2,6 +2,9 @@
 
 import pyvips
 
+_KERNEL = "lanczos2"
+_ROWS = 8
+
 
 def resize_to(image: pyvips.Image, width_px: int, height_px: int) -> pyvips.Image:
     """Return the picture at exactly a size in pixels, its middle staying the middle.
@@ -26,7 +29,13 @@ def _shrink(
     if across == down == 1:
         return image
     # libvips would average blocks of pixels first, which leaves moire; gap=0 keeps it from that.
-    shrunk = image.resize(across, vscale=down, kernel="lanczos2", gap=0)
+    shrunk = image
+    if across < 1:
+        shrunk = shrunk.reduceh(1 / across, kernel=_KERNEL, gap=0)
+    if down < 1:
+        # Rows are shortened before they are held: a row of the print takes many of the source.
+        shrunk = shrunk.linecache(tile_height=_ROWS, access="sequential", threaded=True)
+        shrunk = shrunk.reducev(1 / down, kernel=_KERNEL, gap=0)
     width = width_px if across < 1 else image.width
     height = height_px if down < 1 else image.height
     if (shrunk.width, shrunk.height) == (width, height):
