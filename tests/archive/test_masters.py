@@ -497,7 +497,7 @@ def test_a_match_that_is_none_warns(tmp_path: Path) -> None:
     docket.records["cox.tif"]["job"]["toner"] |= {"kind": "sepia"}
     (result,) = reprint_docket(docket, [], [], tmp_path / "again", match=True)
     assert result.state == "different"
-    assert "warn: more than 1 on average" in result.message
+    assert "above 1 on average" in result.message
 
 
 def test_skin_that_a_grey_master_does_not_show_is_said(tmp_path: Path) -> None:

@@ -1,7 +1,7 @@
 """A finding: one thing to say about a job or a print, and where it stands.
 
 Levels: ``note`` is worth knowing, ``warn`` is worth a second look, ``refuse`` refuses the print
-(or, in the grammar, the job).
+(or, in the grammar, the job). ``accepted`` is what the job has accepted, whatever its level was.
 """
 
 import json
@@ -12,9 +12,9 @@ from difflib import get_close_matches
 from itertools import islice
 from typing import Literal
 
-from sightsize.base.terminal import visible
+from sightsize.base.plain_text import visible
 
-Level = Literal["note", "warn", "refuse"]
+Level = Literal["accepted", "note", "warn", "refuse"]
 KeyPath = tuple[str | int, ...]
 
 
@@ -45,6 +45,11 @@ class Finding:
     def at(self, file: str, line: int, column: int, key: str) -> "Finding":
         """Return the finding with its place in a job file."""
         return replace(self, file=file, line=line, column=column, key=key)
+
+
+def sentences(findings: Iterable[Finding]) -> list[str]:
+    """Return findings for people, a line each."""
+    return [each.sentence() for each in findings]
 
 
 def in_order(findings: Iterable[Finding]) -> list[Finding]:

@@ -13,6 +13,7 @@ from sightsize.delivery.captions import (
     read_captions,
     xmp_packet,
 )
+from sightsize.errors import SourceError
 from sightsize.imaging.raster.header_fields import blob, set_blob, text
 from sightsize.imaging.source.image_file import open_image
 from sightsize.model.settings import Delivery
@@ -33,7 +34,7 @@ def identity_of(path: Path) -> str:
     """Return the identity that a file carries, empty when it has none or is no picture."""
     try:
         image = open_image(path)
-    except (OSError, pyvips.Error):
+    except (OSError, SourceError, pyvips.Error):
         return ""
     return identity_in_xmp(blob(image, "xmp-data"))
 
@@ -42,7 +43,7 @@ def _header(source: Path) -> pyvips.Image:
     """A source as libvips opens it, for its words; an empty picture for raw files it cannot."""
     try:
         return open_image(source)
-    except pyvips.Error:
+    except (SourceError, pyvips.Error):
         return pyvips.Image.black(1, 1)
 
 

@@ -168,6 +168,7 @@ class _Builder:
         delivery = build(Delivery, "delivery", tables["delivery"], profile=profile)
         return PrintRequest(
             number=number,
+            source=entry.get("source", ""),
             look=self._look(tables, settings, picture),
             frame=self._frame(entry),
             recipe=entry.get("recipe", ""),

@@ -11,7 +11,7 @@ from jsonschema import Draft202012Validator, ValidationError
 from jsonschema.validators import extend
 
 from sightsize.base.findings import Finding, KeyPath, key_text
-from sightsize.base.paths import has_controls
+from sightsize.base.plain_text import acts
 from sightsize.base.schemas import Node, follow, node_at, schema
 from sightsize.errors import JobError
 from sightsize.job.messages import in_brackets, missing_keys, say, say_unreadable, show
@@ -117,7 +117,7 @@ def _unsayable(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
     """Yield where a document holds what TOML has, and no keyword of the schema keeps out."""
     if isinstance(value, dict):
         for key, child in value.items():
-            if has_controls(key):
+            if acts(key):
                 yield (*path, key), _NO_CONTROLS
             yield from _unsayable(child, (*path, key))
     elif isinstance(value, list):
@@ -125,7 +125,7 @@ def _unsayable(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
             yield from _unsayable(child, (*path, index))
     elif isinstance(value, float) and isnan(value):
         yield path, "found nan, which is not a number; write a number."
-    elif isinstance(value, str) and has_controls(re.sub(r"[\t\r\n]", "", value)):
+    elif isinstance(value, str) and acts(re.sub(r"[\t\r\n]", "", value)):
         yield path, _NO_CONTROLS
 
 

@@ -21,6 +21,7 @@ from sightsize.base.machine_memory import share_one_heap
 from sightsize.base.plain_text import one_line
 from sightsize.base.reading import open_plain
 from sightsize.base.units import bytes_text
+from sightsize.errors import SourceError
 from sightsize.imaging.raster.header_fields import blob
 
 _DECODERS = {
@@ -106,24 +107,19 @@ class _Reader:
         return self._at
 
 
-class UnfitError(pyvips.Error):
-    """A file that is not taken; the detail continues a sentence that begins with its name."""
-
-    def __init__(self, detail: str) -> None:
-        super().__init__("unfit", detail)
-
-
 def open_image(path: Path, *, access: Access = "sequential", shrink: int = 1) -> pyvips.Image:
     """Return the pixels of a picture file, which is read when they are wanted, as stored.
 
     ``shrink`` is what a JPEG's decoder is to shrink by. Raises OSError for what is no plain file,
-    UnfitError for one of another kind or with too much beside its pixels, pyvips.Error for one that
-    is damaged, OutOfTimeError; damage to the pixels shows when they are read.
+    SourceError for one of another kind or with too much beside its pixels, pyvips.Error for one
+    that is damaged, OutOfTimeError; damage to the pixels shows when they are read.
     """
     reader = _Reader(open_plain(path))
     kind = _kind(reader.head)
     if kind is None:
-        raise UnfitError("is in a format that cannot be read; save it as JPEG, TIFF or PNG")
+        raise SourceError(
+            f"{path.name} is in a format that cannot be read; save it as JPEG, TIFF or PNG"
+        )
     source = pyvips.SourceCustom()
     source.signal_connect("read", reader.read)
     source.signal_connect("seek", reader.seek)
@@ -139,11 +135,11 @@ def open_image(path: Path, *, access: Access = "sequential", shrink: int = 1) ->
     assert isinstance(image, pyvips.Image)
     # What is made of the image keeps this list, and so the callbacks, for as long as it is read.
     image._references.append(source)
-    _refuse_too_much(image)
+    _refuse_too_much(path, image)
     return image
 
 
-def _refuse_too_much(image: pyvips.Image) -> None:
+def _refuse_too_much(path: Path, image: pyvips.Image) -> None:
     """Refuse what a few kilobytes of a file may have been inflated to.
 
     It is not left out instead: a profile or a copyright would be lost without a word.
@@ -151,8 +147,8 @@ def _refuse_too_much(image: pyvips.Image) -> None:
     for name, what in _METADATA.items():
         size = len(blob(image, name))
         if size > MOST_METADATA_BYTES:
-            raise UnfitError(
-                f"carries {bytes_text(size)} of {what}, and at most "
+            raise SourceError(
+                f"{path.name} carries {bytes_text(size)} of {what}, and at most "
                 f"{bytes_text(MOST_METADATA_BYTES)} are read; export it again without"
             )
 

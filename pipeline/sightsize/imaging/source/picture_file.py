@@ -16,7 +16,7 @@ from sightsize.base.reading import open_plain
 from sightsize.base.tiff_words import texts
 from sightsize.errors import SourceError, reason_of
 from sightsize.imaging.raster.header_fields import blob, orientation, text
-from sightsize.imaging.source.image_file import UnfitError, kind_of, last_word, open_image
+from sightsize.imaging.source.image_file import kind_of, last_word, open_image
 from sightsize.model.header import Header
 
 _COLOURS: dict[str, ColourModel] = {
@@ -98,8 +98,6 @@ def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
         raise SourceError(f"{path.name} is empty; export it again")
     try:
         image = open_image(path, access="sequential" if sequential else "random", shrink=shrink)
-    except UnfitError as error:
-        raise SourceError(f"{path.name} {error.detail}") from error
     except OSError as error:
         raise SourceError(say_unreadable(path, error)) from error
     except pyvips.Error as error:
