@@ -133,7 +133,6 @@ def test_a_print_whose_picture_is_not_opened_is_told_by_its_sheet_and_its_findin
     assert title == "print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED"
     assert [line.split()[1:3] for line in known[len(SHEET_LABELS) :]] == [
         ["refuse", "[sheet-margin]"],
-        ["warn", "[sheet-margin]"],
     ]
 
 

@@ -33,6 +33,10 @@ def read_path(text: str) -> str:
     return text
 
 
+NO_BACKSLASH = "write / between folders and names, in place of the backslash"
+"""It parts names on one system only; a job is to be read on all."""
+
+
 def is_file(path: Path) -> bool:
     """Return whether a file stands at a path that may be no path at all, or out of reach."""
     try:
@@ -62,6 +66,8 @@ def say_missing(path: Path) -> str:
         return f"{path} is a folder; name a file in it"
     if _stands(path):
         return f"{path} is a pipe or a device, not a picture file; name a file"
+    if "\\" in str(path) and os.sep == "/":
+        return f"there is no file {path}; {NO_BACKSLASH}"
     guess = _guess_name(path)
     remedy = f"did you mean {guess!r}?" if guess else "put it there or correct the path"
     return f"there is no file {path}; {remedy}"

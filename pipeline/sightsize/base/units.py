@@ -94,9 +94,17 @@ def parse_length_mm(text: str) -> Fraction:
     value, unit = _parse_quantity(text)
     if unit is None:
         meant = "in" if _is_fraction(text) else "mm"
-        raise UnitError(f"{text!r} has no unit; write, for example, {f'{text.strip()} {meant}'!r}")
+        written = f"{text.strip()} {meant}"
+        raise UnitError(
+            f"{short_text(text)} has no unit; write, for example, {short_text(written)}"
+        )
     if unit not in MM_PER_UNIT:
-        raise UnitError(f"{text!r} is not a length: the unit must be mm, cm, m or in, not {unit!r}")
+        known = unit.strip(" .").casefold()
+        hint = f"; write {known!r}" if known in MM_PER_UNIT else ""
+        raise UnitError(
+            f"{short_text(text)} is not a length: the unit must be mm, cm, m or in, not "
+            f"{short_text(unit)}{hint}"
+        )
     if value * MM_PER_UNIT[unit] > LONGEST_MM:
         raise UnitError(f"{short_text(text)} is longer than 100 m; correct the number or the unit")
     return value * MM_PER_UNIT[unit]
@@ -145,18 +153,20 @@ def _parse_quantity(text: str) -> tuple[Fraction, str | None]:
         text = text.replace(glyph, f" {fraction}")
     match = _QUANTITY.fullmatch(text.strip().replace("⁄", "/"))
     if match is None:
-        raise UnitError(f"{text.strip()!r} does not start with a number; write a number and a unit")
+        raise UnitError(
+            f"{short_text(text)} does not start with a number; write a number and a unit"
+        )
     if match["sign"] in ("-", "−"):
-        raise UnitError(f"{text.strip()!r} is negative; write zero or more")
+        raise UnitError(f"{short_text(text)} is negative; write zero or more")
     unit = match["unit"]
     if unit is not None and unit.startswith(","):
         raise UnitError(
-            f"{text.strip()!r} has a comma; use a decimal point, as in 18.4 cm, and no thousands "
+            f"{short_text(text)} has a comma; use a decimal point, as in 18.4 cm, and no thousands "
             "separator"
         )
     if unit is not None and re.match(r"[-–]\d+/\d", unit):
         raise UnitError(
-            f"{text.strip()!r} has a dash before its fraction; use a space, as in 7 1/4 in"
+            f"{short_text(text)} has a dash before its fraction; use a space, as in 7 1/4 in"
         )
     return _number(match), unit
 

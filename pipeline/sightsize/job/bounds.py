@@ -14,7 +14,14 @@ MOST_BYTES = 8 * 2**20
 two spots, a face) and eight settings, was measured to have 6.6 MiB."""
 
 MOST_PRINTS = 20_000
-"""Of a job, with all that its patterns and ladders come to; also the longest list in a file."""
+"""Of a job, with all that its patterns and ladders come to; also the most that a list of tables or
+a table of names can hold."""
+
+MOST_LINES = 500_000
+"""Of a file; the same job has 190,000."""
+
+MOST_VALUES = 1_000_000
+"""Of a file, its tables and lists among them; the same job has 680,000."""
 
 MOST_ITEMS = 2_000
 """Of a list that does not hold tables; the longest that any key takes is 1000."""
@@ -55,8 +62,12 @@ def say_slow(path: Path, seconds: float) -> Finding:
 def find_excess(values: dict[str, Any]) -> tuple[KeyPath, str] | None:
     """Return the path of what a file has too much of, and a sentence; None when all is within."""
     todo: list[tuple[KeyPath, Any]] = [((), values)]
+    count = 0
     while todo:
         path, value = todo.pop()
+        count += 1
+        if count > MOST_VALUES:
+            return (), f"the file holds more than {MOST_VALUES:,} values; make several jobs of it."
         said = _excess(value, len(path))
         if said:
             return path, said
@@ -79,6 +90,8 @@ def _excess(value: object, level: int) -> str:
         return f"this text has {len(value)} characters; the limit is {MOST_TEXT_CHARACTERS}."
     if isinstance(value, dict | list) and level > MOST_LEVELS:
         return f"tables and lists are nested {level} deep here; no key needs more than 7."
+    if isinstance(value, dict) and len(value) > MOST_PRINTS:
+        return f"this table has {len(value)} keys; the limit is {MOST_PRINTS}."
     if isinstance(value, list):
         most = MOST_PRINTS if value and isinstance(value[0], dict) else MOST_ITEMS
         if len(value) > most:

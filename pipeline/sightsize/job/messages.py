@@ -66,7 +66,9 @@ def say(error: ValidationError) -> tuple[str, str]:
         case "required":
             missing = [_write_key(key, node) for key in missing_keys(error)]
             verb, them = ("is", "it") if len(missing) == 1 else ("are", "them")
-            return f"{all_of(missing)} {verb} missing; add {them}.", ", ".join(rule)
+            lines = [_lines_hint(key, node) for key in missing_keys(error)]
+            said = f"{all_of(missing)} {verb} missing; add {them}.{''.join(lines)}"
+            return said, ", ".join(rule)
         case "minimum" | "maximum" | "exclusiveMinimum" | "exclusiveMaximum":
             allowed = key_range(node)
             return f"found {found}, but the range is {allowed}.{_share_hint(value, node)}", allowed
@@ -118,6 +120,12 @@ def _write_key(key: str, node: Node) -> str:
     if "const" in child:
         return f"{key} = {show(child['const'])}"
     return f"[[{key}]]" if holds_tables(child) else key
+
+
+def _lines_hint(key: str, node: Node) -> str:
+    """Return the lines that a missing entry takes, as a sentence or nothing."""
+    lines = node["properties"][key].get("x-lines", [])
+    return f" Write at the end of the file, each on a line: {'   '.join(lines)}" if lines else ""
 
 
 def in_brackets(numbers: list[Any]) -> str:

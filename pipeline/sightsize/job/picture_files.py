@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from sightsize.base.findings import KeyPath, quoted_key
-from sightsize.base.paths import follow_links, is_file, is_folder, read_path
+from sightsize.base.paths import NO_BACKSLASH, follow_links, is_file, is_folder, read_path
 from sightsize.job.build import build
 from sightsize.job.patterns import Patterns
 from sightsize.job.values import Table
@@ -73,6 +73,8 @@ class Sources:
         if is_folder(self._folder / pattern):
             every = f"{pattern.rstrip('/')}/*.jpg"
             return f'{pattern!r} is a folder; for all its JPEGs, write "{every}".'
+        if not names and "\\" in pattern:
+            return f"no picture matches '{pattern}'; {NO_BACKSLASH}."
         if not names:
             return f"no picture matches {pattern!r}; paths are relative to the job file's folder."
         if has_magic(pattern) and self._in_output(names):

@@ -13,9 +13,9 @@ from sightsize.base.findings import Finding, KeyPath, key_text
 from sightsize.base.paths import is_folder
 from sightsize.base.reading import read_plain
 from sightsize.errors import JobError, reason_of
-from sightsize.job.bounds import MOST_BYTES, MOST_LEVELS, find_excess
+from sightsize.job.bounds import MOST_BYTES, MOST_LEVELS, MOST_LINES, find_excess
 from sightsize.job.other_files import say_folder, say_not_job, say_other_file
-from sightsize.job.toml_places import Place, find_places
+from sightsize.job.toml_places import Place, find_place, find_places
 from sightsize.job.toml_slips import find_slip
 
 _MOST_PARTS = 100
@@ -44,17 +44,17 @@ class Document:
 def read_document(path: Path) -> Document:
     """Read a TOML file. Raises JobError with one finding when it is none, or past its bounds."""
     text = _read_text(path)
-    document = Document(path, _parse(path, text), find_places(text))
-    excess = find_excess(document.values)
+    values = _parse(path, text)
+    excess = find_excess(values)
     if excess:
         where, said = excess
-        place = document.place(where)
+        place = find_place(text, where)
         shown = key_text(where[:MOST_LEVELS])
         raise JobError([_refuse(path, said).at(str(path), place.line, place.column, shown)])
-    said = say_not_job(document.values)
+    said = say_not_job(values)
     if said:
         raise JobError([_refuse(path, said, 1)])
-    return document
+    return Document(path, values, find_places(text))
 
 
 def _read_text(path: Path) -> str:
@@ -84,6 +84,9 @@ def _read_text(path: Path) -> str:
 
 def _parse(path: Path, text: str) -> dict[str, Any]:
     """The values of a TOML text. Raises JobError."""
+    if text.count("\n") > MOST_LINES:
+        said = f"the file has more than {MOST_LINES:,} lines; make several jobs of it."
+        raise JobError([_refuse(path, said, 1)])
     long = _long_key(text)
     if long:
         said = f"this key has more than {_MOST_PARTS} parts; write one of the keys of a job."

@@ -2,13 +2,14 @@
 
 import tomllib
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 
 import tree_sitter
 import tree_sitter_toml
 
 from sightsize.base.findings import KeyPath
-from sightsize.job.bounds import MOST_LEVELS, MOST_PRINTS
+from sightsize.job.bounds import MOST_LEVELS
 
 
 @dataclass(frozen=True)
@@ -22,9 +23,23 @@ class Place:
 def find_places(text: str) -> dict[KeyPath, Place]:
     """Return the place of each key path of a TOML text: of the key that set it, or of the item.
 
-    Left out is what goes past the bounds of a job: too deep a path, and the end of a long list.
+    The text is one of a job within its bounds.
     """
     return _walk(text).places
+
+
+def find_place(text: str, path: KeyPath) -> Place:
+    """Return the place of one key path of a TOML text, or of the nearest around it."""
+    walker = _PlaceWalker(text.split("\n"), path)
+    with suppress(_FoundError):
+        walker.walk_document(_tree(text).root_node)
+    while path and path not in walker.places:
+        path = path[:-1]
+    return walker.places.get(path, Place(1, 1))
+
+
+class _FoundError(Exception):
+    """The one place that was wanted is noted."""
 
 
 def find_first(lines: list[str], line: int) -> tuple[KeyPath, int] | None:
@@ -44,11 +59,14 @@ def find_first(lines: list[str], line: int) -> tuple[KeyPath, int] | None:
 
 
 def _walk(text: str) -> "_PlaceWalker":
-    language = tree_sitter.Language(tree_sitter_toml.language())
-    tree = tree_sitter.Parser(language).parse(text.encode())
     walker = _PlaceWalker(text.split("\n"))
-    walker.walk_document(tree.root_node)
+    walker.walk_document(_tree(text).root_node)
     return walker
+
+
+def _tree(text: str) -> tree_sitter.Tree:
+    language = tree_sitter.Language(tree_sitter_toml.language())
+    return tree_sitter.Parser(language).parse(text.encode())
 
 
 @dataclass(frozen=True)
@@ -62,7 +80,9 @@ class _Part:
 class _PlaceWalker:
     """Collects the places of one document's key paths while walking its syntax tree."""
 
-    def __init__(self, lines: list[str]) -> None:
+    def __init__(self, lines: list[str], wanted: KeyPath | None = None) -> None:
+        """Stops with ``_FoundError`` at a path that is ``wanted``."""
+        self._wanted = wanted
         self.places: dict[KeyPath, Place] = {}
         self.repeats: list[tuple[KeyPath, int, int]] = []
         self._columns = _Columns(lines)
@@ -112,7 +132,7 @@ class _PlaceWalker:
             for child in _named_children(node):
                 self._walk_pair(child, path)
         elif node.type == "array":
-            for index, child in enumerate(_named_children(node)[:MOST_PRINTS]):
+            for index, child in enumerate(_named_children(node)):
                 self._note((*path, index), child)
                 self._walk_value(child, (*path, index))
 
@@ -120,6 +140,8 @@ class _PlaceWalker:
         row, byte = node.start_point
         place = Place(row + 1, self._columns.column(row, byte))
         first = self.places.setdefault(path, place)
+        if path == self._wanted:
+            raise _FoundError
         if first is not place:
             self.repeats.append((path, place.line, first.line))
 

@@ -1,5 +1,6 @@
 """What to say of a key that its table does not have: what was meant, or where it belongs."""
 
+import re
 from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import Any, cast
@@ -58,6 +59,11 @@ def _answers(document: Document, node: Node, path: KeyPath, key: str) -> Iterato
     guess = likely_key(key, node, _value_at(document.values, path[:-1]))
     if guess:
         yield f"unknown key; did you mean {guess!r}?", guess
+    twin = nearest(key, node["properties"])
+    if twin in _value_at(document.values, path[:-1]):
+        yield f"unknown key; {twin!r} is set here already: remove one of the two.", ""
+    elif twin:
+        yield f"unknown key; {twin!r} does not go with what is set here: keep one of them.", ""
 
 
 def likely_key(key: str, node: Node, given: Mapping[str, Any]) -> str:
@@ -132,10 +138,15 @@ def _say_trade_word(
     if not names:
         return
     keys = dict(known_keys())
-    ways = [f"{_write(document, path, name)} ({say_wanted(keys[name])})" for name in names]
+    ways = [f"{_write(document, path, name)} ({_kind(keys[name])})" for name in names]
     where = next((_where(name, path) for name in names if _is_of_level(name)), "")
     guess = names[0] if len(names) == 1 and names[0].partition(".")[0] in node["properties"] else ""
     yield f"unknown key; for {plain_word(key)}, use {one_of(ways)}{where}.", guess
+
+
+def _kind(node: Node) -> str:
+    """What a key takes, without brackets inside brackets."""
+    return re.sub(r" \((.*?)\)", r", \1", say_wanted(node))
 
 
 def _is_of_level(name: str) -> bool:
