@@ -26,7 +26,7 @@ STAGES: dict[str, Any] = {
 """Tables of a job in which every stage is at work."""
 MARKS: dict[str, Any] = {
     "level": 0.7,
-    "spotting": [{"at": [0.3, 0.4], "radius": 0.01}],
+    "spotting": [{"at": [0.3, 0.4], "radius": 0.03, "donor": [0.5, 0.6]}],
     "zones": [{"at": [0.6, 0.6], "zone": 6}],
     "dodge": [{"ellipse": [0.4, 0.5, 0.2, 0.2], "stops": 0.4, "softness": "2 mm"}],
     "burn": [{"edge": [[0.5, 0.4], [0.5, 0.1]], "stops": 0.3, "softness": "2 mm"}],
