@@ -99,6 +99,7 @@ class Run:
             os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
             resource.setrlimit(resource.RLIMIT_AS, (_ADDRESS_SPACE, _ADDRESS_SPACE))
             resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+            signal.signal(signal.SIGTERM, signal.SIG_DFL)
             if as_anyone:
                 _obey_permissions()
             _note_estimates(self._notes.fileno())
@@ -388,6 +389,10 @@ class Table:
     cases: Counter[str] = field(default_factory=Counter)
     faults: list[tuple[str, str, str]] = field(default_factory=list)
     kinds: Counter[tuple[str, str]] = field(default_factory=Counter)
+
+    def __post_init__(self) -> None:
+        """Have a run that is ended early report what it saw."""
+        signal.signal(signal.SIGTERM, lambda *_: self.end())
 
     def add(self, attack: str, case: str, faults: Sequence[str]) -> None:
         """Count a case and note what was wrong with it, at once on standard output too."""
