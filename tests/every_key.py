@@ -160,6 +160,7 @@ CHANGED: Values = {
     "checks.reveal_warn": "5 mm",
     "checks.rebate_clearance": "2 mm",
     "limits.source_megapixels": 100,
+    "limits.sheet_megapixels": 300,
     "limits.seconds": 60,
     "frames.NAME.rebate.width": "17 mm",
     "frames.NAME.rebate.height": "20 mm",

@@ -41,6 +41,17 @@ _TEXTS = {
     "check-id": (["crop-loss", "resolution"], ["nothing"]),
 }
 """Texts of each format that can be read, and some that cannot."""
+_PLAIN: Values = st.one_of(
+    st.booleans(), st.integers(-(2**40), 2**40), st.floats(-1e6, 1e6), st.sampled_from(NAMES)
+)
+_SETTINGS: Values = st.recursive(
+    _PLAIN,
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3), st.dictionaries(st.sampled_from(NAMES), inner, max_size=3)
+    ),
+    max_leaves=5,
+)
+"""What a docket's tables of settings hold, which may stand in each other."""
 _NAMED = ("frame", "recipe", "picture", "camera")
 _PATHS = ("source", "output", "profile", "assume_profile", "path")
 _STRANGE: Values = st.one_of(
@@ -91,6 +102,8 @@ class _Draw:
 
     def values(self, node: Node, key: str) -> Values:
         """Return a strategy for what a key holds."""
+        if node.get("$ref") == "#/$defs/setting":
+            return st.one_of(_SETTINGS, _STRANGE) if self._slips else _SETTINGS
         node = self._followed(node)
         right = st.just(node["const"]) if "const" in node else self._right(node, key)
         if not self._slips:

@@ -6,6 +6,7 @@ At 254 ppi a millimetre is exactly ten pixels, so a job can ask for any whole nu
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any, cast
 
@@ -17,6 +18,8 @@ from PIL import Image
 
 from icc_profiles import MODES, built_in
 from sightsize.checks.run import check_ids
+from sightsize.delivery.ground import Replace
+from sightsize.docket.store import Docket
 from sightsize.job.load import load_job
 from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
@@ -92,15 +95,19 @@ def planned_picture(job: Job) -> PicturePlan:
     return placed.picture
 
 
-def make(job: Job, *, replace: bool = False, workers: int = 1) -> list[Outcome]:
-    """Make every print of a job."""
+def make(
+    job: Job, *, replace: Replace = "nothing", workers: int = 1, noted: bool = False
+) -> list[Outcome]:
+    """Make every print of a job; ``noted`` in a docket, without which nothing can be replaced."""
     job.output.mkdir(exist_ok=True)
-    return make_prints(
-        job,
-        plan_prints(job, arrange(job)),
-        replace=replace,
-        workers=workers,
-    )
+    with Docket(job.output / "docket.toml") if noted else nullcontext() as docket:
+        return make_prints(
+            job,
+            plan_prints(job, arrange(job), docket=docket),
+            replace=replace,
+            workers=workers,
+            docket=docket,
+        )
 
 
 def fail_on_full_disk(job: Job, largest_bytes: int) -> None:
@@ -133,7 +140,9 @@ def printed(
     """Print one picture and return its file."""
     facts = {"source": str(source.relative_to(folder)), **(picture or {})}
     done = job(folder, {"print": facts}, px, **tables)
-    (outcome,) = make(done, replace=True)
+    for earlier in done.output.glob("*"):
+        earlier.unlink()
+    (outcome,) = make(done)
     assert outcome.status == "made", outcome.message
     return done.output / outcome.planned.name
 

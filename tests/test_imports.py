@@ -52,13 +52,17 @@ ARROWS: dict[str, set[str]] = {
     },
     "docket": {"errors", "base", "model", "plan", "imaging.colour", "delivery"},
     "run": {"errors", "base", "model", "plan", "checks", "imaging.source", "delivery", "docket"},
-    "archive": {"errors", "base", "model", "job", "plan", "checks", "docket", "run"},
+    "archive": {
+        *("errors", "base", "model", "job", "plan", "checks", "docket", "run"),
+        "imaging.source",  # the one opener of picture files
+    },
     "report": {"errors", "base", "model", "job", "plan", "checks", "run"},
     "commands": {
-        *("errors", "base", "model", "job", "plan", "checks", "docket", "run", "archive"),
-        "report",
+        *("errors", "base", "model", "job", "plan", "checks", "delivery", "docket", "run"),
+        *("archive", "report"),
     },
-    "cli": {"errors", "commands"},
+    "ending": {"errors", "base"},
+    "cli": {"errors", "base", "ending", "commands"},
 }
 """Which folders each folder may import from; a folder comes after all that it needs."""
 
@@ -116,7 +120,7 @@ def test_folders_import_only_from_those_in_the_table() -> None:
     found: dict[str, set[str]] = {folder: set() for folder in ARROWS}
     for name, path in MODULES.items():
         folder = folder_of(name)
-        if folder in ("", "__main__"):
+        if folder in ("", "__main__"):  # which only loads cli, late
             continue
         there = {
             folder_of(each) for each in imported_modules(path.read_text("utf-8"), anywhere=True)
@@ -146,6 +150,38 @@ def test_the_import_reader_sees_what_it_should() -> None:
     own_level = {"sightsize.base.units", "sightsize.plan.crop", "sightsize.model.settings"}
     assert imported_modules(source) == own_level
     assert imported_modules(source, anywhere=True) == {*own_level, "sightsize.run.batch"}
+
+
+OPENERS = re.compile(r"new_from_(file|source|buffer)|[a-z]+load(_source|_buffer)?|mmap|mapfile")
+"""What opens a picture file through libvips, or maps one; its own profiles are no files."""
+
+
+def openers_in(source: str) -> set[str]:
+    """Names and texts in a module that open or map files."""
+    words = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            words |= {alias.name for alias in node.names} | {getattr(node, "module", None) or ""}
+        elif isinstance(node, ast.Attribute | ast.Name | ast.Constant):
+            words.add(str(getattr(node, "attr", getattr(node, "id", getattr(node, "value", "")))))
+    return {word for word in words if OPENERS.fullmatch(word)}
+
+
+def test_picture_files_are_opened_in_one_way() -> None:
+    """By its name, or mapped into memory, a stranger's file could end the process."""
+    assert {name for name, path in MODULES.items() if openers_in(path.read_text("utf-8"))} == set()
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        'pyvips.Image.new_from_file("a.jpg")', "image = Image.new_from_buffer(held, '')",
+        "from mmap import mmap", "import mmap", "pyvips.Image.tiffload(name, page=1)",
+        'pyvips.Operation.call("svgload_source", source)', "load = pyvips.Image.new_from_source",
+    ],
+)  # fmt: skip
+def test_the_reader_of_openers_sees_what_it_should(line: str) -> None:
+    assert openers_in(line)
 
 
 @pytest.mark.parametrize("module", PURE)

@@ -1,23 +1,26 @@
 """What is handed out: a wheel that works alone, one version, and the packages it names."""
 
+import importlib.util
+import json
 import re
 import subprocess
 import sys
 import tarfile
 import tomllib
 import zipfile
-from importlib.metadata import version
+from importlib.metadata import distributions, version
 from pathlib import Path
+from typing import Any
 
 import pytest
+from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[1]
-PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-PINS = dict(
-    line.split("==")
-    for line in (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()
-    if not line.startswith("#")
-)
+AUDIT = ROOT / ".ci" / "audit.py"
+SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+PROJECT = SETTINGS["project"]
+CONSTRAINTS = (ROOT / "constraints.txt").read_text(encoding="utf-8")
+PINS = dict(re.findall(r"^(\S+)==([^\s;]+)", CONSTRAINTS, re.MULTILINE))
 
 
 @pytest.fixture(scope="module")
@@ -95,8 +98,9 @@ def test_the_version_stands_in_one_place() -> None:
 
 def asked_for() -> list[tuple[str, str]]:
     """Name and least version of each package that the project asks for."""
-    extras = PROJECT["optional-dependencies"].values()
-    wanted = [*PROJECT["dependencies"], *(each for extra in extras for each in extra)]
+    extras = (*PROJECT["optional-dependencies"].values(), *SETTINGS["dependency-groups"].values())
+    built_by = SETTINGS["build-system"]["requires"]
+    wanted = [*PROJECT["dependencies"], *built_by, *(each for extra in extras for each in extra)]
     parts = [re.fullmatch(r"([A-Za-z0-9-]+)(?:\[\w+\])?(?:>=([\d.]+))?", each) for each in wanted]
     return [(part[1].lower(), part[2] or "0") for part in parts if part]
 
@@ -108,15 +112,117 @@ def numbers(text: str) -> tuple[int, ...]:
 def test_the_tested_versions_are_those_that_may_be_installed() -> None:
     wanted = dict(asked_for())
     assert len(wanted) > 15
-    assert wanted.keys() - PINS.keys() <= {"pre-commit"}
+    assert wanted.keys() <= PINS.keys()
     for name, least in wanted.items():
-        if name in PINS:
-            assert numbers(PINS[name]) >= numbers(least), name
+        assert numbers(PINS[name]) >= numbers(least), name
+
+
+def test_every_tested_version_has_the_hashes_of_its_files() -> None:
+    pin = r"[a-z0-9-]+==[0-9.]+(?:post\d+)?(?: ; [^\\\n]+)?"
+    comments = r"(?: *#.*\n)*"
+    package = rf"{pin}(?: \\\n    --hash=sha256:[0-9a-f]{{64}})+\n{comments}"
+    assert re.fullmatch(rf"{comments}(?:{package})+", CONSTRAINTS)
+    assert len(PINS) == len(re.findall("==", re.sub(" ;.*", "", CONSTRAINTS)))
 
 
 def test_the_tested_versions_name_no_place() -> None:
-    assert all(re.fullmatch(r"[a-z0-9-]+", name) for name in PINS)
-    assert all(re.fullmatch(r"[0-9.]+", pin) for pin in PINS.values())
+    assert not re.search(r"://|\s/", CONSTRAINTS)
+
+
+def test_what_a_tested_version_needs_is_pinned_too() -> None:
+    """Of those tested versions that are installed here: a user's own may be newer."""
+    names = {audit().plain(each.name): each for each in distributions()}
+    needed = {
+        audit().plain(need.name): name
+        for name, each in names.items()
+        if PINS.get(name) == each.version
+        for need in map(Requirement, each.requires or [])
+        if need.marker is None or need.marker.evaluate({"extra": ""})
+    }
+    assert {need: by for need, by in needed.items() if need not in PINS} == {}
+
+
+def test_ci_tells_what_is_installed_in_another_version_or_unpinned() -> None:
+    held = {"pip": "23.2", "scull": "1.0", "tern": "1.1", "wherry": "2"}
+    assert audit().unlike(held, {"scull": "1.0", "tern": "1.0"}) == [
+        "audit: tern 1.1 is installed, 1.0 is pinned",
+        "audit: wherry 2 is installed, no version is pinned",
+    ]
+    assert "pytest" in audit().installed()
+
+
+AUDITED = {"name": "tern", "version": "1.0", "vulns": []}
+FAULTY = {**AUDITED, "vulns": [{"id": "PYSEC-0-1", "fix_versions": ["1.1", "2.0"]}]}
+UNKNOWN = {"name": "wherry", "skip_reason": "not found"}
+
+
+@pytest.mark.parametrize(
+    ("packages", "accepted", "said", "left"),
+    [
+        ([AUDITED], {}, ["known faults looked up for 1 of 1 packages"], False),
+        (
+            [AUDITED, FAULTY],
+            {"PYSEC-0-2": "another"},
+            [
+                "tern 1.0: PYSEC-0-1, mended in 1.1, 2.0",
+                "known faults looked up for 2 of 2 packages",
+            ],
+            True,
+        ),
+        (
+            [FAULTY],
+            {"PYSEC-0-1": "never called"},
+            [
+                "tern 1.0: PYSEC-0-1, accepted: never called",
+                "known faults looked up for 1 of 1 packages",
+            ],
+            False,
+        ),
+        (
+            [AUDITED, UNKNOWN],
+            {},
+            [
+                "known faults looked up for 1 of 2 packages: "
+                "the registry tells nothing about the others"
+            ],
+            False,
+        ),
+    ],
+)
+def test_a_known_fault_fails_the_audit_unless_it_is_accepted(
+    packages: list[dict[str, Any]], accepted: dict[str, str], said: list[str], left: bool
+) -> None:
+    # The form of pip-audit's own JSON (its _format/json.py).
+    assert audit().judge(packages, accepted) == ([f"audit: {line}" for line in said], left)
+
+
+def audit() -> Any:
+    """CI's audit, which is no part of a package."""
+    spec = importlib.util.spec_from_file_location("audit", AUDIT)
+    assert spec
+    assert spec.loader
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize(
+    ("answer", "left", "said"),
+    [
+        (f"print({json.dumps(json.dumps({'dependencies': [FAULTY]}))}); sys.exit(1)", True, "1.0:"),
+        (f"print({json.dumps(json.dumps({'dependencies': [UNKNOWN]}))})", False, "for 0 of 1 "),
+        ("sys.exit('requests.exceptions.ProxyError: refused')", False, "NOT looked up"),
+        ("sys.exit('requirement wherry>=3 does not contain a hash')", True, "contain a hash"),
+    ],
+)
+def test_an_audit_without_an_answer_says_so_and_any_other_failure_fails(
+    answer: str, left: bool, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "pip_audit.py").write_text(f"import sys\n{answer}\n", encoding="utf-8")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    lines, fails = audit().known_faults()
+    assert fails == left
+    assert said in lines[0]
 
 
 def test_every_package_of_the_program_has_its_licence_written_down() -> None:

@@ -1,36 +1,65 @@
 """The command line: arguments and options only; what a command does stands in ``commands/``.
 
 Exit codes: 0 all well; 1 a print failed or was refused; 2 the job or the command line is wrong;
-3 a fault of the program; 130 interrupted.
+3 a fault of the program; 130 interrupted, 143 told to stop, 129 its terminal closed.
 """
 
-import os
 import sys
-import tempfile
-import traceback
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager
+from io import StringIO
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
-from sightsize.errors import FAULT, INTERRUPTED, SightsizeError, reason_of
+from sightsize import ending
+from sightsize.base import interrupts
+from sightsize.base.terminal import say, say_lines
+from sightsize.errors import SightsizeError
+
+_WrongCommandLine: Any = typer.BadParameter.__base__
+"""Any mistake in arguments and options; typer gives it no public name."""
+
+
+@contextmanager
+def _told_interrupts() -> Iterator[None]:
+    """Typer ends on an interrupt without a word."""
+    try:
+        yield
+    except KeyboardInterrupt as error:
+        raise typer.Exit(ending.tell(error)) from None
 
 
 class _Commands(TyperGroup):
     """Commands whose errors are a sentence on standard error, and their kind's exit code."""
 
+    def main(self, *args: Any, **options: Any) -> Any:
+        """Run a command; what is wrong with the command line itself ends in 2."""
+        standalone_mode = options.pop("standalone_mode", True)
+        try:
+            code = super().main(*args, **{**options, "standalone_mode": False})
+        except _WrongCommandLine as error:
+            with StringIO() as told:
+                error.show(told)
+                say_lines(told.getvalue().rstrip("\n"), err=True)
+            code = error.exit_code
+        except SightsizeError as error:
+            code = ending.tell(error)
+        if interrupts.came():
+            code = interrupts.exit_code()
+        return sys.exit(code) if standalone_mode else code
+
+    def make_context(self, *args: Any, **options: Any) -> Any:
+        """Read the command line."""
+        with _told_interrupts():
+            return super().make_context(*args, **options)
+
     def invoke(self, ctx: Any) -> Any:
         """Run a command."""
-        try:
+        with _told_interrupts():
             return super().invoke(ctx)
-        except SightsizeError as error:
-            typer.echo(f"{error}", err=True)
-            raise typer.Exit(error.exit_code) from None
-        except KeyboardInterrupt:
-            typer.echo("interrupted", err=True)
-            raise typer.Exit(INTERRUPTED) from None
 
 
 app = typer.Typer(
@@ -47,47 +76,15 @@ JobFiles = Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job file
 AsJson = Annotated[bool, typer.Option("--json", help="Print the report as JSON.")]
 
 
+def command_line() -> int:
+    """Run the command line; return its exit code. Raises what is a fault, and OSError."""
+    # Calling app itself would have typer take over what Python does about faults.
+    return int(typer.main.get_command(app).main(standalone_mode=False) or 0)
+
+
 def main() -> None:
-    """Run the command line; what goes wrong ends in a sentence and an exit code."""
-    try:
-        app()
-    except KeyboardInterrupt:
-        _leave("interrupted", INTERRUPTED)
-    except OSError as error:
-        _drop_output()
-        where = f" ({error.filename})" if error.filename else ""
-        _leave(f"cannot continue: {reason_of(error)}{where}", 1)
-    except Exception as error:
-        _leave(_fault(error), FAULT)
-
-
-def _leave(sentence: str, code: int) -> None:
-    with suppress(OSError):  # it may be closed or full
-        typer.echo(sentence, err=True)
-    sys.exit(code)
-
-
-def _drop_output() -> None:
-    """A full or closed output: what it still holds has nowhere to go."""
-    if sys.__stdout__ is not None:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno())
-
-
-def _fault(error: Exception) -> str:
-    """Write a report of a fault of the program; return the sentence that says where it lies."""
-    from sightsize import __version__
-
-    said = f"a fault in sightsize ({type(error).__name__})"
-    text = f"sightsize {__version__}, Python {sys.version}\n{' '.join(sys.argv)}\n\n"
-    text += "".join(traceback.format_exception(error))
-    try:
-        with tempfile.NamedTemporaryFile(
-            "w", prefix="sightsize-fault-", suffix=".txt", delete=False, errors="backslashreplace"
-        ) as file:
-            file.write(text)
-    except OSError:
-        return f"{said}: {error}; please report it"
-    return f"{said}; please report it with {file.name}"
+    """Run the command line in this process as it is; ``__main__`` prepares one of its own."""
+    sys.exit(ending.run(command_line))
 
 
 @app.callback(invoke_without_command=True)
@@ -97,7 +94,7 @@ def _top(
     if version:
         from sightsize import __version__
 
-        typer.echo(f"sightsize {__version__}")
+        say(f"sightsize {__version__}")
         raise typer.Exit
 
 
@@ -168,8 +165,13 @@ def make(
             help="Let the workers of this Dask scheduler make the prints.",
         ),
     ] = None,
+    redo: Annotated[
+        bool,
+        typer.Option("--redo", help="Replace prints made with other settings, if unaltered."),
+    ] = False,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Overwrite files made with other settings.")
+        bool,
+        typer.Option("--replace", help="Like --redo, and replace prints altered by hand as well."),
     ] = False,
     lines: Annotated[
         bool | None,
@@ -180,7 +182,12 @@ def make(
     """Make the print files of a job."""
     from sightsize.commands import make as command
 
-    how = command.How(workers=workers, memory=memory, scheduler=scheduler, replace=replace)
+    how = command.How(
+        workers=workers,
+        memory=memory,
+        scheduler=scheduler,
+        replace="altered too" if replace else "unaltered" if redo else "nothing",
+    )
     if dry_run:
         code = command.run_dry(job_file, only or [], how, lines=lines, as_json=as_json)
     else:

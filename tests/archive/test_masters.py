@@ -5,7 +5,7 @@ import subprocess
 import sys
 from functools import cache
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, cast, get_args
 
 import numpy as np
 import pytest
@@ -25,6 +25,8 @@ from sightsize.archive.audit import audit_docket
 from sightsize.archive.reprint import Reprinted, reprint_docket
 from sightsize.base.atomic import remove_leftovers
 from sightsize.cli import app
+from sightsize.commands.shared import hold_folder
+from sightsize.delivery.ground import Replace
 from sightsize.docket.store import Docket
 from sightsize.imaging.colour.master_colour import wide_codes, wide_profile
 from sightsize.model.job import Job
@@ -89,16 +91,16 @@ def planned(folder: Path, facts: dict[str, Any] | None = None, **tables: Any) ->
     return job(folder, {"cox": {"source": "cox.tif", **(facts or {})}}, PX, **tables)
 
 
-def run(made: Job, *, replace: bool = False) -> Outcome:
+def run(made: Job, *, replace: Replace = "nothing") -> Outcome:
     made.output.mkdir(exist_ok=True)
-    docket = docket_of(made)
-    (outcome,) = make_prints(
-        made,
-        plan_prints(made, arrange(made), docket=docket),
-        replace=replace,
-        workers=1,
-        docket=docket,
-    )
+    with docket_of(made) as docket:
+        (outcome,) = make_prints(
+            made,
+            plan_prints(made, arrange(made), docket=docket),
+            replace=replace,
+            workers=1,
+            docket=docket,
+        )
     return outcome
 
 
@@ -290,30 +292,55 @@ def test_a_master_somebody_worked_on_is_not_written_over(tmp_path: Path) -> None
     master_of(made).write_bytes(b"worked on")
     outcome = run(made)
     assert outcome.status == "failed"
-    assert "masters/cox.tif exists and is not this print's master" in outcome.message
+    assert "masters/cox.tif was changed after it was made; use --replace" in outcome.message
     assert master_of(made).read_bytes() == b"worked on"
     assert (made.output / "cox.tif").read_bytes() == first
-    assert run(made, replace=True).status == "made"
+    assert run(made, replace="altered too").status == "made"
     assert {each.state for each in audit_docket(docket_of(made))} == {"whole"}
 
 
-def test_without_a_docket_a_retouched_print_is_not_written_over(tmp_path: Path) -> None:
-    made = kept(tmp_path)
-    path = made.output / "cox.tif"
-    before = path.read_bytes()
+@pytest.mark.parametrize("measured", [False, True])
+def test_a_print_with_its_master_is_kept_where_a_killed_run_did_not_note_it(
+    tmp_path: Path, measured: bool
+) -> None:
+    floor = "measured" if measured else 0.8
+    made = kept(tmp_path, **MONO, sharpen={"gain": 0.8, "noise_floor": floor})
+    (before,) = docket_of(made).records["cox.tif"]["masters"]
+    delivered = made.output / "cox.tif", master_of(made)
+    stamps = [each.stat().st_mtime_ns for each in delivered]
     for each in made.output.glob("*docket*"):
         each.unlink()
-    image = pyvips.Image.new_from_file(str(path)).copy_memory()
-    middle = image.width // 2, image.height // 2
-    image.draw_rect([9000] * image.bands, *middle, 9, 9, fill=True).tiffsave(
-        str(path), keep=pyvips.ForeignKeep.ALL
-    )
-    outcome = run(made)
-    assert outcome.status == "failed", outcome
-    assert "cox.tif was changed after it was made; use --replace" in outcome.message
-    assert path.read_bytes() != before
-    assert run(made, replace=True).status == "made"
-    assert path.read_bytes() == before
+    assert run(made).status == "kept"
+    (after,) = docket_of(made).records["cox.tif"]["masters"]
+    assert after == before
+    assert ("sharpening" in after) == measured
+    assert stamps == [each.stat().st_mtime_ns for each in delivered]
+
+
+def test_a_master_that_is_a_link_or_in_a_linked_folder_is_never_written_through(
+    tmp_path: Path,
+) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "cox.tif").write_text("not ours")
+    (elsewhere / ".cox.tif.999999999-ab.part").write_text("not ours either")
+    (tmp_path / "prints").mkdir()
+    masters = tmp_path / "prints" / "masters"
+    masters.symlink_to(elsewhere)
+    made = planned(tmp_path, delivery={"keep_master": True})
+    for replace in get_args(Replace):
+        with hold_folder(made.output):
+            outcome = run(made, replace=replace)
+        assert outcome.message == "masters is a link, so masters cannot be kept in it; move it away"
+    masters.unlink()
+    masters.mkdir()
+    (masters / "cox.tif").symlink_to(elsewhere / "cox.tif")
+    outcome = run(made, replace="altered too")
+    assert outcome.message == "masters/cox.tif is a link; move it away"
+    assert {each.name: each.read_text() for each in elsewhere.iterdir()} == {
+        "cox.tif": "not ours",
+        ".cox.tif.999999999-ab.part": "not ours either",
+    }
 
 
 def test_a_master_never_takes_a_sources_name(tmp_path: Path) -> None:
@@ -321,7 +348,7 @@ def test_a_master_never_takes_a_sources_name(tmp_path: Path) -> None:
     source.parent.mkdir(parents=True)
     before = save(source, scene()).read_bytes()
     pictures = {"cox": {"source": "prints/masters/cox.tif"}}
-    outcome = run(job(tmp_path, pictures, PX, **KEPT), replace=True)
+    outcome = run(job(tmp_path, pictures, PX, **KEPT), replace="altered too")
     assert outcome.status == "refused"
     assert "is a source picture of this job" in outcome.message
     assert source.read_bytes() == before
@@ -458,7 +485,7 @@ def test_what_was_measured_on_the_source_is_not_measured_again(tmp_path: Path) -
     docket = docket_of(made)
     (master,) = docket.records["cox.tif"]["masters"]
     master["sharpening"] = {"gain": 0.0, "noise_floor": 0.8}
-    (without,) = reprint_docket(docket, [], [], made.output / "again", match=True)
+    (without,) = reprint_docket(docket, [], [], made.output / "once more", match=True)
     assert without.mean_difference is not None
     assert mean is not None
     assert without.mean_difference > 2 * mean  # so that the record is what is taken
@@ -470,7 +497,7 @@ def test_a_match_that_is_none_warns(tmp_path: Path) -> None:
     docket.records["cox.tif"]["job"]["toner"] |= {"kind": "sepia"}
     (result,) = reprint_docket(docket, [], [], tmp_path / "again", match=True)
     assert result.state == "different"
-    assert "warn: more than 1 on average" in result.message
+    assert "above 1 on average" in result.message
 
 
 def test_skin_that_a_grey_master_does_not_show_is_said(tmp_path: Path) -> None:

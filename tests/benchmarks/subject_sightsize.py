@@ -39,14 +39,14 @@ def run_job(job_path: Path, workers: int = 1) -> None:
     """Make every print of a job file, in this process, as `sightsize make` does."""
     job = load_job(job_path, check_ids())
     job.output.mkdir(parents=True, exist_ok=True)
-    docket = Docket(job.output / DOCKET)
-    outcomes = make_prints(
-        job,
-        plan_prints(job, arrange(job), docket=docket),
-        replace=False,
-        workers=workers,
-        docket=docket,
-    )
+    with Docket(job.output / DOCKET) as docket:
+        outcomes = make_prints(
+            job,
+            plan_prints(job, arrange(job), docket=docket),
+            replace="nothing",
+            workers=workers,
+            docket=docket,
+        )
     for outcome in outcomes:
         if outcome.status != "made":
             raise RuntimeError(f"sightsize {outcome.status} a print: {outcome.message}")

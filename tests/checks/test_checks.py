@@ -86,19 +86,24 @@ def test_strict_makes_a_stop_of_a_warning() -> None:
     assert level("overlap", job(thin, checks="strict = true")) == "refuse"
 
 
-def test_an_accepted_stop_is_a_note_that_says_so() -> None:
+def test_what_the_job_accepts_is_neither_a_refusal_nor_a_warning() -> None:
     thin = 'width = "143 mm"\nheight = "198 mm"\noverlap = "1 mm"'
     accepted = only("overlap", job(thin, checks='accept = ["overlap"]'))
-    assert accepted.level == "note"
-    assert accepted.message.startswith("accepted: only 1 mm of picture is hidden behind the mat")
+    assert accepted.level == "accepted"
+    assert accepted.message.startswith("only 1 mm of picture is hidden behind the mat")
     assert accepted.remedy == ""
     assert level("overlap", job(thin, checks='accept = ["reveal"]')) == "refuse"
 
 
-def test_acceptance_holds_under_strict_and_leaves_warnings_alone() -> None:
+def test_acceptance_holds_under_strict_and_for_warnings_and_notes() -> None:
     thin = 'width = "143 mm"\nheight = "198 mm"\noverlap = "1.5 mm"'
-    assert level("overlap", job(thin, checks='strict = true\naccept = ["overlap"]')) == "note"
-    assert level("overlap", job(thin, checks='accept = ["overlap"]')) == "warn"
+    assert level("overlap", job(thin)) == "warn"
+    assert level("overlap", job(thin, checks='accept = ["overlap"]')) == "accepted"
+    assert level("overlap", job(thin, checks='strict = true\naccept = ["overlap"]')) == "accepted"
+    low = 'width = "143 mm"\nheight = "165 mm"'
+    assert level("crop-loss", job(low), header(1500, 2000)) == "note"
+    accepted = job(low, checks='accept = ["crop-loss"]')
+    assert level("crop-loss", accepted, header(1500, 2000)) == "accepted"
 
 
 def test_a_stop_refuses_the_print_and_a_warning_does_not() -> None:
@@ -500,16 +505,48 @@ def test_source_size(width: int, keys: str, said: str) -> None:
     assert messages == ([said] if said else [])
 
 
+@pytest.mark.parametrize(
+    ("side_mm", "ppi", "limit", "said"),
+    [
+        # 7.2 megapixels: 10 x 8 in at 300 ppi.
+        ("254 mm x 203.2 mm", 300, "sheet_megapixels = 7.2", ""),
+        ("254 mm x 203.2 mm", 300, "sheet_megapixels = 7.19", "2,400 x 3,000 px, 7.20 megapixels"),
+        ("10 m x 1.8288 m", 300, "", ""),
+        ("100 m x 100 m", 10_000, "", "39,370,079 x 39,370,079 px, 1,550,003,120.47"),
+    ],
+)
+def test_sheet_size(side_mm: str, ppi: int, limit: str, said: str) -> None:
+    """The job's own limit; without one, the widest rolls are well inside."""
+    rest = f'[delivery]\nformat = "tiff"\nresolution = "{ppi} ppi"\n[limits]\n{limit}\n'
+    found = about("sheet-size", job(paper=f'size = "{side_mm}"', rest=rest))
+    assert [said in each.message for each in found] == ([True] if said else [])
+    assert all("raise limits.sheet_megapixels" in each.remedy for each in found)
+
+
+@pytest.mark.parametrize(
+    ("px", "form", "refused"),
+    [(65_500, "jpeg", False), (65_501, "jpeg", True), (65_501, "tiff", False)],
+)
+def test_jpeg_size(px: int, form: str, *, refused: bool) -> None:
+    """libjpeg's JPEG_MAX_DIMENSION, in its jmorecfg.h."""
+    rest = f'[delivery]\nformat = "{form}"\nresolution = "254 ppi"\n'
+    toml = job(paper=f'size = "{px / 10} mm x 203 mm"', rest=rest)
+    found = about("jpeg-size", toml)
+    assert bool(found) == refused
+    for each in found:
+        assert each.message == "the sheet is 65,501 px long, and a JPEG can have 65,500 at most."
+
+
 def test_no_profile() -> None:
     bare = header(1500, 2000, profile="")
     assert only("no-profile", TROPHY_CABINET, bare).message == (
-        "the file embeds no ICC profile and does not say it is sRGB."
+        "the picture has no colour profile and does not say it is sRGB, so its colours are a guess."
     )
     assert level("no-profile", TROPHY_CABINET, header(1500, 2000)) == ""
     assert level("no-profile", TROPHY_CABINET, header(1500, 2000, profile="", says_srgb=True)) == ""
     assumed = TROPHY_CABINET + picture_print('assume_profile = "srgb"')
     assert level("no-profile", assumed, bare) == ""
-    assert level("no-profile", job(checks='accept = ["no-profile"]'), bare) == "note"
+    assert level("no-profile", job(checks='accept = ["no-profile"]'), bare) == "accepted"
 
 
 def test_cmyk_without_profile_stops() -> None:
@@ -517,7 +554,9 @@ def test_cmyk_without_profile_stops() -> None:
     for toml in (TROPHY_CABINET, job(checks='accept = ["no-profile", "ink-profile"]')):
         finding = only("ink-profile", toml, ink)
         assert finding.level == "refuse"
-        assert finding.message == "the CMYK picture has no profile, so its colours are unknown."
+        assert (
+            finding.message == "the CMYK picture has no colour profile, so its colours are unknown."
+        )
     assert level("ink-profile", TROPHY_CABINET, BOATBUILDER_HANDS) == ""
 
 
@@ -877,6 +916,8 @@ SPOKEN: list[tuple[str, str, str, Header | None]] = [
     ("resolution", "warn", TEN_INCHES, header(1500, 1500)),
     ("resolution", "refuse", TEN_INCHES, header(1000, 1000)),
     ("file-resolution", "warn", job(rest='[delivery]\nresolution = "30 ppi"\n'), None),
+    ("sheet-size", "refuse", job(rest="[limits]\nsheet_megapixels = 7\n"), None),
+    ("jpeg-size", "refuse", job(rest='[delivery]\nresolution = "9000 ppi"\n'), None),
     ("keep-clear", "refuse", with_cox("keep_clear = [{ box = [0, 0, 0.2, 0.2] }]"), UPRIGHT),
     (
         "mark-size",

@@ -1,5 +1,6 @@
 """Delivered files: tags read back by others, nothing overwritten, nothing half made."""
 
+import errno
 import json
 import os
 import random
@@ -14,7 +15,7 @@ import zlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, cast, get_args
 
 import numpy as np
 import pytest
@@ -23,10 +24,13 @@ from PIL import Image
 
 from icc_profiles import built_in, oprgb
 from pictures import Pixels, fail_on_full_disk, job, make, printed, save
-from sightsize.base.atomic import remove_leftovers
+from sightsize.base.atomic import Put, put_all, remove_leftovers
+from sightsize.checks.run import check_ids
 from sightsize.delivery import deliver, encode
-from sightsize.delivery.verify import verify_file
+from sightsize.delivery.ground import Replace
+from sightsize.delivery.verify import Seen, verify_file
 from sightsize.imaging.render import Sheet, sheet_image
+from sightsize.job.load import load_job
 from sightsize.model.job import Job
 from sightsize.plan.arrange import arrange
 from sightsize.plan.picture import PicturePlan
@@ -323,6 +327,9 @@ def one_print(folder: Path, **tables: Any) -> Job:
     return job(folder, {"print": {"source": "a.tif"}}, PX, **tables)
 
 
+REPLACE = get_args(Replace)
+
+
 def files(folder: Path) -> list[str]:
     """Every name in a folder, part files too."""
     return sorted(each.name for each in folder.iterdir())
@@ -330,20 +337,136 @@ def files(folder: Path) -> list[str]:
 
 def test_same_plan_is_kept_and_another_refused(tmp_path: Path) -> None:
     planned = one_print(tmp_path)
-    assert make(planned)[0].status == "made"
+    assert make(planned, noted=True)[0].status == "made"
     target = planned.output / "print.tif"
     before, stamp = target.read_bytes(), target.stat().st_mtime_ns
-    assert make(planned)[0].status == "kept"
+    assert make(planned, noted=True)[0].status == "kept"
     assert target.stat().st_mtime_ns == stamp
     other = one_print(tmp_path, tone={"grade": 3.0})
-    (outcome,) = make(other)
+    (outcome,) = make(other, noted=True)
     assert outcome.status == "failed"
     assert "made with other settings" in outcome.message
-    assert "--replace" in outcome.message
+    assert "--redo" in outcome.message
     assert target.read_bytes() == before
-    assert make(other, replace=True)[0].status == "made"
+    assert make(other, noted=True, replace="unaltered")[0].status == "made"
     assert target.read_bytes() != before
-    assert files(planned.output) == ["print.tif"]
+    assert files(planned.output) == [".docket.json", "docket.toml", "print.tif"]
+
+
+def test_an_altered_print_is_only_replaced_when_that_is_said(tmp_path: Path) -> None:
+    planned, other = one_print(tmp_path), one_print(tmp_path, tone={"grade": 3.0})
+    assert make(planned, noted=True)[0].status == "made"
+    target = planned.output / "print.tif"
+    with target.open("ab") as file:
+        file.write(b"retouched")
+    altered = target.read_bytes()
+    for again in (planned, other):
+        (outcome,) = make(again, noted=True, replace="unaltered")
+        assert outcome.status == "failed"
+        assert "changed after it was made; use --replace" in outcome.message
+        assert target.read_bytes() == altered
+    assert make(other, noted=True, replace="altered too")[0].status == "made"
+    assert target.read_bytes() != altered
+
+
+@pytest.mark.parametrize("replace", REPLACE)
+def test_a_print_that_the_docket_does_not_have_is_never_replaced(
+    tmp_path: Path, replace: Replace
+) -> None:
+    assert make(one_print(tmp_path))[0].status == "made"
+    target = tmp_path / "prints" / "print.tif"
+    before = target.read_bytes()
+    (outcome,) = make(one_print(tmp_path, tone={"grade": 3.0}), noted=True, replace=replace)
+    assert outcome.message == "print.tif exists, but the docket does not have it; move it away"
+    assert target.read_bytes() == before
+
+
+@pytest.mark.parametrize("replace", REPLACE)
+@pytest.mark.parametrize("master", [False, True])
+def test_a_file_that_comes_under_the_name_meanwhile_is_not_written_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, master: bool, replace: Replace
+) -> None:
+    folder = tmp_path / "prints"
+    target = folder / "masters" / "print.tif" if master else folder / "print.tif"
+
+    def comes(part: Path, file: FilePlan[PicturePlan]) -> Seen:
+        target.write_text("not ours")
+        return verify_file(part, file)
+
+    monkeypatch.setattr("sightsize.delivery.deliver.verify_file", comes)
+    planned = one_print(tmp_path, delivery={"keep_master": True})
+    (outcome,) = make(planned, noted=True, replace=replace)
+    name = target.relative_to(folder).as_posix()
+    assert outcome.message == f"{name} exists, but the docket does not have it; move it away"
+    assert target.read_text() == "not ours"
+    assert [path.name for path in folder.rglob("*.tif")] == ["print.tif"]
+
+
+@pytest.mark.parametrize("way", ["link", "rename", "look first"])
+def test_a_file_that_comes_at_the_very_last_is_not_written_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    """The step itself refuses a name that is taken, by each of its ways."""
+
+    def no_links(*_: object, **__: object) -> None:
+        raise OSError(errno.EPERM, "no links here")
+
+    if way != "link":
+        monkeypatch.setattr("os.link", no_links)
+    if way == "look first":
+        monkeypatch.setattr("sightsize.base.atomic._linux_rename", lambda: None)
+    parts = [tmp_path / "a.part", tmp_path / "b.part"]
+    for part in parts:
+        part.write_text("ours")
+    free, taken = tmp_path / "a", tmp_path / "b"
+    put_all([Put(parts[0], free)])
+    assert free.read_text() == "ours"
+    assert not parts[0].exists()
+    taken.write_text("not ours")
+    parts[0].write_text("ours again")
+    with pytest.raises(FileExistsError):
+        put_all([Put(parts[1], taken), Put(parts[0], tmp_path / "c")])
+    assert taken.read_text() == "not ours"
+    assert not (tmp_path / "c").exists()
+
+
+def test_a_print_that_another_takes_the_place_of_is_not_written_over(tmp_path: Path) -> None:
+    part, path = tmp_path / "a.part", tmp_path / "a"
+    part.write_text("new")
+    path.write_text("old")
+    judged = path.lstat()
+    path.unlink()
+    path.write_text("somebody else's")
+    with pytest.raises(FileExistsError):
+        put_all([Put(part, path, over=judged)])
+    assert path.read_text() == "somebody else's"
+
+
+def test_a_source_that_only_a_picture_table_names_is_not_written(tmp_path: Path) -> None:
+    save(tmp_path / "a.tif", SCENE)
+    other = save(tmp_path / "first.tif", SCENE)
+    before = other.read_bytes()
+    planned = job(tmp_path, {"first": {"source": "a.tif"}}, PX, job={"output": "."})
+    unprinted = '\n[pictures.unprinted]\nsource = "first.tif"\n'
+    planned.path.write_text(planned.path.read_text() + unprinted)
+    (outcome,) = make(load_job(planned.path, check_ids()), noted=True, replace="altered too")
+    assert outcome.status == "refused"
+    assert "first.tif is a source picture of this job" in outcome.message
+    assert other.read_bytes() == before
+
+
+def test_a_source_of_the_docket_is_not_written(tmp_path: Path) -> None:
+    """A print of an earlier job is the source of another one."""
+    save(tmp_path / "a.tif", SCENE)
+    make(job(tmp_path, {"first": {"source": "a.tif"}}, PX), noted=True)
+    make(job(tmp_path, {"second": {"source": "prints/first.tif"}}, PX), noted=True)
+    first = tmp_path / "prints" / "first.tif"
+    before = first.read_bytes()
+    again = job(tmp_path, {"first": {"source": "a.tif"}}, PX, tone={"grade": 4.0})
+    (outcome,) = make(again, noted=True, replace="altered too")
+    assert outcome.status == "refused"
+    assert "first.tif is the source of second.tif in the docket" in outcome.message
+    assert first.read_bytes() == before
 
 
 def test_a_changed_source_is_another_plan(tmp_path: Path) -> None:
@@ -373,8 +496,8 @@ def test_a_strange_file_is_not_overwritten(tmp_path: Path, stranger: bytes) -> N
 # A source is only ever read.
 
 
-@pytest.mark.parametrize("replace", [False, True])
-def test_a_source_of_the_same_name_is_not_written(tmp_path: Path, replace: bool) -> None:
+@pytest.mark.parametrize("replace", REPLACE)
+def test_a_source_of_the_same_name_is_not_written(tmp_path: Path, replace: Replace) -> None:
     source = save(tmp_path / "print.tif", SCENE)
     before = source.read_bytes()
     planned = job(tmp_path, {"print": {"source": "print.tif"}}, PX, job={"output": "."})
@@ -393,16 +516,16 @@ def test_a_source_of_a_print_that_is_not_made_now_is_not_written(tmp_path: Path)
     (outcome,) = make_prints(
         planned,
         plan_prints(planned, arrange(planned)[:1]),
-        replace=True,
+        replace="altered too",
         workers=1,
     )
     assert outcome.status == "refused"
     assert other.read_bytes() == before
 
 
-@pytest.mark.parametrize("replace", [False, True])
+@pytest.mark.parametrize("replace", REPLACE)
 @pytest.mark.parametrize("link", ["symbolic", "hard"])
-def test_a_link_to_a_source_never_leads_to_it(tmp_path: Path, link: str, replace: bool) -> None:
+def test_a_link_to_a_source_never_leads_to_it(tmp_path: Path, link: str, replace: Replace) -> None:
     planned = one_print(tmp_path)
     source = tmp_path / "a.tif"
     before = source.read_bytes()
@@ -414,8 +537,7 @@ def test_a_link_to_a_source_never_leads_to_it(tmp_path: Path, link: str, replace
         target.hardlink_to(source)
     (outcome,) = make(planned, replace=replace)
     assert source.read_bytes() == before
-    hard = "made" if replace else "failed"
-    assert outcome.status == (hard if link == "hard" else "refused")
+    assert outcome.status == ("failed" if link == "hard" else "refused")
     assert files(planned.output) == ["print.tif"]
 
 
@@ -427,7 +549,7 @@ def test_a_link_to_a_source_that_comes_after_planning_never_leads_to_it(tmp_path
     (tmp_path / "elsewhere").mkdir()
     (tmp_path / "elsewhere" / "print.tif").symlink_to(source)
     planned.output.symlink_to(tmp_path / "elsewhere")
-    (outcome,) = make_prints(planned, prints, replace=True, workers=1)
+    (outcome,) = make_prints(planned, prints, replace="altered too", workers=1)
     assert outcome.status == "failed"
     assert "source picture" in outcome.message
     assert source.read_bytes() == before
@@ -506,7 +628,7 @@ def test_a_damaged_profile_is_no_profile(tmp_path: Path, spoil: str) -> None:
     save(tmp_path / "a.jpg", SCENE, bytes(profile))
     (outcome,) = make(job(tmp_path, {"print": {"source": "a.jpg"}}, PX))
     assert outcome.status == "refused"
-    assert "no ICC profile" in outcome.message
+    assert "no colour profile" in outcome.message
 
 
 @pytest.mark.parametrize("accept", [[], ["no-profile"]])
@@ -520,7 +642,7 @@ def test_cmyk_without_profile_is_not_printed(
     planned = job(tmp_path, {"inks": {"source": f"a{suffix}"}}, PX, checks=checks)
     (outcome,) = make(planned)
     assert outcome.status == "refused"
-    assert "the CMYK picture has no profile" in outcome.message
+    assert "the CMYK picture has no colour profile" in outcome.message
     assert files(planned.output) == []
 
 
@@ -532,7 +654,7 @@ def quietly(planned: Job) -> list[Outcome]:
     return make_prints(
         planned,
         plan_prints(planned, arrange(planned)),
-        replace=False,
+        replace="nothing",
         workers=1,
     )
 
@@ -593,10 +715,10 @@ def off_white_corner(sheet: pyvips.Image) -> pyvips.Image:
 
 
 WRONG_SHEETS: dict[str, Callable[[pyvips.Image], pyvips.Image]] = {
-    "row 111 of the border is not exactly the paper tone": off_white_corner,
-    "127 x 112 px, planned 128 x 112": lambda sheet: sheet.crop(0, 0, 127, 112),
-    "1 channels, planned 3": lambda sheet: sheet[0],
-    "16 bits, planned 8": lambda sheet: sheet.cast("ushort").linear([257], [0]).cast("ushort"),
+    "row 111 of its border is not exactly the paper tone": off_white_corner,
+    "it has 127 x 112 px, not 128 x 112": lambda sheet: sheet.crop(0, 0, 127, 112),
+    "it has 1 channel, not 3": lambda sheet: sheet[0],
+    "it has 16 bits, not 8": lambda sheet: sheet.cast("ushort").linear([257], [0]).cast("ushort"),
 }
 
 
@@ -611,15 +733,16 @@ def test_a_wrong_sheet_is_found_out(
 ) -> None:
     before = None
     if existing:
-        make(one_print(tmp_path))
+        make(one_print(tmp_path), noted=True)
         before = (tmp_path / "prints" / "print.tif").read_bytes()
     spoil = WRONG_SHEETS[wrong]
     monkeypatch.setattr("sightsize.delivery.encode.sheet_image", lambda plan: spoilt(plan, spoil))
     planned = one_print(tmp_path, tone={"exposure": 0.5})
-    (outcome,) = make(planned, replace=True)
+    (outcome,) = make(planned, noted=True, replace="altered too")
     assert outcome.status == "failed"
     assert f"not written as planned: {wrong}" in outcome.message
-    assert files(planned.output) == (["print.tif"] if existing else [])
+    prints = [each for each in files(planned.output) if "docket" not in each]
+    assert prints == (["print.tif"] if existing else [])
     if existing:
         assert (planned.output / "print.tif").read_bytes() == before
 
@@ -645,8 +768,8 @@ def another_density(part: Path) -> None:
     ("spoil", "said"),
     [
         (cut_short, "it cannot be read back"),
-        (another_profile, "a different ICC profile than planned"),
-        (another_density, "a resolution of 279.40 ppi, planned 254.00"),
+        (another_profile, "it has another ICC profile"),
+        (another_density, "it has 279.40 ppi, not 254.00"),
     ],
 )
 def test_a_file_spoilt_while_written_is_found_out(

@@ -25,6 +25,7 @@ from sightsize.checks.finished import FinishedPicture
 from sightsize.checks.run import check_finished
 from sightsize.delivery.deliver import deliver
 from sightsize.delivery.delivered import Delivered
+from sightsize.delivery.ground import Ground
 from sightsize.delivery.verify import verify_file
 from sightsize.docket.recall import is_recorded
 from sightsize.docket.record import print_record
@@ -142,7 +143,7 @@ def written(file: File, folder: Path) -> Path:
     """The sheet of a file, delivered."""
     prints = folder / "prints"
     prints.mkdir(exist_ok=True)
-    return deliver(file, prints, frozenset(), replace=True).path
+    return deliver(file, Ground(folder=prints)).path
 
 
 # Pixels.
@@ -220,7 +221,7 @@ def test_a_changed_border_beside_two_pictures_is_found(
     side = 1 if format_name == "tiff" else 8
     darker = image.crop(column, row, side, side).linear([1], [-4]).cast("uchar")
     rewritten(path, image.insert(darker, column, row))
-    assert differences(path, file) == (f"row {row} of the border is not exactly the paper tone",)
+    assert differences(path, file) == (f"row {row} of its border is not exactly the paper tone",)
 
 
 @pytest.mark.parametrize("format_name", ["tiff", "jpeg"])
@@ -229,7 +230,7 @@ def test_a_mark_that_is_not_planned_is_found(tmp_path: Path, format_name: str) -
     path = written(file, tmp_path)
     assert differences(path, file) == ()
     without = replace(file, sheet=replace(file.sheet, marks=()))
-    said = f"row {MARK.box.top} of the border is not exactly the paper tone"
+    said = f"row {MARK.box.top} of its border is not exactly the paper tone"
     assert differences(path, without) == (said,)
 
 
@@ -259,9 +260,9 @@ def test_clipping_is_counted_picture_by_picture_in_the_turned_opening(
 def recorded(file: File, folder: Path) -> tuple[Delivered, DocketRecord]:
     """Deliver a file into ``folder`` and note it in a docket there."""
     folder.mkdir(exist_ok=True)
-    done = deliver(file, folder, frozenset(), replace=False)
-    docket = Docket(folder / "docket.toml")
-    docket.note(print_record(file, done, 1.0, folder))
+    done = deliver(file, Ground(folder=folder))
+    with Docket(folder / "docket.toml") as docket:
+        docket.note(print_record(file, done, 1.0, folder))
     (folder / ".docket.json").unlink()  # so that the docket itself is read
     (record,) = Docket(folder / "docket.toml").records.values()
     return done, record
@@ -289,7 +290,7 @@ def test_a_second_plan_is_recognised_as_recorded(tmp_path: Path) -> None:
     done, record = recorded(two_pictures(tmp_path), folder)
     again = two_pictures(tmp_path)
     assert is_recorded(record, again, done.path)
-    assert deliver(again, folder, frozenset(), replace=False).status == "kept"
+    assert deliver(again, Ground(folder=folder)).status == "kept"
     assert [(each.file, each.state) for each in audit_docket(Docket(folder / "docket.toml"))] == [
         ("two.tif", "whole")
     ]

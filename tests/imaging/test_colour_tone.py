@@ -255,7 +255,7 @@ def test_strict_refuses_what_is_clipped_and_accept_lets_it_pass(tmp_path: Path) 
     for accept, status in ((others, "failed"), (others | {"clipping"}, "made")):
         checks = {"strict": True, "accept": sorted(accept)}
         made = job(tmp_path, facts, (256, 256), checks=checks)
-        (outcome,) = make(made, replace=True)
+        (outcome,) = make(made, replace="altered too")
         assert outcome.status == status, outcome.message
         if status == "failed":
             assert "[clipping]" in outcome.message
@@ -276,7 +276,7 @@ def test_a_sheet_of_a_single_end_is_refused_unless_it_is_meant(
     ):
         others = sorted(check_ids() - {"clipping"})
         made = job(tmp_path, facts, (256, 256), checks={"accept": others, **checks})
-        (outcome,) = make(made, replace=True)
+        (outcome,) = make(made, replace="altered too")
         assert outcome.status == status, outcome.message
         assert status == "kept" or any(
             word in each for each in (outcome.message, *(f.sentence() for f in outcome.findings))

@@ -20,7 +20,7 @@ def made(planned: Job, workers: int, executor: Executor | None = None) -> dict[s
     outcomes = make_prints(
         planned,
         plan_prints(planned, arrange(planned)),
-        replace=False,
+        replace="nothing",
         workers=workers,
         executor=executor,
     )

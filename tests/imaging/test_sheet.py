@@ -160,7 +160,7 @@ def test_bytes_are_the_same_for_any_number_of_workers(tmp_path: Path) -> None:
     planned = job(tmp_path, pictures, (120, 100), mono={"filter": "red"}, **EVERYTHING)
     make(planned, workers=1)
     first = hashes(planned.output)
-    make(planned, workers=3, replace=True)
+    make(planned, workers=3, replace="altered too")
     for file in planned.output.iterdir():
         file.unlink()
     make(planned, workers=3)

@@ -138,7 +138,6 @@ RENAMED = {
 }
 ELSEWHERE = {
     ("delivery", "name"),
-    ("print", "source"),
     ("print", "checks"),
     ("print", "ladder"),
     *(("picture", key) for key in ("dodge", "burn")),
@@ -148,7 +147,7 @@ ELSEWHERE = {
     *(("frame", key) for key in RECIPE_TABLES),
 }
 ADDED = {
-    "job": {"path", "prints"},
+    "job": {"path", "described", "prints"},
     "paper": {"label"},
     "frame": {"name"},
     "picture": {"name", "shades"},
@@ -239,6 +238,7 @@ def test_kinds_in_words(name: str, kind: str) -> None:
         ("tone.exposure", "-4 to 4 (stops)"),
         ("delivery.quality", "1 to 100"),
         ("limits.source_megapixels", "above 0, up to 100000 (megapixels)"),
+        ("limits.sheet_megapixels", "above 0, up to 100000 (megapixels)"),
     ],
 )
 def test_ranges_in_words(name: str, words: str) -> None:

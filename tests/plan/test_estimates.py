@@ -35,7 +35,7 @@ from sightsize.job.load import load_job
 
 job = load_job(Path(sys.argv[1]), check_ids())
 job.output.mkdir()
-(outcome,) = make_prints(job, plan_prints(job, arrange(job)), replace=False, workers=1)
+(outcome,) = make_prints(job, plan_prints(job, arrange(job)), replace="nothing", workers=1)
 # Unlike ru_maxrss, this is not handed down by the process that started us.
 (peak,) = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
 print(json.dumps([outcome.status, outcome.message, int(peak) * 1024]))
@@ -114,6 +114,13 @@ def test_sizes(text: str, size: int) -> None:
 def test_sizes_that_are_none(text: str) -> None:
     with pytest.raises(UnitError, match=r"write a number and a unit \(kB, MB, GB"):
         parse_size_bytes(text)
+
+
+@pytest.mark.parametrize("text", ["9" * 400 + " GB", "1025 TiB", "9" * 5000 + ".5 kB"])
+def test_sizes_beyond_any_machine(text: str) -> None:
+    with pytest.raises(UnitError, match="than any machine has: write at most 1024 TiB") as told:
+        parse_size_bytes(text)
+    assert len(str(told.value)) < 120
 
 
 def test_this_machine_has_memory() -> None:

@@ -1,23 +1,21 @@
 """Prints by the workers of a real scheduler on this machine, one of which dies in the middle."""
 
 import json
-import os
 import signal
 import socket
 import subprocess
 import sys
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from clusters import PRINTS, free_port, many_prints, scheduler, wait_for_part, worker
 from every_stage import every_stage, printed_bytes
 from pictures import job, make, save
 from sightsize import __version__
 from sightsize.archive.audit import audit_docket
+from sightsize.delivery.ground import Ground
 from sightsize.docket.store import Docket
 from sightsize.errors import ClusterError
 from sightsize.model.job import Job
@@ -25,53 +23,6 @@ from sightsize.run import dask as cluster
 from speed import first_is_quick
 
 pytest.importorskip("distributed", reason="distributed is not installed")
-
-PRINTS = 6
-PX = (1200, 1200)
-QUIET = {**os.environ, "DASK_DISTRIBUTED__LOGGING__DISTRIBUTED": "error"}
-
-
-def free_port() -> int:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return int(found.getsockname()[1])
-
-
-@contextmanager
-def running(*arguments: str) -> Iterator[subprocess.Popen[bytes]]:
-    """A part of the cluster, killed at the end."""
-    command = [sys.executable, "-m", "distributed.cli." + arguments[0], *arguments[1:]]
-    process = subprocess.Popen(
-        command, env=QUIET, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    )
-    try:
-        yield process
-    finally:
-        process.kill()
-        process.wait()
-
-
-@contextmanager
-def scheduler() -> Iterator[str]:
-    port = str(free_port())
-    here = ("--host", "127.0.0.1", "--port", port, "--no-dashboard", "--no-show")
-    with running("dask_scheduler", *here):
-        yield f"tcp://127.0.0.1:{port}"
-
-
-@contextmanager
-def worker(address: str) -> Iterator[subprocess.Popen[bytes]]:
-    """One process that makes one print at a time, and is not started again when it dies."""
-    alone = ("--nthreads", "1", "--no-nanny", "--no-dashboard", "--host", "127.0.0.1")
-    with running("dask_worker", address, *alone) as process:
-        yield process
-
-
-def many_prints(folder: Path) -> Job:
-    pixels = np.random.default_rng(5).integers(40, 200, (400, 400, 3)).astype(np.uint8)
-    save(folder / "a.tif", pixels)
-    pictures = {f"p{at}": {"source": "a.tif", "centre_on": [at / 9, 0.5]} for at in range(PRINTS)}
-    return job(folder, pictures, PX, sharpen={"gain": 0.8})
 
 
 def start(planned: Job, address: str, *options: str) -> subprocess.Popen[str]:
@@ -83,17 +34,6 @@ def start(planned: Job, address: str, *options: str) -> subprocess.Popen[str]:
         stderr=subprocess.PIPE,
         text=True,
     )
-
-
-def parts_of(folder: Path, process: subprocess.Popen[bytes]) -> list[Path]:
-    return list(folder.glob(f".*.tif.{process.pid}-*.part"))
-
-
-def wait_for_part(folder: Path, process: subprocess.Popen[bytes]) -> None:
-    until = time.monotonic() + 25
-    while not parts_of(folder, process):
-        assert time.monotonic() < until, "the worker never began a print"
-        time.sleep(0.002)
 
 
 @pytest.mark.slow
@@ -164,7 +104,17 @@ def test_something_else_listens_there(tmp_path: Path, said: bytes) -> None:
 
 @pytest.mark.parametrize(
     "address",
-    ["tcp://[bad", "127.0.0.1", "127.0.0.1:8786/", "TCP://127.0.0.1:8786", "inproc://1", ""],
+    [
+        "tcp://[bad",
+        "127.0.0.1",
+        "127.0.0.1:8786/",
+        "TCP://127.0.0.1:8786",
+        "inproc://1",
+        "",
+        "tcp://tern:0",
+        "tcp://tern:65536",
+        "tcp://tern:99999999",
+    ],
 )
 def test_an_address_that_is_none(tmp_path: Path, address: str) -> None:
     with (
@@ -172,6 +122,18 @@ def test_an_address_that_is_none(tmp_path: Path, address: str) -> None:
         cluster.join_cluster(address, tmp_path),
     ):
         pass
+
+
+@pytest.mark.parametrize(
+    "address", ["tcp://a..b:1", f"tcp://{'a' * 70}.b:1", "tcp://\udcff:1", "tcp://a\x00b:1"]
+)
+def test_an_address_that_no_name_server_takes(tmp_path: Path, address: str) -> None:
+    with (
+        pytest.raises(ClusterError, match="no scheduler answers at tcp://") as told,
+        cluster.join_cluster(address, tmp_path),
+    ):
+        pass
+    assert str(told.value).endswith("start one with dask scheduler, or correct the address")
 
 
 def test_a_worker_that_does_not_see_the_folder(tmp_path: Path) -> None:
@@ -186,9 +148,7 @@ def test_a_worker_that_does_not_see_the_folder(tmp_path: Path) -> None:
     order = Order(
         planned=first,
         plan=first.plan,
-        folder=planned.output,
-        sources=frozenset(),
-        replace=False,
+        ground=Ground(folder=planned.output),
     )
     outcome = make_on_worker(order, token=planned.output / "token", libvips_threads={})
     assert outcome.status == "failed"

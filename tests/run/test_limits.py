@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 import pyvips
 
-from pictures import Pixels, job, make, printed, save
+from pictures import Pixels, job, make, save
 from sightsize.archive.reprint import reprint_docket
 from sightsize.base import deadline as clock
 from sightsize.base.deadline import briefly, deadline, stop_in_time
@@ -175,7 +175,7 @@ def test_a_process_stops_a_print(tmp_path: Path) -> None:
         (outcome,) = make_prints(
             planned,
             plan_prints(planned, arrange(planned)),
-            replace=False,
+            replace="nothing",
             workers=1,
             executor=executor,
         )
@@ -208,12 +208,14 @@ def test_a_step_that_libvips_does_not_make_is_seen_at_its_end(
 
 def test_a_print_that_stood_there_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     save(tmp_path / "a.png", SCENE)
-    file = printed(tmp_path, tmp_path / "a.png", PX)
+    picture = {"print": {"source": "a.png"}}
+    planned = job(tmp_path, picture, PX)
+    make(planned, noted=True)
+    file = planned.output / "print.tif"
     before = file.read_bytes()
     monkeypatch.setattr(deliver, "verify_file", sleepy(verify_file))
-    picture = {"print": {"source": "a.png"}}
     tables: dict[str, Any] = {"tone": {"grade": 3}, "limits": {"seconds": 0.4}}
-    (outcome,) = make(job(tmp_path, picture, PX, **tables), replace=True)
+    (outcome,) = make(job(tmp_path, picture, PX, **tables), noted=True, replace="altered too")
     assert outcome.message == too_long(0.4)
     assert file.read_bytes() == before
 
@@ -299,7 +301,7 @@ def test_without_a_limit_nothing_waits(tmp_path: Path, monkeypatch: pytest.Monke
     picture = {"p": {"source": "a.png"}}
     (outcome,) = make(job(tmp_path, picture, PX))
     assert outcome.status == "made"
-    (outcome,) = make(job(tmp_path, picture, PX, limits={"seconds": 60}), replace=True)
+    (outcome,) = make(job(tmp_path, picture, PX, limits={"seconds": 60}), replace="altered too")
     assert outcome.message.startswith("a fault in sightsize (NameError")
 
 
@@ -313,7 +315,7 @@ def noted(folder: Path, **tables: Any) -> tuple[Outcome, Docket]:
     (outcome,) = make_prints(
         planned,
         plan_prints(planned, arrange(planned), docket=docket),
-        replace=False,
+        replace="nothing",
         workers=1,
         docket=docket,
     )
@@ -335,10 +337,15 @@ def test_limits_are_no_part_of_a_print(tmp_path: Path) -> None:
     assert (first.status, again.status) == ("made", "kept")
 
 
-def test_a_docket_keeps_what_its_source_needs(tmp_path: Path) -> None:
-    """A reprint opens as large a source, and takes the time it takes."""
+def test_a_docket_keeps_what_its_print_needs(tmp_path: Path) -> None:
+    """A reprint opens as large a source for as large a sheet, and takes the time it takes."""
     save(tmp_path / "a.png", SCENE)
-    _, docket = noted(tmp_path, limits={"seconds": 60, "source_megapixels": 3000})
-    assert docket.records["p.tif"]["job"]["limits"] == {"source_megapixels": 3000}
+    _, docket = noted(
+        tmp_path, limits={"seconds": 60, "source_megapixels": 3000, "sheet_megapixels": 6000}
+    )
+    assert docket.records["p.tif"]["job"]["limits"] == {
+        "source_megapixels": 3000,
+        "sheet_megapixels": 6000,
+    }
     (result,) = reprint_docket(docket, [], [], tmp_path / "again")
     assert result.state == "identical"

@@ -68,14 +68,14 @@ def one_print(kind: str, seed: int, folder: Path) -> tuple[str, list[str]]:
     planned.output.mkdir(exist_ok=True)
     try:
         prints = plan_prints(planned, arrange(planned))
-        docket = Docket(planned.output / "docket.toml")
-        (outcome,) = make_prints(
-            planned,
-            prints,
-            replace=True,
-            workers=1,
-            docket=docket,
-        )
+        with Docket(planned.output / "docket.toml") as docket:
+            (outcome,) = make_prints(
+                planned,
+                prints,
+                replace="altered too",
+                workers=1,
+                docket=docket,
+            )
     except Exception as error:
         return "raised", [f"{type(error).__name__}: {error}"]
     return outcome.status, [*_faults(outcome), *_leftovers(planned.output, outcome)]

@@ -5,19 +5,23 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from fnmatch import fnmatch
 from pathlib import Path
-from typing import Any, Literal, NamedTuple, get_args
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
 
 import tomli_w
 
 from sightsize.archive.audit import file_state
+from sightsize.archive.find_source import Search
 from sightsize.archive.from_master import master_job, not_in_master, plan_from_masters
+from sightsize.archive.own_job import own_job, why_unusable
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
+from sightsize.base.terminal import paragraph
 from sightsize.checks.run import check_ids
 from sightsize.docket.record import profile_record, versions
 from sightsize.docket.store import Docket, Record
-from sightsize.errors import JobError
+from sightsize.errors import JobError, SourceError
 from sightsize.job.load import load_job
+from sightsize.model.geometry import Box
 from sightsize.plan.arrange import arrange
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
@@ -25,6 +29,9 @@ from sightsize.run.batch import make_prints
 from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.planner import plan_prints
 from sightsize.run.worker import Outcome
+
+if TYPE_CHECKING:
+    pass
 
 State = Literal["identical", "same pixels", "matched", "different", "failed"]
 
@@ -61,42 +68,28 @@ def reprint_docket(
     looked for by its hash in the folders ``look_in``. With ``match`` prints are made from their
     masters instead.
     """
-    folder = docket.path.parent
+    folder, search = docket.path.parent, Search(look_in)
     for record in docket.records.values():
         names = (record["file"], record["file"].rpartition(".")[0])
         if only and not any(fnmatch(name, word) for word in only for name in names):
             continue
+        why = why_unusable(record, match=match)
+        if why:
+            yield Reprinted(record["file"], "failed", (), why)
+            continue
+        record = {**record, "job": own_job(record)}
         try:
-            if len(record["sources"]) > 1:
-                said = "a sheet of several pictures cannot be made again from its docket yet"
-                yield Reprinted(record["file"], "failed", (), f"{said}; make it with its job")
-            elif not _has_job(record):
-                said = "its job in the docket is incomplete; fix it by hand"
-                yield Reprinted(record["file"], "failed", (), said)
-            elif match:
+            if match:
                 yield _match_record(folder, record, output)
             else:
-                yield _reprint_record(folder, record, look_in, output)
+                yield _reprint_record(folder, record, search, output)
         except JobError as error:
             said = error.findings[0].message
             yield Reprinted(record["file"], "failed", (), f"its job no longer loads: {said}")
 
 
-def _has_job(record: Record) -> bool:
-    """Whether a record's job has the tables that are looked into before it is loaded."""
-    own = record["job"]
-    tables = [own.get(key) for key in ("delivery", "sharpen", "pictures")]
-    if not all(isinstance(each, dict) for each in tables) or "profile" not in own["delivery"]:
-        return False
-    names = sorted({each["picture"] for each in record["sources"]})
-    pictures = own["pictures"]
-    return sorted(pictures) == names and all(isinstance(pictures[each], dict) for each in names)
-
-
-def _reprint_record(
-    folder: Path, record: Record, look_in: Sequence[Path], output: Path
-) -> Reprinted:
-    found = {each["picture"]: _find_source(folder, each, look_in) for each in record["sources"]}
+def _reprint_record(folder: Path, record: Record, search: Search, output: Path) -> Reprinted:
+    found = {each["picture"]: search.find(folder, each) for each in record["sources"]}
     lost = [each for each in record["sources"] if found[each["picture"]] is None]
     if lost:
         return Reprinted(record["file"], "failed", (), _say_lost(folder, record, lost[0]))
@@ -132,7 +125,7 @@ def _match_record(folder: Path, record: Record, output: Path) -> Reprinted:
         return Reprinted(record["file"], "failed", changes, outcome.message)
     apart, said = _how_far(folder, record, output, outcome.planned.plan)
     if apart and apart[0] > _MATCHED:
-        said += f"; warn: more than {_MATCHED:g} on average, compare them side by side"
+        said += f"; above {_MATCHED:g} on average, so lay the two side by side before you use it"
         return Reprinted(record["file"], "different", changes, said, *apart)
     return Reprinted(record["file"], "matched", changes, said, *apart)
 
@@ -146,18 +139,6 @@ def _offer(folder: Path, record: Record) -> str:
         if state != "whole":
             return f"its master {master['file']} is {state}"
     return "use --match to make it from its master"
-
-
-def _find_source(folder: Path, wanted: Mapping[str, Any], look_in: Sequence[Path]) -> Path | None:
-    """The very bytes that a picture was made from, where they are now."""
-    places: list[Path] = [follow_links(folder / wanted["path"])]
-    for place in look_in:
-        places += sorted(path for path in follow_links(place).rglob("*") if is_file(path))
-    for path in places:
-        same_size = is_file(path) and path.stat().st_size == wanted["bytes"]
-        if same_size and file_sha256(path) == wanted["sha256"]:
-            return path
-    return None
 
 
 def _say_lost(folder: Path, record: Record, wanted: Mapping[str, Any]) -> str:
@@ -197,7 +178,6 @@ def _make_again(
     (outcome,) = make_prints(
         job,
         [adapted(each) for each in plan_prints(job, arrange(job))],
-        replace=True,
         workers=1,
     )
     return outcome
@@ -207,7 +187,7 @@ def _changes(record: Record) -> Iterator[str]:
     """What is not as it was: versions, and the output profile."""
     before, now = record["versions"], versions()
     for name in sorted({*before, *now}):
-        was, is_now = before.get(name, "absent"), now.get(name, "absent")
+        was, is_now = (each.get(name, "not there") for each in (before, now))
         if was != is_now:
             yield f"{name} was {was}, now {is_now}"
     profile = record.get("profile")
@@ -224,20 +204,30 @@ def _how_far(
     old, new = folder / record["file"], output / record["file"]
     if not is_file(old) or file_sha256(old) != record["output"]["sha256"]:
         return (), "the first print is missing or changed, so there is nothing to compare with"
-    images = [pyvips.Image.new_from_file(str(path)) for path in (old, new)]
-    if len({(each.width, each.height, each.bands) for each in images}) > 1 or plan is None:
+    boxes = [each.place.box for each in plan.pictures] if plan is not None else []
+    try:
+        apart = _apart(old, new, boxes)
+    except (OSError, SourceError, pyvips.Error):
+        return (), "the first print cannot be read, so there is nothing to compare with"
+    if not apart:
         return (), "its size or channels differ"
+    return apart, f"dE00 {apart[0]:.3f} on average, {apart[1]:.1f} at most"
+
+
+def _apart(old: Path, new: Path, boxes: Sequence[Box]) -> tuple[float, ...]:
+    """Mean and largest dE00 inside boxes; nothing for two files that cannot be compared."""
+    from sightsize.imaging.source.image_file import open_image
+
+    images = [open_image(path, access="random") for path in (old, new)]
+    if len({(each.width, each.height, each.bands) for each in images}) > 1 or not boxes:
+        return ()
     seen = [each.icc_import(embedded=True, pcs="lab") for each in images]
     apart = seen[0].dE00(seen[1])
-    boxes = [each.place.box for each in plan.pictures]
     parts = [apart.crop(box.left, box.top, box.width, box.height).stats() for box in boxes]
     areas = [box.width * box.height for box in boxes]
-    means, largest = (
-        [float(each(4, 0)[0]) for each in parts],
-        [float(each(1, 0)[0]) for each in parts],
-    )
+    means = [float(each(4, 0)[0]) for each in parts]
     mean = sum(each * area for each, area in zip(means, areas, strict=True)) / sum(areas)
-    return (mean, max(largest)), f"dE00 {mean:.3f} on average, {max(largest):.1f} at most"
+    return mean, max(float(each(1, 0)[0]) for each in parts)
 
 
 def reprint_totals(results: Sequence[Reprinted], output: Path) -> str:
@@ -250,4 +240,4 @@ def reprint_totals(results: Sequence[Reprinted], output: Path) -> str:
 def reprint_line(result: Reprinted) -> str:
     """Return one line about a print made again, and one for each change."""
     lines = [f"{result.state:<11} {result.file}  {result.message}".rstrip()]
-    return "\n".join([*lines, *(f"            {change}" for change in result.changes)])
+    return paragraph([*lines, *(f"            {change}" for change in result.changes)])

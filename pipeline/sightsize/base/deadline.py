@@ -6,7 +6,7 @@ forgotten once it was heard, so past the time it is given again and again. What 
 call without asking ends by itself first.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from threading import Event, Thread
@@ -78,6 +78,16 @@ def check_time() -> None:
     current = _CURRENT.get()
     if current is not None:
         current.check()
+
+
+def time_check() -> Callable[[], None]:
+    """Return what any thread may call in place of ``check_time`` for the print made in this one."""
+    current = _CURRENT.get()
+    return _never_over if current is None else current.check
+
+
+def _never_over() -> None:
+    pass
 
 
 def stop_in_time(image: "pyvips.Image") -> "pyvips.Image":

@@ -4,10 +4,12 @@ import hashlib
 from functools import lru_cache
 from pathlib import Path
 
+from sightsize.base.reading import open_plain
+
 
 def file_sha256(path: Path) -> str:
-    """Return the SHA-256 of a file's bytes."""
-    with path.open("rb") as file:
+    """Return the SHA-256 of a plain file's bytes. Raises OSError, for anything else as well."""
+    with open_plain(path) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 

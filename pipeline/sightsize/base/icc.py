@@ -1,12 +1,24 @@
 """What an ICC profile says of itself: its colour model, its name, its tags (ICC.1)."""
 
 import struct
+from pathlib import Path
 from typing import Literal
+
+from sightsize.base.plain_text import one_line
+from sightsize.base.reading import read_plain
 
 ColourModel = Literal["rgb", "grey", "cmyk"]
 
 _SPACES: dict[bytes, ColourModel] = {b"RGB ": "rgb", b"GRAY": "grey", b"CMYK": "cmyk"}
 _MOST_TAGS = 200
+MOST_PROFILE_BYTES = 16 * 2**20
+"""The largest profiles of printers that were seen have 3 MB, those of wide presses 10."""
+_LONGEST_NAME_BYTES = 1000
+
+
+def read_profile(path: Path) -> bytes:
+    """Return the bytes of a profile's file. Raises OSError, also for one that is too large."""
+    return read_plain(path, MOST_PROFILE_BYTES)
 
 
 def profile_colour(profile: bytes) -> ColourModel | None:
@@ -17,11 +29,19 @@ def profile_colour(profile: bytes) -> ColourModel | None:
     return _SPACES.get(profile[16:20]) if _is_whole(profile) else None
 
 
+def file_colour(path: Path) -> ColourModel | None:
+    """Return the colour model of a profile's file; None too for one that cannot be read."""
+    try:
+        return profile_colour(read_profile(path))
+    except OSError:
+        return None
+
+
 def profile_name(profile: bytes) -> str:
     """Return the description of an ICC profile (tag ``desc``), or ``unnamed``."""
     try:
-        return _description(tags(profile).get(b"desc", b"")) or "unnamed"
-    except struct.error:
+        return one_line(_description(tags(profile)[b"desc"])) or "unnamed"
+    except (KeyError, struct.error):
         return "unnamed"
 
 
@@ -36,9 +56,10 @@ def has_perceptual_table(profile: bytes) -> bool:
         return False
 
 
-def tags(profile: bytes) -> dict[bytes, bytes]:
-    """Return the data of each tag. Raises struct.error when the table is cut short."""
-    return {name: profile[offset : offset + size] for name, offset, size in _table(profile)}
+def tags(profile: bytes) -> dict[bytes, memoryview]:
+    """Return the data of each tag, not copied. Raises struct.error for a table cut short."""
+    whole = memoryview(profile)
+    return {name: whole[offset : offset + size] for name, offset, size in _table(profile)}
 
 
 def _table(profile: bytes) -> list[tuple[bytes, int, int]]:
@@ -58,9 +79,12 @@ def _is_whole(profile: bytes) -> bool:
     return profile[36:40] == b"acsp" and bool(table) and within
 
 
-def _description(tag: bytes) -> str:
-    if tag[:4] == b"mluc":
+def _description(tag: memoryview) -> str:
+    if bytes(tag[:4]) == b"mluc":
         length, offset = struct.unpack_from(">II", tag, 20)
-        return tag[offset : offset + length].decode("utf-16-be", "replace").strip("\0 ")
-    (length,) = struct.unpack_from(">I", tag, 8)
-    return tag[12 : 12 + length].decode("ascii", "replace").strip("\0 ")
+        encoding = "utf-16-be"
+    else:
+        (length,) = struct.unpack_from(">I", tag, 8)
+        offset, encoding = 12, "ascii"
+    name = bytes(tag[offset : offset + min(length, _LONGEST_NAME_BYTES)])
+    return name.decode(encoding, "replace").strip("\0 ")

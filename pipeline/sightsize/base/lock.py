@@ -103,11 +103,15 @@ def _stands_at(path: Path, descriptor: int) -> bool:
 
 
 def _let_go(path: Path, descriptor: int) -> None:
-    """Remove the file while it is still locked; where an open file cannot be, afterwards."""
-    if os.name == "posix":
+    """Remove the file while it is still locked; where an open file cannot be, afterwards.
+
+    Another that stands there by now is left: the folder was renamed, and another run has its name.
+    """
+    ours = _stands_at(path, descriptor)
+    if ours and os.name == "posix":
         path.unlink(missing_ok=True)
     os.close(descriptor)
-    if os.name != "posix":
+    if ours and os.name != "posix":
         with suppress(OSError):
             path.unlink()
 

@@ -6,6 +6,7 @@ import re
 from contextlib import suppress
 from pathlib import Path
 
+from sightsize.base.reading import read_plain
 from sightsize.errors import UnitError
 
 _MIB = 2**20
@@ -19,7 +20,9 @@ _UNIT_BYTES = {
 }  # fmt: skip
 """SI prefixes, and binary ones of IEC 80000-13."""
 
-_SIZE = re.compile(r"\s*(?P<number>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>[A-Za-z]*)\s*")
+_MOST_BYTES = 2**50
+_LONGEST_SAID = 40
+_SIZE = re.compile(r"\s*(?P<number>[0-9]+(?:\.[0-9]*)?|\.[0-9]+)\s*(?P<unit>[A-Za-z]*)\s*")
 _CONTROL_GROUP_LIMIT = Path("/sys/fs/cgroup/memory.max")
 
 
@@ -37,10 +40,14 @@ def share_one_heap() -> None:
 def parse_size_bytes(text: str) -> int:
     """Return the bytes of a size such as ``2 GiB``. Raises UnitError."""
     match = _SIZE.fullmatch(text)
+    said = repr(text if len(text) <= _LONGEST_SAID else f"{text[:_LONGEST_SAID]}...")
     if match is None or match["unit"] not in _UNIT_BYTES:
         units = ", ".join(_UNIT_BYTES)
-        raise UnitError(f"{text!r} is not a memory size: write a number and a unit ({units})")
-    return round(float(match["number"]) * _UNIT_BYTES[match["unit"]])
+        raise UnitError(f"{said} is not a memory size: write a number and a unit ({units})")
+    size = float(match["number"]) * _UNIT_BYTES[match["unit"]]
+    if size > _MOST_BYTES:
+        raise UnitError(f"{said} is more than any machine has: write at most 1024 TiB")
+    return round(size)
 
 
 def machine_bytes() -> int | None:
@@ -48,7 +55,7 @@ def machine_bytes() -> int | None:
     sizes = []
     if hasattr(os, "sysconf") and "SC_PHYS_PAGES" in os.sysconf_names:
         sizes.append(os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE"))
-    if _CONTROL_GROUP_LIMIT.is_file():
-        limit = _CONTROL_GROUP_LIMIT.read_text(encoding="ascii").strip()
+    with suppress(OSError):  # no such limit here
+        limit = read_plain(_CONTROL_GROUP_LIMIT, _LONGEST_SAID).strip()
         sizes += [int(limit)] if limit.isdigit() else []
-    return min(sizes, default=None)
+    return min((size for size in sizes if size > 0), default=None)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
-from sightsize.base.units import Written, parse_length_mm
+from sightsize.base.units import MOST_CHARACTERS, Written, parse_length_mm, short_text
 from sightsize.errors import UnitError
 
 STANDARD_NAMES = (
@@ -82,11 +82,12 @@ def parse_size_mm(text: str) -> tuple[Fraction, Fraction]:
 
 
 def _parse_sides(text: str) -> tuple[Fraction, Fraction]:
-    match = _SIZE.fullmatch(text.strip())
+    is_long = len(text.strip()) > 2 * MOST_CHARACTERS
+    match = None if is_long else _SIZE.fullmatch(text.strip())
     if match is None:
         raise UnitError(
-            f"{text!r} is not a paper size; write width x height with a unit, as in '12x10 in', "
-            "or a standard name such as 'iso_a4_210x297mm'"
+            f"{short_text(text)} is not a paper size; write width x height with a unit, as in "
+            "'12x10 in', or a standard name such as 'iso_a4_210x297mm'"
         )
     width, height = match["width"], match["height"]
     if not _unit(height):

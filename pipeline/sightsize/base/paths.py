@@ -55,10 +55,19 @@ def is_folder(path: Path) -> bool:
         return False
 
 
+def _stands(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
+
+
 def say_missing(path: Path) -> str:
     """Return what is wrong with a path that is no file, and what to do."""
     if is_folder(path):
         return f"{path} is a folder; name a file in it"
+    if _stands(path):
+        return f"{path} is a pipe or a device, not a picture file; name a file"
     guess = _guess_name(path)
     remedy = f"did you mean {guess!r}?" if guess else "put it there or correct the path"
     return f"there is no file {path}; {remedy}"

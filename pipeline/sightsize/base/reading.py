@@ -6,13 +6,13 @@ A pipe would wait for ever, a device or a file of ``/proc`` may never end.
 import errno
 import os
 import stat
+from io import FileIO
 from pathlib import Path
-from typing import BinaryIO
 
 from sightsize.base.units import bytes_text
 
 
-def open_plain(path: Path) -> BinaryIO:
+def open_plain(path: Path) -> FileIO:
     """Open a plain file for reading, not buffered. Raises OSError, for anything else as well."""
     # Without O_NONBLOCK, opening a pipe that nobody writes to would wait.
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)

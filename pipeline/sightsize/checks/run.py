@@ -31,6 +31,8 @@ def check_file(file: FilePlan[UnopenedPicture], job_file: str) -> Iterator[Findi
     for each in (*of_scope("opening"), *of_scope("sheet")):
         for placed in file.pictures:
             yield from each.find(placed, placed.request, job_file)
+    for each in of_scope("file"):
+        yield from each.find(file, file.request, job_file)
 
 
 def check_opened(file: FilePlan[PicturePlan], job_file: str) -> Iterator[Finding]:

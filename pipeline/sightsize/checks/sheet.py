@@ -1,4 +1,4 @@
-"""Checks of the sheet: whether the picture stands well on it, and it goes into the frame."""
+"""Checks of the sheet: whether pictures stand well on it, and it fits the frame and its file."""
 
 from collections.abc import Iterator
 from fractions import Fraction
@@ -8,10 +8,12 @@ from sightsize.checks.lengths import apart, at_least
 from sightsize.checks.registry import check, say
 from sightsize.plan.layout import least_margins, rebate_room, short_margins
 from sightsize.plan.picture import AnyPicture
-from sightsize.plan.sheet import PlacedPicture
+from sightsize.plan.sheet import FilePlan, PlacedPicture
 
 _FILE_PPI = (100, 1440)
 """What lies beyond these is a slip more often than not: common practice."""
+_LONGEST_JPEG_PX = 65_500
+"""JPEG_MAX_DIMENSION in the jmorecfg.h of libjpeg and libjpeg-turbo; 16 bits would hold 65,535."""
 
 
 @check(
@@ -111,4 +113,43 @@ def _file_resolution(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
             "warn",
             f"the file would have {ppi:g} ppi; labs ask for {least} to {most} ppi, usually 300.",
             "Use the resolution your lab asks for.",
+        )
+
+
+@check(
+    "sheet-size",
+    "file",
+    "delivery.resolution",
+    "a sheet larger than the job's limit",
+    "refuse",
+    is_acceptable=False,
+)
+def _sheet_size(file: FilePlan[AnyPicture]) -> Iterator[Finding]:
+    width, height = file.sheet.stock.size_px
+    megapixels, limit = width * height / 1e6, file.request.limits.sheet_megapixels
+    if megapixels > limit:
+        yield say(
+            "refuse",
+            f"the sheet would have {width:,} x {height:,} px, {megapixels:,.2f} megapixels; the "
+            f"limit is {limit:,g}.",
+            "Lower delivery.resolution, correct paper.size, or raise limits.sheet_megapixels if "
+            "the sheet really is that large.",
+        )
+
+
+@check(
+    "jpeg-size",
+    "file",
+    "delivery.format",
+    "a sheet longer than a JPEG can be",
+    "refuse",
+    is_acceptable=False,
+)
+def _jpeg_size(file: FilePlan[AnyPicture]) -> Iterator[Finding]:
+    longest = max(file.sheet.stock.size_px)
+    if file.delivery.format == "jpeg" and longest > _LONGEST_JPEG_PX:
+        yield say(
+            "refuse",
+            f"the sheet is {longest:,} px long, and a JPEG can have {_LONGEST_JPEG_PX:,} at most.",
+            'Write format = "tiff", or lower delivery.resolution.',
         )

@@ -2,12 +2,11 @@
 
 from collections.abc import Sequence
 
-import typer
-
+from sightsize.base.terminal import say_lines
 from sightsize.report.explain import explain_text
 
 
 def run(words: Sequence[str]) -> int:
     """Explain what the words name; list all keys without any. Raises UnknownKeyError."""
-    typer.echo(explain_text(" ".join(words) or None))
+    say_lines(explain_text(" ".join(words) or None))
     return 0

@@ -2,17 +2,16 @@
 
 from pathlib import Path
 
-import typer
-
+from sightsize.base.terminal import say
+from sightsize.base.words import count_text
 from sightsize.job.starter import write_starter
-from sightsize.report.text import count_text
 
 
 def run(folder: Path, job: Path) -> int:
     """Write the job. Raises StarterError."""
     count = write_starter(folder, job)
     pictures = count_text(count, "picture")
-    typer.echo(
+    say(
         f"wrote {job} with {pictures}; fill in the mat opening and the paper, then run: "
         f"sightsize check {job}"
     )

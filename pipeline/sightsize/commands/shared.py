@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from sightsize.base.findings import in_order
-from sightsize.errors import JobError, SightsizeError, reason_of
+from sightsize.base.terminal import say, say_lines
+from sightsize.errors import JobError, OutOfTimeError, SightsizeError, reason_of
 
 if TYPE_CHECKING:
     from sightsize.base.findings import Finding
@@ -24,6 +25,18 @@ def load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
 
     Raises JobError with all that is wrong: in the file, and with the names of its prints.
     """
+    from sightsize.base.alarm import Alarm
+    from sightsize.job.bounds import reading_seconds, say_slow
+
+    seconds = reading_seconds(path)
+    try:
+        with Alarm(seconds, "the job takes too long to read"):
+            return _load(path)
+    except OutOfTimeError:
+        raise JobError([say_slow(path, seconds)]) from None
+
+
+def _load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
     from sightsize.checks.run import check_ids
     from sightsize.job.load import load_job
     from sightsize.plan.arrange import arrange
@@ -57,15 +70,18 @@ def load_and_report(
             echo_json({"job": str(path), "findings": as_data(error.findings), "prints": []})
         else:
             for finding in error.findings:
-                typer.echo(finding.sentence())
+                say(finding.sentence())
         raise typer.Exit(error.exit_code) from None
 
 
-def open_docket(folder: Path) -> "Docket":
-    """Return the docket of an output folder, with no record where there is none."""
+def open_docket(folder: Path, *, whole: bool = True) -> "Docket":
+    """Return the docket of an output folder, with no record where there is none.
+
+    Raises DocketError, for a single spoilt record only if it must be ``whole``.
+    """
     from sightsize.docket.store import NAME, Docket
 
-    return Docket(folder / NAME)
+    return Docket(folder / NAME, whole=whole)
 
 
 def as_data(findings: "Sequence[Finding]") -> list[dict[str, Any]]:
@@ -77,7 +93,7 @@ def echo_json(data: object) -> None:
     """Print data as JSON."""
     from sightsize.report.data import as_json
 
-    typer.echo(as_json(data))
+    say_lines(as_json(data))
 
 
 @contextmanager

@@ -5,25 +5,23 @@ written to XMP, and to Exif in a JPEG. Camera facts, position and serial numbers
 unless the job asks for the last two.
 """
 
-import re
 import struct
-import xml.etree.ElementTree as ET
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from xml.sax.saxutils import escape
 
+from sightsize.base.plain_text import plain_text
+from sightsize.base.reading import open_plain
 from sightsize.base.tiff_words import decoded_text, text_places, texts
+from sightsize.delivery.xmp_words import xmp_words
 
 _TIFF_TAGS = {0x010E: "caption", 0x013B: "creator", 0x8298: "copyright"}
 _IPTC_RECORDS = {120: "caption", 80: "creator", 116: "copyright"}
-_XMP_NAMES = {"description": "caption", "creator": "creator", "rights": "copyright"}
-_DC = "{http://purl.org/dc/elements/1.1/}"
-_RDF = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}"
+_MOST_DATA_SETS = 10_000
 _LONGEST_KEPT = 16_000
 """Bytes of one word in XML: all three must fit the one segment of 64 KiB that a JPEG has."""
 _EXIF_WITHIN = 2**17
-_NOT_IN_XML = re.compile(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]")
 
 
 @dataclass(frozen=True)
@@ -37,8 +35,8 @@ class Captions:
 
 def read_captions(path: Path, exif: bytes, xmp: bytes, iptc: bytes) -> Captions:
     """Return the words found in a file and in its metadata blocks (empty bytes for none)."""
-    sources = [_from_xmp(xmp), texts(BytesIO(exif.removeprefix(b"Exif\0\0")), _TIFF_TAGS)]
-    with path.open("rb") as file:
+    sources = [xmp_words(xmp), texts(BytesIO(exif.removeprefix(b"Exif\0\0")), _TIFF_TAGS)]
+    with open_plain(path) as file:
         sources.append(texts(file, _TIFF_TAGS))
     sources.append(_from_iptc(iptc))
     words: dict[str, str] = {}
@@ -51,7 +49,7 @@ def read_captions(path: Path, exif: bytes, xmp: bytes, iptc: bytes) -> Captions:
 
 def _tidy(text: str) -> str:
     """Text as XML can hold it, cut where it would not fit a JPEG."""
-    text = _NOT_IN_XML.sub("", text).strip()
+    text = plain_text(text[:_LONGEST_KEPT]).strip()
     while len(escape(text).encode()) > _LONGEST_KEPT:
         text = text[: len(text) * 9 // 10]
     return text
@@ -76,26 +74,13 @@ def write_exif_words(path: Path, captions: Captions) -> None:
             file.write(getattr(captions, name).encode().ljust(length, b"\0"))
 
 
-def _from_xmp(xmp: bytes) -> dict[str, str]:
-    words: dict[str, str] = {}
-    if not xmp or b"<!DOCTYPE" in xmp or b"<!ENTITY" in xmp:
-        return words
-    try:
-        root = ET.fromstring(xmp.decode("utf-8", "replace").strip("\0 \t\r\n\ufeff"))
-    except ET.ParseError:
-        return words
-    for name, word in _XMP_NAMES.items():
-        for node in root.iter(_DC + name):
-            items = [item.text or "" for item in node.iter(_RDF + "li")]
-            words[word] = ", ".join(filter(None, items[:1] if name != "creator" else items))
-    return words
-
-
 def _from_iptc(iptc: bytes) -> dict[str, str]:
     """Application record 2 of IPTC-IIM: marker 1C, record, data set, 16-bit length, text."""
     words: dict[str, list[str]] = {}
     at = iptc.find(b"\x1c\x02")
-    while 0 <= at <= len(iptc) - 5 and iptc[at : at + 1] == b"\x1c":
+    for _ in range(_MOST_DATA_SETS):
+        if not 0 <= at <= len(iptc) - 5 or iptc[at : at + 1] != b"\x1c":
+            break
         record, data_set, length = struct.unpack_from(">BBH", iptc, at + 1)
         if length & 0x8000:
             break

@@ -5,61 +5,57 @@ and then looking: what fails never had the name.
 """
 
 import os
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace as replace_fields
+from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
+
+import pyvips
 
 from sightsize.base.atomic import part_of
 from sightsize.base.deadline import check_time, stop_in_time
 from sightsize.base.findings import Finding
 from sightsize.base.hashes import file_sha256, unchanged_sha256
-from sightsize.base.paths import is_file, places
+from sightsize.base.paths import is_file
 from sightsize.checks.finished import FinishedPicture
 from sightsize.checks.run import check_finished
 from sightsize.delivery.delivered import Delivered, Master
 from sightsize.delivery.encode import write_file
+from sightsize.delivery.ground import Ground
 from sightsize.delivery.metadata import captions_of, identity_of, save_tiff, tag
 from sightsize.delivery.verify import Seen, verify_file, verify_master
 from sightsize.errors import DeliveryError, SourceError
 from sightsize.imaging.analysis.study import Study
 from sightsize.imaging.colour.master_colour import master_profile
-from sightsize.imaging.render import master_image
-from sightsize.plan.file_names import MASTERS, files_of
+from sightsize.imaging.render import master_image, render
+from sightsize.plan.file_names import files_of
 from sightsize.plan.identity import print_identity
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
 
 
-def deliver(
-    file: FilePlan[PicturePlan],
-    folder: Path,
-    sources: Set[Path],
-    *,
-    replace: bool,
-    noted: tuple[str, str] | None = None,
-) -> Delivered:
-    """Make a print under its final name in ``folder``, with its masters where they are wanted.
+def deliver(file: FilePlan[PicturePlan], ground: Ground) -> Delivered:
+    """Make a print under its final name, with its masters where they are wanted.
 
-    ``sources`` are the resolved paths of the job's pictures, which are never written. A print
-    whose masters are wanted is always made, and the masters with it. ``noted`` are the identity
-    and the SHA-256 with which a print of this name was delivered before. Raises DeliveryError,
-    SourceError or pyvips.Error; no file is then left under a final name, and one that stood there
-    before stays as it was.
+    One that stands there whole is kept, and so are its masters. Raises DeliveryError, SourceError
+    or pyvips.Error; no file is then left under a final name, and one that stood there before stays
+    as it was.
     """
-    targets = files_of(file, folder)
-    target = targets[0]
+    targets = files_of(file, ground.folder)
     for each in targets:
-        _refuse_sources(each, sources)
+        ground.refuse_protected(each)
     before = _stamps(file)
     hashes = {source: unchanged_sha256(source) for source in before}
     identity = print_identity(file, hashes)
-    if noted is not None and noted[0] == identity and not replace:
-        _refuse_altered(target, noted[1])
-    standing = _find_standing(target, file, identity, replace)
-    if standing is not None and targets == [target]:
-        return _describe(target, "kept", (), identity, hashes, standing)
+    standing = _find_standing(targets[0], file, identity, ground)
+    if standing is None:
+        ground.refuse_strange(targets[0])
+    else:
+        masters = _find_masters(file, targets[1:], identity, ground)
+        if masters is not None:
+            return _describe(targets[0], "kept", (), identity, hashes, standing, masters)
     for each in targets[1:]:
         _make_folder(each.parent)
     parts = [part_of(each) for each in targets]
@@ -68,47 +64,52 @@ def deliver(
         masters = _write_masters(file, found, parts[1:], identity)
         _refuse_changed(before, _stamps(file))
         findings = _findings(file, found, seen)
-        if standing is not None and noted is None and not replace:
-            _refuse_altered(target, file_sha256(parts[0]))
-        for path, master in zip(targets[1:], masters, strict=True):
-            _refuse_another_master(path, master, replace)
         check_time()
-        for part, path in zip(reversed(parts), reversed(targets), strict=True):
-            part.replace(path)
+        ground.put(parts, targets)
+    except (OSError, SourceError, pyvips.Error):
+        _refuse_changed(before, _stamps(file))  # which then is why
+        raise
     finally:
         for part in parts:
             part.unlink(missing_ok=True)
     for each in targets:
         _flush(each.parent)
-    done = _describe(target, "made", findings, identity, hashes, seen)
-    return replace_fields(done, masters=masters)
-
-
-def _refuse_altered(target: Path, sha256: str) -> None:
-    """Refuse to keep or write over a print that somebody has worked on."""
-    if is_file(target) and file_sha256(target) != sha256:
-        raise DeliveryError(
-            f"{target.name} was changed after it was made; use --replace to make it again, or "
-            "move it away"
-        )
+    return _describe(targets[0], "made", findings, identity, hashes, seen, masters)
 
 
 def _find_standing(
-    target: Path, file: FilePlan[PicturePlan], identity: str, replace: bool
+    target: Path, file: FilePlan[PicturePlan], identity: str, ground: Ground
 ) -> Seen | None:
-    """What stands under a print's name if it is that print, whole; anything else is refused."""
-    if not os.path.lexists(target):
+    """What stands under a print's name if it is that print, whole and as it was delivered."""
+    if not _is_whole(target, identity, ground):
         return None
-    if not target.is_symlink() and identity_of(target) == identity:
-        seen = verify_file(target, file)
-        if not seen.differences:
-            return seen
-    if not replace:
-        raise DeliveryError(
-            f"{target.name} exists and was made with other settings or by another version; use "
-            "--replace to make it again, or move it away"
-        )
-    return None
+    seen = verify_file(target, file)
+    return None if seen.differences else seen
+
+
+def _is_whole(path: Path, identity: str, ground: Ground) -> bool:
+    """Whether a file says that it is the print or the master wanted, and was not worked on."""
+    if path.is_symlink() or not is_file(path) or identity_of(path) != identity:
+        return False
+    return not ground.is_altered(path, identity)
+
+
+def _find_masters(
+    file: FilePlan[PicturePlan], targets: Sequence[Path], identity: str, ground: Ground
+) -> tuple[Master, ...] | None:
+    """The masters that stand beside a print that is kept; None unless all are there, whole."""
+    masters: list[Master] = []
+    pictures = file.pictures if targets else ()
+    for placed, path in zip(pictures, targets, strict=True):
+        if not _is_whole(path, identity, ground):
+            return None
+        found = render(placed.picture, file.delivery).found
+        image = master_image(placed.picture, file.delivery, found)
+        seen = verify_master(path, image, master_profile(image.bands))
+        if seen.differences:
+            return None
+        masters.append(_master(placed.picture, found, path, seen))
+    return tuple(masters)
 
 
 def _write_sheet(
@@ -142,7 +143,7 @@ def _write_master(
     """Write and verify a picture's master."""
     source, image = plan.look.picture.source, master_image(plan, file.delivery, found)
     profile = master_profile(image.bands)
-    delivery = replace_fields(
+    delivery = replace(
         file.delivery, format="tiff", bit_depth=16, profile="", ppi=plan.crop.effective_ppi
     )
     image = stop_in_time(tag(image, delivery, profile, source, captions_of(source), identity))
@@ -150,9 +151,14 @@ def _write_master(
     _flush(part)
     seen = verify_master(part, image, profile)
     _refuse_differences(f"the master of {file.name}", seen)
+    return _master(plan, found, part, seen)
+
+
+def _master(plan: PicturePlan, found: Study, path: Path, seen: Seen) -> Master:
+    """The facts of a master that stands at ``path``."""
     sharpening = found.sharpening if plan.sharpen is not None and plan.sharpen.is_measured else None
     return Master(
-        sha256=file_sha256(part),
+        sha256=file_sha256(path),
         pixels_sha256=seen.pixels_sha256,
         gain=sharpening.gain if sharpening else None,
         noise_floor=sharpening.noise_floor if sharpening else None,
@@ -160,28 +166,18 @@ def _write_master(
 
 
 def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(exist_ok=True)
-    except FileExistsError:
+    with suppress(FileExistsError):
+        folder.mkdir()
+    if folder.is_symlink() or not folder.is_dir():
+        what = "a link" if folder.is_symlink() else "not a folder"
         raise DeliveryError(
-            f"{folder.name} is not a folder, so masters cannot be kept in it; move it away"
-        ) from None
+            f"{folder.name} is {what}, so masters cannot be kept in it; move it away"
+        )
 
 
 def _refuse_differences(what: str, seen: Seen) -> None:
     if seen.differences:
         raise DeliveryError(f"{what} was not written as planned: {seen.differences[0].message}")
-
-
-def _refuse_another_master(path: Path, master: Master, replace: bool) -> None:
-    """Refuse to write over a master of other bytes, which somebody may have worked on."""
-    if replace or not os.path.lexists(path):
-        return
-    if path.is_symlink() or not is_file(path) or file_sha256(path) != master.sha256:
-        raise DeliveryError(
-            f"{MASTERS}/{path.name} exists and is not this print's master; use --replace to make "
-            "it again, or move it away"
-        )
 
 
 def _stamps(file: FilePlan[PicturePlan]) -> dict[Path, tuple[int, int]]:
@@ -215,6 +211,7 @@ def _describe(
     identity: str,
     sources: Mapping[Path, str],
     seen: Seen,
+    masters: tuple[Master, ...],
 ) -> Delivered:
     return Delivered(
         path=target,
@@ -225,6 +222,7 @@ def _describe(
         sources=sources,
         sha256=file_sha256(target),
         pixels_sha256=seen.pixels_sha256,
+        masters=masters,
     )
 
 
@@ -248,11 +246,6 @@ def _findings(
         if each.level == "refuse":
             raise DeliveryError(each.sentence().removeprefix("refuse "))
     return findings
-
-
-def _refuse_sources(target: Path, sources: Set[Path]) -> None:
-    if sources & places(target):
-        raise DeliveryError(f"{target.name} is a source picture of this job; choose another name")
 
 
 def _flush(path: Path) -> None:

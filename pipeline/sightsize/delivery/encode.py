@@ -1,7 +1,7 @@
 """A sheet encoded: JPEG or TIFF with its tags."""
 
+import os
 import struct
-from mmap import mmap
 from pathlib import Path
 
 import pyvips
@@ -15,6 +15,10 @@ from sightsize.imaging.render import sheet_image
 from sightsize.plan.estimates import coding_bytes
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
+
+_START_OF_IMAGE_BYTES = 2
+"""Those of the marker that every JPEG begins with."""
+_MOVED_BYTES = 2**20
 
 
 def write_file(file: FilePlan[PicturePlan], part: Path, identity: str) -> tuple[Study, ...]:
@@ -45,11 +49,19 @@ def write_file(file: FilePlan[PicturePlan], part: Path, identity: str) -> tuple[
 
 
 def _insert_jfif(path: Path, ppi: int) -> None:
-    """Put a JFIF 1.02 header with the density in front; libvips leaves it out beside Exif."""
+    """Put a JFIF 1.02 header with the density in front; libvips leaves it out beside Exif.
+
+    The file moves on by the header's length, a block at a time from its end.
+    """
     header = b"\xff\xe0" + struct.pack(">H5sHBHHBB", 16, b"JFIF\0", 0x0102, 1, ppi, ppi, 0, 0)
-    size = path.stat().st_size
     with path.open("r+b") as file:
-        file.truncate(size + len(header))
-        with mmap(file.fileno(), 0) as held:
-            held.move(2 + len(header), 2, size - 2)
-            held[2 : 2 + len(header)] = header
+        end = file.seek(0, os.SEEK_END)
+        while end > _START_OF_IMAGE_BYTES:
+            start = max(end - _MOVED_BYTES, _START_OF_IMAGE_BYTES)
+            file.seek(start)
+            block = file.read(end - start)
+            file.seek(start + len(header))
+            file.write(block)
+            end = start
+        file.seek(_START_OF_IMAGE_BYTES)
+        file.write(header)

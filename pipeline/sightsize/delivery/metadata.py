@@ -13,7 +13,9 @@ from sightsize.delivery.captions import (
     read_captions,
     xmp_packet,
 )
+from sightsize.errors import SourceError
 from sightsize.imaging.raster.header_fields import blob, set_blob, text
+from sightsize.imaging.source.image_file import open_image
 from sightsize.model.settings import Delivery
 
 _BIG_TIFF_ABOVE = 3 * 2**30
@@ -31,8 +33,8 @@ def captions_of(source: Path) -> Captions:
 def identity_of(path: Path) -> str:
     """Return the identity that a file carries, empty when it has none or is no picture."""
     try:
-        image = pyvips.Image.new_from_file(str(path), access="sequential")
-    except pyvips.Error:
+        image = open_image(path)
+    except (OSError, SourceError, pyvips.Error):
         return ""
     return identity_in_xmp(blob(image, "xmp-data"))
 
@@ -40,8 +42,8 @@ def identity_of(path: Path) -> str:
 def _header(source: Path) -> pyvips.Image:
     """A source as libvips opens it, for its words; an empty picture for raw files it cannot."""
     try:
-        return pyvips.Image.new_from_file(str(source), access="sequential")
-    except pyvips.Error:
+        return open_image(source)
+    except (SourceError, pyvips.Error):
         return pyvips.Image.black(1, 1)
 
 

@@ -7,20 +7,29 @@ from typing import Any
 from sightsize.base.paths import follow_links
 from sightsize.docket.store import Record
 from sightsize.model.header import Header
+from sightsize.model.picture import Picture
 from sightsize.plan.file_names import masters_of
 from sightsize.plan.identity import print_identity
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
 
 
-def recall_header(record: Record | None, source: Path, folder: Path) -> Header | None:
-    """Return the header that a record holds of a source, None when the file is another now."""
-    noted = _find_source(record, source, folder)
-    if noted is None or not noted["header"] or not _is_same(source, noted):
+def recall_header(record: Record | None, picture: Picture, folder: Path) -> Header | None:
+    """Return the header that a record holds of a picture's source.
+
+    None when the file is another now, or the record does not say all that the picture asks for: the
+    file itself is asked then.
+    """
+    noted = _find_source(record, picture.source, folder)
+    if noted is None or not _is_same(picture.source, noted):
+        return None
+    header = noted["header"]
+    asked = any(camera.serial for camera in picture.cameras)
+    if header.get("bytes") != noted["bytes"] or (asked and "camera_serial" not in header):
         return None
     try:
-        return Header(**noted["header"])
-    except TypeError:  # not all of a header: the file itself is asked
+        return Header(**header)
+    except TypeError:  # not all of a header
         return None
 
 

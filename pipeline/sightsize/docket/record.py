@@ -12,6 +12,7 @@ from sightsize import __version__
 from sightsize.base.hashes import unchanged_sha256
 from sightsize.delivery.delivered import Master
 from sightsize.docket.store import Record, relative
+from sightsize.docket.versions import without_serials
 from sightsize.model.settings import BUILT_IN_PROFILES
 from sightsize.plan.file_names import masters_of
 from sightsize.plan.picture import PicturePlan
@@ -26,9 +27,12 @@ _PACKAGES = ("pyvips", "pyvips-binary", "numpy", "scipy", "rawpy")
 def print_record(
     file: FilePlan[PicturePlan], delivered: "Delivered", seconds: float, folder: Path
 ) -> Record:
-    """Return the record of a print that was delivered into ``folder``."""
+    """Return the record of a print that was delivered into ``folder``.
+
+    It has the serial numbers of cameras only where the job keeps them.
+    """
     output = delivered.path.stat()
-    return {
+    record = {
         "file": file.name,
         "made": datetime.now(UTC).isoformat(timespec="seconds"),
         "seconds": round(seconds, 3),
@@ -48,6 +52,7 @@ def print_record(
         **_master_records(file, delivered),
         "job": _own_job(file, folder),
     }
+    return without_serials(record)
 
 
 def _source(plan: PicturePlan, hashes: Mapping[Path, str], folder: Path) -> dict[str, Any]:
@@ -143,12 +148,21 @@ def _decimal(number: Any) -> float:
 
 
 def _own_job(file: FilePlan[PicturePlan], folder: Path) -> dict[str, Any]:
-    """A print's own job with its file's name, and with its paths written from the docket."""
+    """A print's own job with its file's name, and with its paths written from the docket.
+
+    The camera that a picture was found to be from is named, so that no serial number is needed.
+    """
     own = file.request.own_job
-    sources = {each.request.look.picture.name: each.request.look.picture for each in file.pictures}
-    pictures = {
-        name: {**facts, "source": relative(sources[name].source, folder)}
-        for name, facts in own["pictures"].items()
-    }
+    plans = {each.picture.look.picture.name: each.picture for each in file.pictures}
+    pictures, cameras = {}, {}
+    for name, facts in own["pictures"].items():
+        source, camera = plans[name].look.picture.source, plans[name].dust_of
+        pictures[name] = {**facts, "source": relative(source, folder)}
+        dust = own["cameras"][camera].get("dust") if camera else None
+        if dust:
+            pictures[name]["camera"] = camera
+            cameras[camera] = {"dust": dust}
     delivery = {**own["delivery"], "name": Path(file.name).stem}
-    return {**own, "delivery": delivery, "pictures": pictures}
+    kept = {key: table for key, table in own.items() if key != "cameras"}
+    named = {"cameras": cameras} if cameras else {}
+    return {**kept, "delivery": delivery, **named, "pictures": pictures}

@@ -1,162 +1,177 @@
 """The docket: what a run leaves beside its prints, enough to make each of them again.
 
-It is TOML for people and for programs, one table a print in the order in which they were made, and
-is replaced as a whole each time a print is finished. A hidden mirror in JSON, read a hundred
-times faster, stands beside it; it counts only as long as the docket is the one it mirrors.
+It is TOML for people and for programs, one table a print in the order in which they were made. A
+run notes each print as it is finished in a hidden file beside it, and writes the docket itself when
+it ends. A run that was killed leaves its notes, which are read with the docket and written into it
+by the next run.
 """
 
-import json
 import os
-import re
-import tomllib
-from functools import cache
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
-from typing import Any
-
-import tomli_w
-from jsonschema import Draft202012Validator
+from types import TracebackType
+from typing import Self
 
 from sightsize.base.atomic import write_whole
 from sightsize.base.findings import key_text
-from sightsize.base.paths import is_folder
-from sightsize.base.schemas import Node, schema_file
-from sightsize.docket.versions import VERSION, of_today
-from sightsize.errors import DocketError
+from sightsize.docket import docket_file, hidden_file
+from sightsize.docket.docket_file import NAME, Contents, Text, record_shape
+from sightsize.docket.versions import Record, without_serials
+from sightsize.errors import DocketError, SightsizeError, reason_of
 
-Record = dict[str, Any]
+__all__ = ["NAME", "Docket", "Record", "relative"]
 
-NAME = "docket.toml"
-_MIRROR = ".docket.json"
-_KINDS = {
-    "object": dict,
-    "array": list,
-    "string": str,
-    "integer": int,
-    "number": int | float,
-}
 _KEPT = ("measured", "masters")
 """What a record hands on to one of the same print."""
-_HEAD = f"""\
-# The docket of this folder's prints; sightsize adds each print as it is finished.
-# Measure the sheets that come back, and add the result below a print's other tables:
-#   [prints.measured]
-#   on = "2026-05-04"
-#   width = "190.2 mm"
-#   height = "250.5 mm"
-docket = {VERSION}
-"""
+_MOST_SAID = 5
 
 
 class Docket:
-    """The records of a folder, by file name."""
+    """The records of a folder, by file name.
 
-    def __init__(self, path: Path) -> None:
-        """Read a docket; one that is not there has no records. Raises DocketError."""
+    A run that notes prints enters it, and closes it when it ends, in whatever way. Without that it
+    is only read.
+    """
+
+    def __init__(self, path: Path, *, whole: bool = True) -> None:
+        """Read a docket; one that is not there has no records. Raises DocketError.
+
+        Unless it must be ``whole``, records that are spoilt stop no other; ``faults`` are sentences
+        about them.
+        """
         self.path = path
-        self.records: dict[str, Record] = _read(path)
-        self._blocks: dict[str, str] = {}
+        self._hidden = path.with_name(hidden_file.NAME)
+        # It is read first: a run that ends meanwhile writes the docket before it.
+        hidden = hidden_file.read_hidden(self._hidden)
+        standing = docket_file.read_text(path)
+        mirrored = hidden.mirrored(standing.sha256)
+        self._is_mirrored = mirrored is not None
+        contents = _parsed(path, standing) if mirrored is None else Contents(mirrored)
+        self._sha256, self._standing, self.faults = standing.sha256, *contents
+        if whole:
+            _refuse_faults(self.faults)
+        self._noted = hidden.noted()
+        self._goes_on = hidden.is_ours
+        self._blocks: dict[str, tuple[Record, str]] = {}
+        self.records = _laid_over(self._standing, self._noted)
+
+    def __enter__(self) -> Self:
+        """Begin to note prints. Raises DocketError where a file of the docket is a link."""
+        hidden_file.refuse_links(self.path, self._hidden)
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        """Close the docket, whatever has ended the run."""
+        self.close()
 
     def note(self, record: Record) -> None:
-        """Add a print, in place of an earlier one of its name, and write the docket.
+        """Note a print, in place of an earlier one of its name, and have that on the disk.
 
         What somebody measured on the earlier print is kept when the new one has the same pixels.
-        Its masters are kept when it is the same print and none were made with the new one.
+        Its masters are kept when it is the same print and none were made with the new one. Raises
+        OSError, and DocketError for a record that could not be read again.
         """
-        name = record["file"]
-        before = self.records.get(name, {})
-        if before.get("identity") == record["identity"]:
-            record = {key: before[key] for key in _KEPT if key in before} | record
-        elif "measured" in before and _has_pixels_of(before, record):
-            record = {"measured": before["measured"]} | record
-        self.records.pop(name, None)
-        self._blocks.pop(name, None)
-        self.records[name] = record
-        write_whole(self.path, (_HEAD + "".join(map(self._block, self.records))).encode())
+        fault = record_shape().fault(record)
+        if fault is not None:
+            raise DocketError(f"{key_text(fault[0])}: {fault[1]}")
+        if not (self._goes_on and hidden_file.append(self._hidden, record)):
+            hidden_file.write_hidden(self._hidden, "", (), [*self._noted, record])
+            self._goes_on = True
+        self._noted.append(record)
+        _lay_over(self.records, record)
+        self._block(self.records[record["file"]])
+
+    def close(self) -> None:
+        """Write what was noted into the docket as it stands now, and its mirror.
+
+        Raises SightsizeError where that cannot be; what was noted then stays in the hidden file.
+        """
+        try:
+            if self._noted or self._holds_serials():
+                self._write()
+            elif self._sha256 and not self._is_mirrored:
+                self._write_mirror()
+        except DocketError as error:
+            raise SightsizeError(f"{error}; {self._say_kept()}") from error
+        except OSError as error:
+            why = f"{self.path} cannot be written ({reason_of(error)})"
+            raise SightsizeError(f"{why}; make room; {self._say_kept()}") from error
+
+    def _holds_serials(self) -> bool:
+        return any(each is not without_serials(each) for each in self._standing.values())
+
+    def _say_kept(self) -> str:
+        return f"what was made stays noted in {self._hidden.name}, and the next run writes it down"
+
+    def _write(self) -> None:
+        """Write the docket whole: what was noted laid over what stands in it by now."""
+        hidden_file.refuse_links(self.path, self._hidden)
+        standing = docket_file.read_text(self.path)
+        if standing.sha256 not in ("", self._sha256):
+            contents = docket_file.parse(self.path, standing.text)
+            _refuse_faults(contents.faults)
+            self._standing = contents.records
+        kept = docket_file.standing_blocks(standing.text, self._standing)
+        self.records = {}
+        for name, record in _laid_over(self._standing, self._noted).items():
+            self.records[name] = without_serials(record)
+            if self.records[name] is not self._standing.get(name) or name not in kept:
+                kept[name] = self._block(self.records[name])
+        whole = docket_file.docket_text(kept[name] for name in self.records)
+        write_whole(self.path, whole.text.encode())
+        self._sha256, self._standing, self._noted = whole.sha256, dict(self.records), []
         self._write_mirror()
 
-    def _block(self, name: str) -> str:
-        """A record as it stands in the file, written out once; a run that notes nothing never."""
-        if name not in self._blocks:
-            self._blocks[name] = "\n" + tomli_w.dumps({"prints": [self.records[name]]})
-        return self._blocks[name]
-
     def _write_mirror(self) -> None:
-        status = self.path.stat()
-        mirrored = [VERSION, status.st_size, status.st_mtime_ns, list(self.records.values())]
-        write_whole(self.path.with_name(_MIRROR), json.dumps(mirrored).encode())
+        """Write the mirror; without one the docket itself is read, and what is noted laid over."""
+        with suppress(OSError):
+            hidden_file.write_hidden(self._hidden, self._sha256, self.records.values())
+            self._is_mirrored = self._goes_on = True
+
+    def _block(self, record: Record) -> str:
+        """A record as it is written, which is worked out once for each."""
+        name = record["file"]
+        if name not in self._blocks or self._blocks[name][0] != record:
+            self._blocks[name] = record, docket_file.block_of(record)
+        return self._blocks[name][1]
+
+
+def _parsed(path: Path, standing: Text) -> Contents:
+    return docket_file.parse(path, standing.text) if standing.sha256 else Contents({})
+
+
+def _refuse_faults(faults: tuple[str, ...]) -> None:
+    if faults:
+        more = [f"and {len(faults) - _MOST_SAID} more"] if len(faults) > _MOST_SAID else []
+        raise DocketError("\n".join([*faults[:_MOST_SAID], *more]))
+
+
+def _laid_over(standing: Mapping[str, Record], noted: Iterable[Record]) -> dict[str, Record]:
+    """The records of a docket with what was noted since, in the order in which prints were made."""
+    records = dict(standing)
+    for record in noted:
+        _lay_over(records, record)
+    return records
+
+
+def _lay_over(records: dict[str, Record], record: Record) -> None:
+    """Put a record in place of an earlier one of its name, and take over what is still true."""
+    before = records.pop(record["file"], {})
+    if before.get("identity") == record["identity"]:
+        record = {key: before[key] for key in _KEPT if key in before} | record
+    elif "measured" in before and _has_pixels_of(before, record):
+        record = {"measured": before["measured"]} | record
+    records[record["file"]] = record
 
 
 def _has_pixels_of(before: Record, record: Record) -> bool:
     return bool(before["output"]["pixels_sha256"] == record["output"]["pixels_sha256"])
-
-
-def _read(path: Path) -> dict[str, Record]:
-    if not path.exists():
-        return {}
-    records = _read_mirror(path)
-    if records is None:
-        records = _read_toml(path)
-    return {record["file"]: record for record in records}
-
-
-def _read_mirror(path: Path) -> list[Record] | None:
-    """The records of the mirror, None when it is not the docket's."""
-    try:
-        version, size, changed_ns, records = json.loads(path.with_name(_MIRROR).read_bytes())
-        status = path.stat()
-    except (OSError, ValueError, TypeError, RecursionError):
-        return None
-    same = (version, size, changed_ns) == (VERSION, status.st_size, status.st_mtime_ns)
-    node = schema_file("docket")["properties"]["prints"]
-    return list(records) if same and _has_shape(records, node) else None
-
-
-def _has_shape(value: Any, node: Node) -> bool:
-    """Whether a mirror's value can be what the schema says; a validator would take far longer."""
-    if "$ref" in node:
-        node = schema_file("docket")["$defs"][node["$ref"].rsplit("/", 1)[1]]
-    if not isinstance(value, _KINDS.get(node.get("type", ""), object)):
-        return False
-    if isinstance(value, str):
-        return re.search(node.get("pattern", ""), value) is not None
-    if isinstance(value, list):
-        items = node.get("items", {})
-        return len(value) >= node.get("minItems", 0) and all(_has_shape(e, items) for e in value)
-    if isinstance(value, dict):
-        keys = node.get("properties", {})
-        whole = value.keys() >= set(node.get("required", ()))
-        return whole and all(_has_shape(value[key], keys[key]) for key in keys if key in value)
-    return True
-
-
-def _read_toml(path: Path) -> list[Record]:
-    if is_folder(path):
-        raise DocketError(f"{path} is a folder, but a docket is a file; move the folder away")
-    try:
-        values = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError) as error:
-        raise DocketError(
-            f"{path} cannot be read as a docket ({error}); fix it, or move it away"
-        ) from error
-    _refuse_newer(path, values.get("docket"))
-    values = of_today(values)
-    for problem in _validator().iter_errors(values):
-        where = key_text(tuple(problem.absolute_path)) or "the docket"
-        raise DocketError(f"{path}: {where}: {problem.message}; fix it, or move it away")
-    return list(values["prints"])
-
-
-def _refuse_newer(path: Path, version: Any) -> None:
-    if isinstance(version, int) and version > VERSION:
-        raise DocketError(
-            f"{path} is a docket of version {version}, written by a newer sightsize; this one "
-            f"reads versions up to {VERSION}. Update sightsize, or move the docket away"
-        )
-
-
-@cache
-def _validator() -> Draft202012Validator:
-    return Draft202012Validator(schema_file("docket"))
 
 
 def relative(path: Path, folder: Path) -> str:

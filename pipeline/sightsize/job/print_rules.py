@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from sightsize.base.findings import KeyPath
-from sightsize.base.icc import ColourModel, profile_colour
+from sightsize.base.icc import ColourModel, file_colour
 from sightsize.job.build import build
 from sightsize.job.cascade import Settings
 from sightsize.model.settings import BUILT_IN_PROFILES, SplitGrade, Toner
@@ -103,7 +103,7 @@ def _output_colour(profile: str, folder: Path) -> ColourModel | None:
 
 @lru_cache(maxsize=16)
 def _file_colour(path: Path) -> ColourModel | None:
-    return profile_colour(path.read_bytes())
+    return file_colour(path)
 
 
 def _split_grade_problems(path: KeyPath, settings: Settings) -> Iterator[Said]:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import tomli_w
 
+from sightsize.base.atomic import write_new
 from sightsize.errors import StarterError
 from sightsize.job.picture_files import natural_order
 
@@ -45,8 +46,7 @@ def write_starter(folder: Path, target: Path) -> int:
     names = sorted((each.name for each in files), key=natural_order)
     text = _starter_text(folder, target, names)
     try:
-        with target.open("x", encoding="utf-8") as file:
-            file.write(text)
+        write_new(target, text.encode())
     except FileExistsError:
         raise StarterError(f"{target} exists; name another file with --job") from None
     except OSError as error:

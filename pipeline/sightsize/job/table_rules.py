@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from sightsize.base.findings import KeyPath, nearest, quoted_key
-from sightsize.base.icc import ColourModel, profile_colour
+from sightsize.base.icc import file_colour
 from sightsize.base.paths import is_file
 from sightsize.base.schemas import node_at
 from sightsize.base.units import Length
@@ -104,7 +104,7 @@ def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Probl
     if profile is None or profile in BUILT_IN_PROFILES:
         return
     if is_file(folder / profile):
-        if _profile_colour(folder / profile) is None:
+        if file_colour(folder / profile) is None:
             yield Problem(
                 path,
                 f"{profile!r} is damaged or not an ICC profile for grey, RGB or CMYK; get the "
@@ -122,14 +122,6 @@ def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Probl
         path, f"{profile!r} is not srgb, grey or an ICC profile that exists. {hint}",
         guess,
     )  # fmt: skip
-
-
-def _profile_colour(path: Path) -> ColourModel | None:
-    """The colour model of a profile; None too for a file that cannot be read."""
-    try:
-        return profile_colour(path.read_bytes())
-    except OSError:
-        return None
 
 
 def _picture(path: KeyPath, picture: Table, cameras: Table, folder: Path) -> Iterator[Problem]:

@@ -214,9 +214,10 @@ class Thresholds:
 
 @dataclass(frozen=True, kw_only=True)
 class PrintLimits:
-    """What a print may cost: the size of its source, and its time; None for as long as it takes."""
+    """What a print may cost: the sizes of its source and its sheet, and its time, None for any."""
 
     source_megapixels: float
+    sheet_megapixels: float
     seconds: float | None = None
 
 

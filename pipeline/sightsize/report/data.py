@@ -90,8 +90,12 @@ def outcomes_data(outcomes: Iterable[Outcome]) -> list[dict[str, Any]]:
 
 
 def as_json(data: object) -> str:
-    """Return data as JSON; exact lengths become decimal numbers to a millionth."""
-    return json.dumps(data, indent=2, ensure_ascii=False, default=_plain)
+    """Return data as JSON in ASCII; exact lengths become decimal numbers to a millionth.
+
+    Whatever a name holds, no terminal acts on it and no encoding changes it.
+    """
+    text = json.dumps(data, indent=2, ensure_ascii=True, default=_plain)
+    return text.replace("\x7f", "\\u007f")  # the only control character that JSON lets stand
 
 
 def _plain(value: object) -> object:

@@ -12,21 +12,23 @@ took 1.7 s (medians of three runs of eight plain prints in turn, on a busy machi
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
 from sightsize.base.paths import places
+from sightsize.delivery.ground import Ground, Noted, Replace
 from sightsize.docket.recall import is_recorded
 from sightsize.docket.store import Docket, Record
+from sightsize.errors import DocketError
 from sightsize.model.job import Job
 from sightsize.plan.estimates import peak_bytes
 from sightsize.plan.file_names import files_of
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
 from sightsize.run.planned_print import PlannedPrint
-from sightsize.run.planner import job_sources
+from sightsize.run.protected import protected_files
 from sightsize.run.queue import Make, QueuedPrint, Room, hand_out
 from sightsize.run.worker import (
     Order,
@@ -43,26 +45,32 @@ def make_prints(
     job: Job,
     prints: Sequence[PlannedPrint],
     *,
-    replace: bool,
+    replace: Replace = "nothing",
     workers: int | None,
     started: Callable[[str], None] = lambda _: None,
     finished: Callable[[Outcome], None] = lambda _: None,
+    winding_up: Callable[[int], None] = lambda _: None,
     docket: Docket | None = None,
     executor: Executor | None = None,
     make: Make = make_print,
     memory_bytes: int | None = None,
+    lost: Callable[[], str] | None = None,
 ) -> list[Outcome]:
     """Make every print that is not refused; return the outcomes in the order of ``prints``.
 
     ``make`` is run by ``executor``, or by as many threads as ``workers``, which is one for each
     core unless given. No more than ``workers`` prints are handed out at a time, and no more than
-    are estimated to fit into ``memory_bytes``.
+    are estimated to fit into ``memory_bytes``. ``lost`` says why an executor is given up, or
+    nothing.
+
+    ``replace`` says which of the files that the docket calls ours may be written over.
 
     ``started``, with the file's name, and ``finished`` are called in this thread, as a print is
-    handed out and as it comes back. Each print is noted in the docket as it comes back; one that is
+    handed out and as it comes back; ``winding_up``, with how many are finished still, once this
+    process is told to stop. Each print is noted in the docket as it comes back; one that is
     noted there and has not changed is kept.
     """
-    sources = job_sources(job)
+    protected = protected_files(job, docket)
     records = docket.records if docket else {}
     outcomes: dict[int, Outcome] = {}
     tasks: deque[QueuedPrint] = deque()
@@ -83,14 +91,22 @@ def make_prints(
             size = record["output"]["bytes"]
             finish(number, Outcome(planned=planned, status="kept", bytes=size))
         else:
-            order = _order(job.output, planned, plan, sources, replace, record)
+            ground = _ground(job.output, plan, protected, replace, record)
+            order = Order(planned=planned, plan=plan, ground=ground)
             tasks.append(QueuedPrint(number, order, peak_bytes(plan)))
     if tasks:
         workers = workers or min(cores(), len(tasks))
         with _hands(executor, workers) as hands:
             room = Room(prints=workers, bytes=memory_bytes)
             hand_out(
-                tasks, hands, make, room, started, lambda task, made: finish(task.number, made)
+                tasks,
+                hands,
+                make,
+                room,
+                started,
+                lambda task, made: finish(task.number, made),
+                winding_up,
+                lost,
             )
     return [outcomes[number] for number in range(len(prints))]
 
@@ -98,26 +114,33 @@ def make_prints(
 def _note(docket: Docket, outcome: Outcome, record: Record) -> Outcome:
     try:
         docket.note(record)
-    except OSError as error:
-        why = f"it was made, but {docket.path.name} cannot be written"
-        return failed(outcome.planned, f"{why}: {error.strerror or error}")
+    except (OSError, DocketError) as error:
+        why = error.strerror if isinstance(error, OSError) and error.strerror else error
+        return failed(outcome.planned, f"it was made, but cannot be noted in the docket: {why}")
     return outcome
 
 
-def _order(
+def _ground(
     folder: Path,
-    planned: PlannedPrint,
     plan: FilePlan[PicturePlan],
-    sources: frozenset[Path],
-    replace: bool,
+    protected: Mapping[Path, str],
+    replace: Replace,
     record: Record | None,
-) -> Order:
-    """The order of a print, which travels with only those sources that it could hit."""
-    hit = sources & {place for each in files_of(plan, folder) for place in places(each)}
-    noted = (record["identity"], record["output"]["sha256"]) if record is not None else None
-    return Order(
-        planned=planned, plan=plan, folder=folder, sources=hit, replace=replace, noted=noted
+) -> Ground:
+    """Where a print goes, which travels with only those protected files that it could hit."""
+    places_hit = {place for each in files_of(plan, folder) for place in places(each)}
+    return Ground(
+        folder=folder,
+        protected={each: protected[each] for each in places_hit & protected.keys()},
+        noted=_noted(folder, record) if record is not None else None,
+        replace=replace,
     )
+
+
+def _noted(folder: Path, record: Record) -> Noted:
+    masters = {folder / each["file"]: each["sha256"] for each in record.get("masters", ())}
+    files = {folder / record["file"]: record["output"]["sha256"], **masters}
+    return Noted(record["identity"], files)
 
 
 @contextmanager

@@ -1,14 +1,16 @@
 """Orders handed to an executor, no more at a time than it has hands and the memory has room for."""
 
-import logging
 from collections import deque
 from collections.abc import Callable, Collection
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
 from dataclasses import dataclass
 
 from sightsize.run.worker import Order, Outcome, failed
 
 Make = Callable[[Order], Outcome]
+
+_LOOK_SECONDS = 1.0
+_LONGEST_REASON = 200
 
 
 @dataclass(frozen=True)
@@ -44,12 +46,17 @@ def hand_out(
     room: Room,
     started: Callable[[str], None],
     finish: Callable[[QueuedPrint, Outcome], None],
+    winding_up: Callable[[int], None] = lambda _: None,
+    lost: Callable[[], str] | None = None,
 ) -> None:
     """Have every task made; ``started`` and ``finish`` are called in this thread.
 
     The next print is handed out before the last one is dealt with, so that no hand waits for it.
     After an interrupt, which is raised again, nothing more is handed out, and what is being made is
-    finished where the executor cannot drop it.
+    finished where the executor cannot drop it; ``winding_up`` is told how many prints that are.
+
+    Where ``lost`` is given and says why nothing more comes back from the executor, no print is
+    waited for any longer.
     """
     running: dict[Future[Outcome], QueuedPrint] = {}
     ended: set[Future[Outcome]] = set()
@@ -64,19 +71,26 @@ def hand_out(
             for future in ended:
                 finish(running[future], _outcome(future, running[future]))
                 del running[future]
-            ended = wait(running, return_when=FIRST_COMPLETED).done
+            look = _LOOK_SECONDS if lost else None
+            ended = wait(running, look, return_when=FIRST_COMPLETED).done
+            if lost and not ended and (why := lost()):
+                for task in (*running.values(), *tasks):
+                    finish(task, _given_up(task, why))
+                return
     except BaseException:
-        _wind_up(running, finish)
+        _wind_up(running, finish, winding_up)
         raise
 
 
 def _wind_up(
-    running: dict[Future[Outcome], QueuedPrint], finish: Callable[[QueuedPrint, Outcome], None]
+    running: dict[Future[Outcome], QueuedPrint],
+    finish: Callable[[QueuedPrint, Outcome], None],
+    winding_up: Callable[[int], None],
 ) -> None:
     kept = [future for future in running if not future.cancel()]
     unfinished = sum(not future.done() for future in kept)
     if unfinished:
-        logging.getLogger(__name__).warning("finishing the prints being made: %d", unfinished)
+        winding_up(unfinished)
     for future in kept:
         finish(running[future], _outcome(future, running[future]))
 
@@ -91,10 +105,20 @@ def _submit(executor: Executor, make: Make, task: QueuedPrint) -> Future[Outcome
 
 
 def _outcome(future: Future[Outcome], task: QueuedPrint) -> Outcome:
-    """What became of a task, also when whoever made it is gone."""
+    """What became of a task, also when whoever made it is gone, or sends what is no outcome."""
+    made: object = None
+    error: BaseException | None
     try:
-        return future.result()
-    except Exception as error:
-        reason = " ".join(str(error).split()) or type(error).__name__
-        message = f"its worker or scheduler was lost ({reason}); run the same command to continue"
-        return failed(task.order.planned, message)
+        error = future.exception()
+        made = future.result() if error is None else None
+    except CancelledError as cancelled:
+        error = cancelled
+    if isinstance(made, Outcome):
+        return made
+    said = "no outcome came back" if error is None else str(error)
+    reason = " ".join(said.split())[:_LONGEST_REASON] or type(error).__name__
+    return _given_up(task, f"its worker or scheduler was lost ({reason})")
+
+
+def _given_up(task: QueuedPrint, why: str) -> Outcome:
+    return failed(task.order.planned, f"{why}; run the same command to continue")

@@ -8,14 +8,13 @@ import os
 import sys
 import time
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from sightsize.base.deadline import deadline
 from sightsize.base.findings import Finding
 from sightsize.docket.record import print_record
 from sightsize.docket.store import Record
-from sightsize.errors import OutOfTimeError
+from sightsize.errors import OutOfTimeError, reason_of
 from sightsize.model.header import RAW
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
@@ -24,22 +23,18 @@ from sightsize.run.planned_print import PlannedPrint
 if TYPE_CHECKING:
     import pyvips
 
+    from sightsize.delivery.ground import Ground
+
 Status = Literal["made", "kept", "refused", "failed"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Order:
-    """A print to be made: ``sources`` are pictures of the job that its name would hit.
-
-    ``noted`` are the identity and the SHA-256 that the docket has of a print of its name.
-    """
+    """A print to be made, and where."""
 
     planned: PlannedPrint
     plan: FilePlan[PicturePlan]
-    folder: Path
-    sources: frozenset[Path]
-    replace: bool
-    noted: tuple[str, str] | None = None
+    ground: "Ground"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,8 +76,11 @@ def make_print(order: Order) -> Outcome:
         return failed(planned, str(error))
     except pyvips.Error as error:
         return failed(planned, _say_not_printed(order.plan, error))
+    except MemoryError:
+        return failed(planned, "not enough memory for it; close other programs, or add --workers 1")
     except OSError as error:
-        return failed(planned, f"{error.strerror or error} ({planned.name})")
+        where = f": {error.filename}" if error.filename else ""
+        return failed(planned, f"{reason_of(error)}{where}")
     except Exception as error:
         logging.getLogger(__name__).debug("print %s", planned.name, exc_info=True)
         return failed(
@@ -94,7 +92,8 @@ def make_print(order: Order) -> Outcome:
 
 def _say_not_printed(plan: FilePlan[PicturePlan], error: "pyvips.Error") -> str:
     """What libvips says of a print, and whether a source is to blame."""
-    from sightsize.imaging.source.picture_file import can_be_decoded, last_word
+    from sightsize.imaging.source.image_file import last_word
+    from sightsize.imaging.source.picture_file import can_be_decoded
 
     for each in plan.pictures:
         source = each.picture.look.picture.source
@@ -109,11 +108,11 @@ def _make(order: Order) -> Outcome:
     from sightsize.delivery.deliver import deliver
 
     begin = time.perf_counter()
-    plan, folder = order.plan, order.folder
+    plan = order.plan
     with deadline(plan.request.limits.seconds):
-        done = deliver(plan, folder, order.sources, replace=order.replace, noted=order.noted)
+        done = deliver(plan, order.ground)
     seconds = time.perf_counter() - begin
-    noted = print_record(plan, done, seconds, folder)
+    noted = print_record(plan, done, seconds, order.ground.folder)
     return Outcome(
         planned=order.planned,
         status=done.status,

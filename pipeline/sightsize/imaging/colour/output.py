@@ -11,8 +11,9 @@ from pathlib import Path
 
 import pyvips
 
-from sightsize.base.icc import profile_colour
+from sightsize.base.icc import profile_colour, read_profile
 from sightsize.imaging.colour.light import COLOUR, built_in_profile, rgb_to_xyz, to_light
+from sightsize.imaging.raster.header_fields import set_blob
 from sightsize.imaging.raster.lookup_tables import (
     LAST,
     STEPS_PER_L,
@@ -33,10 +34,10 @@ _NEXT_TO_BLACK = 1e-3
 
 
 def output_profile(delivery: Delivery) -> bytes:
-    """Return the ICC profile that the file carries."""
+    """Return the ICC profile that the file carries. Raises OSError."""
     if delivery.profile in BUILT_IN_PROFILES:
         return built_in_profile(delivery.profile)
-    return Path(delivery.profile).read_bytes()
+    return read_profile(Path(delivery.profile))
 
 
 def finish_mono(
@@ -144,8 +145,9 @@ def border_value(lightness: float, delivery: Delivery) -> list[int]:
 def _through_profile(light: pyvips.Image, delivery: Delivery) -> pyvips.Image:
     """Linear RGB in the 16-bit numbers of a profile."""
     xyz = light.recomb(pyvips.Image.new_from_array([list(row) for row in rgb_to_xyz()]))
-    return xyz.copy(interpretation="xyz").icc_export(
-        output_profile=delivery.profile,
+    xyz = xyz.copy(interpretation="xyz")
+    set_blob(xyz, "icc-profile-data", output_profile(delivery))
+    return xyz.icc_export(
         intent=delivery.rendering_intent,
         black_point_compensation=delivery.black_point_compensation,
         pcs="xyz",

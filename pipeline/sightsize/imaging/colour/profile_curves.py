@@ -11,6 +11,7 @@ from sightsize.base.icc import ColourModel, tags
 
 Curve = Callable[[float], float]
 
+_MOST_SAMPLES = 2**16
 _TAGS = {"rgb": (b"rTRC", b"gTRC", b"bTRC"), "grey": (b"kTRC",)}
 
 
@@ -23,13 +24,16 @@ def tone_curves(profile: bytes, colour: ColourModel) -> list[Curve] | None:
         return None
 
 
-def _curve(tag: bytes) -> Curve:
-    if tag[:4] == b"curv":
+def _curve(tag: memoryview) -> Curve:
+    kind = bytes(tag[:4])
+    if kind == b"curv":
         (count,) = struct.unpack_from(">I", tag, 8)
+        if count > _MOST_SAMPLES:
+            raise ValueError("more samples than 16 bits tell apart")
         return _sampled_curve(struct.unpack_from(f">{count}H", tag, 12))
-    if tag[:4] == b"para":
-        (kind,) = struct.unpack_from(">H", tag, 8)
-        return _parametric_curve(kind, tag)
+    if kind == b"para":
+        (form,) = struct.unpack_from(">H", tag, 8)
+        return _parametric_curve(form, tag)
     raise ValueError("no curve of ICC.1")
 
 
@@ -50,7 +54,7 @@ def _sampled_curve(values: Sequence[int]) -> Curve:
     return between
 
 
-def _parametric_curve(kind: int, tag: bytes) -> Curve:
+def _parametric_curve(kind: int, tag: memoryview) -> Curve:
     """The type ``para``: (aX + b)^g + e from d upwards, cX + f below it."""
     count = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}[kind]
     g, *rest = (number / 65536 for number in struct.unpack_from(f">{count}i", tag, 12))

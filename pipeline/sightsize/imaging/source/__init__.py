@@ -1,5 +1,5 @@
 """Source pictures of any kind, opened upright. Read ``open_upright`` first.
 
-``picture_file`` opens what libvips reads; ``raw`` develops camera files, with colour from
-``camera``.
+``image_file`` opens every file that libvips reads, ``picture_file`` those that are sources; ``raw``
+develops camera files, with colour from ``camera``.
 """

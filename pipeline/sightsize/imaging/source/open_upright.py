@@ -6,8 +6,8 @@ from pathlib import Path
 import pyvips
 
 from sightsize.base.deadline import stop_in_time
-from sightsize.base.icc import profile_colour
-from sightsize.errors import SourceError
+from sightsize.base.icc import profile_colour, read_profile
+from sightsize.errors import SourceError, reason_of
 from sightsize.imaging.colour.light import Rows, built_in_profile, mix, to_light
 from sightsize.imaging.source import picture_file
 from sightsize.imaging.source.picture_file import embedded_profile, expect_size, open_upright
@@ -58,7 +58,12 @@ def _profile(image: pyvips.Image, header: Header, assumed: str | None) -> bytes:
     if embedded is not None:
         return embedded
     if assumed is not None and assumed not in BUILT_IN_PROFILES:
-        profile = Path(assumed).read_bytes()
+        try:
+            profile = read_profile(Path(assumed))
+        except OSError as error:
+            raise SourceError(
+                f"assume_profile {assumed} cannot be read ({reason_of(error)}); name a profile"
+            ) from error
         if profile_colour(profile) != header.colour:
             raise SourceError(
                 f"assume_profile {assumed} is not a profile for a {header.colour} "

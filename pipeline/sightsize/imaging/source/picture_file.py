@@ -5,30 +5,19 @@ Reads JPEG, PNG, TIFF and WebP, and HEIF where the libvips at hand can. A source
 
 from io import BytesIO
 from pathlib import Path
-from typing import Any
 
 import pyvips
 
 from sightsize.base.deadline import stop_in_time
 from sightsize.base.icc import ColourModel, profile_colour, profile_name
-from sightsize.base.machine_memory import share_one_heap
 from sightsize.base.paths import is_file, say_missing
+from sightsize.base.plain_text import one_line
+from sightsize.base.reading import open_plain
 from sightsize.base.tiff_words import texts
 from sightsize.errors import SourceError, reason_of
 from sightsize.imaging.raster.header_fields import blob, orientation, text
+from sightsize.imaging.source.image_file import kind_of, last_word, open_image
 from sightsize.model.header import Header
-
-# Finished operations would keep pictures alive long after their print is written.
-pyvips.cache_set_max(0)
-share_one_heap()
-
-READERS = {
-    "jpegload": "JPEG",
-    "pngload": "PNG",
-    "tiffload": "TIFF",
-    "webpload": "WebP",
-    "heifload": "HEIF",
-}
 
 _COLOURS: dict[str, ColourModel] = {
     "srgb": "rgb",
@@ -70,7 +59,7 @@ def _read_header(path: Path) -> Header:
 
 
 def _header(path: Path, image: pyvips.Image, colour: ColourModel, bits: int) -> Header:
-    format_name = READERS[_loader(image)]
+    format_name = kind_of(image)
     profile = embedded_profile(image, colour)
     exif = blob(image, "exif-data")
     model, serial = camera_names(path, exif)
@@ -95,28 +84,26 @@ def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
 
     Either is empty when it is not there.
     """
-    with path.open("rb") as file:
+    with open_plain(path) as file:
         found = texts(BytesIO(exif.removeprefix(b"Exif\0\0")), _CAMERA_TAGS) or texts(
             file, _CAMERA_TAGS
         )
-    return found.get("model", "").strip(), found.get("serial", "").strip()
+    return one_line(found.get("model", "")), one_line(found.get("serial", ""))
 
 
 def _open(path: Path, *, sequential: bool, shrink: int = 1) -> pyvips.Image:
     if not is_file(path):
         raise SourceError(say_missing(path))
-    access = "sequential" if sequential else "random"
-    options: dict[str, Any] = {"shrink": shrink} if shrink > 1 else {}
+    if not path.stat().st_size:  # as a file of the system's own, under /proc, says too
+        raise SourceError(f"{path.name} is empty; export it again")
     try:
-        image = pyvips.Image.new_from_file(str(path), access=access, fail_on="error", **options)
+        image = open_image(path, access="sequential" if sequential else "random", shrink=shrink)
+    except OSError as error:
+        raise SourceError(say_unreadable(path, error)) from error
     except pyvips.Error as error:
         raise SourceError(
             f"{path.name} is not a readable picture ({last_word(error)}); export it again"
         ) from error
-    if _loader(image) not in READERS:
-        raise SourceError(
-            f"{path.name} is in a format that cannot be read; save it as JPEG, TIFF or PNG"
-        )
     return stop_in_time(image)
 
 
@@ -127,16 +114,6 @@ def can_be_decoded(path: Path) -> bool:
     except (OSError, SourceError, pyvips.Error):
         return False
     return True
-
-
-def _loader(image: pyvips.Image) -> str:
-    return text(image, "vips-loader").removesuffix("_source").removesuffix("_buffer")
-
-
-def last_word(error: pyvips.Error) -> str:
-    """Return the last line of what libvips says of an error."""
-    lines = [line.strip() for line in str(error.detail).splitlines() if line.strip()]
-    return lines[-1] if lines else "no reason given"
 
 
 def embedded_profile(image: pyvips.Image, colour: ColourModel) -> bytes | None:

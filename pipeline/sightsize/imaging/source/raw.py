@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import pyvips
 
 from sightsize.base.paths import is_file, say_missing
+from sightsize.base.plain_text import one_line
 from sightsize.errors import SourceError
 from sightsize.imaging.raster.lookup_tables import LAST
 from sightsize.imaging.source.picture_file import camera_names
@@ -129,7 +130,7 @@ def _open(path: Path) -> Iterator["rawpy.RawPy"]:
 def _reason(error: Exception) -> str:
     said = error.args[0] if error.args else ""
     text = said.decode("utf-8", "replace") if isinstance(said, bytes) else str(said)
-    return text.lower() or "no reason given"
+    return one_line(text).lower() or "no reason given"
 
 
 def _size(raw: "rawpy.RawPy", path: Path) -> tuple[int, int]:
