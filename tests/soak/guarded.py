@@ -364,7 +364,11 @@ def _reads(path: Path) -> bool:
     import tomllib
 
     try:
-        (tomllib.loads if path.suffix == ".toml" else json.loads)(path.read_text())
+        if path.suffix == ".toml":
+            tomllib.loads(path.read_text())
+        else:  # a line a table
+            for line in path.read_text().splitlines():
+                json.loads(line)
     except ValueError:
         return False
     return True

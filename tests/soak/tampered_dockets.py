@@ -63,17 +63,33 @@ def _toml(values: Any) -> bytes:
         return b"docket = 2\n"
 
 
+def _lines(lines: list[Any], dice: random.Random) -> list[Any]:
+    """The lines of a mirror, its head mostly left as it is so that the rest counts."""
+    match dice.choice(["record", "record", "record", "head", "more", "noted", "other", "twice"]):
+        case "record":
+            return [lines[0], *altered(lines[1:], dice)]
+        case "head":
+            return [altered(lines[0], dice), *lines[1:]]
+        case "more":
+            return [*lines, dice.choice(HOSTILE)]
+        case "noted":
+            noted = [{"noted": each.get("print", each)} for each in lines[1:]]
+            return [*lines, *altered(noted, dice)]
+        case "other":
+            return [dice.choice(HOSTILE), *lines[1:]]
+    return [*lines, *lines]
+
+
 def tamper(world: World, dice: random.Random) -> str:
     """Tamper with the docket, or the mirror as if it were the docket's; say how."""
     docket, mirror = world.out / "docket.toml", world.out / ".docket.json"
-    text, mirrored = docket.read_bytes(), json.loads(mirror.read_bytes())
+    text, lines = docket.read_bytes(), [json.loads(each) for each in mirror.read_text().splitlines()]
     how = dice.choice(["values", "values", "values", "mirror", "mirror", "mirror", "bytes", "file"])
     if how == "values":
         docket.write_bytes(_toml(altered(tomllib.loads(text.decode()), dice)))
     elif how == "mirror":
-        records = altered(mirrored[3], dice) if dice.random() < 0.8 else dice.choice(HOSTILE)
-        whole = [*mirrored[:3], records] if dice.random() < 0.9 else dice.choice(HOSTILE)
-        mirror.write_text(json.dumps(whole))
+        lines = _lines(lines, dice)
+        mirror.write_text("".join(f"{json.dumps(each)}\n" for each in lines))
     elif how == "bytes":
         target = dice.choice([docket, mirror])
         data = bytearray(target.read_bytes())
