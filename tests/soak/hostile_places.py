@@ -116,7 +116,7 @@ def _planted(name: str, kind: str, *more: str) -> Case:
         world.set_job(delivery={"keep_master": "master" in name})
         target = world.out / name_of(name)
         plant(target, kind, world)
-        kept = [target] if name != "mirror" or "folder" in kind else []
+        kept = [target] if name != "mirror" or kind != "file" else []
         commands = [["make", world.job, *more, "--workers", "1"], ["make", world.job, "--dry-run"]]
         if name in ("docket", "mirror"):
             commands += [["audit", world.job], ["reprint", world.out / "docket.toml"]]
@@ -141,7 +141,7 @@ def _replaced(name: str, kind: str) -> Case:
     def attack(world: World) -> Iterator[str]:
         world.set_job(delivery={"keep_master": name == "master"})
         plant(world.out / name_of(name), kind, world)
-        kept = [world.out / name_of(name)] if "folder" in kind else []
+        kept = [world.out / name_of(name)]  # the program made none of these
         yield from watched(world, ["make", world.job, "--replace"], keep=kept)
 
     return attack
