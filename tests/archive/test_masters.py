@@ -329,7 +329,7 @@ def test_a_master_that_is_a_link_or_in_a_linked_folder_is_never_written_through(
     masters.symlink_to(elsewhere)
     made = planned(tmp_path, delivery={"keep_master": True})
     for replace in get_args(Replace):
-        with hold_folder(made.output):
+        with hold_folder(made.output, {}):
             outcome = run(made, replace=replace)
         assert outcome.message == "masters is a link, so masters cannot be kept in it; move it away"
     masters.unlink()

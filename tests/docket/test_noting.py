@@ -113,7 +113,7 @@ def test_a_hidden_file_that_is_gone_is_begun_anew(tmp_path: Path) -> None:
     assert names_of(tmp_path) == ["a", "b", "c"]
 
 
-@pytest.mark.parametrize("text", ["", "not json", "[2, 1, 2, []]", '{"docket": 1}', "\n\n"])
+@pytest.mark.parametrize("text", ["", "[2, 1, 2, []]", '{"docket": 1}', '{"do'])
 def test_a_hidden_file_of_another_kind_is_begun_anew(tmp_path: Path, text: str) -> None:
     folded(tmp_path, "a")
     (tmp_path / ".docket.json").write_text(text)

@@ -31,6 +31,7 @@ from sightsize.report.progress import Progress
 from sightsize.run.batch import make_prints
 from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.planner import plan_prints
+from sightsize.run.protected import protected_files
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +51,7 @@ def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
     job, files, names = _load(path, only, as_json=as_json)
     try:
         with (
-            hold_folder(job.output),
+            hold_folder(job.output, protected_files(job)),
             _hands(how, job.output, memory_bytes) as hands,
             open_docket(job.output) as docket,
         ):

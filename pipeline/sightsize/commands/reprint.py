@@ -12,6 +12,7 @@ from sightsize.commands.shared import echo_json, hold_folder, load_and_report
 from sightsize.docket.store import NAME
 from sightsize.errors import UsageError
 from sightsize.report.progress import Progress
+from sightsize.run.protected import recorded_sources
 
 
 def run(
@@ -31,7 +32,10 @@ def run(
     if follow_links(folder) == follow_links(docket.path.parent):
         raise UsageError(f"{folder} holds the first prints; name another folder with --output")
     try:
-        with hold_folder(folder), Progress(None, silent=as_json) as progress:
+        with (
+            hold_folder(folder, recorded_sources(docket)),
+            Progress(None, silent=as_json) as progress,
+        ):
             results = []
             for each in reprint_docket(docket, only, look_in, folder, match=match):
                 results.append(each)

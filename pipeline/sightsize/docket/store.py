@@ -59,6 +59,7 @@ class Docket:
     def __enter__(self) -> Self:
         """Begin to note prints. Raises DocketError where a file of the docket is a link."""
         hidden_file.refuse_links(self.path, self._hidden)
+        hidden_file.refuse_strange(self._hidden)
         return self
 
     def __exit__(
