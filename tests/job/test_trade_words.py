@@ -7,33 +7,10 @@ from sightsize.job.trade_words import all_words, answers, keys_meant, plain_word
 from sightsize.report.explain import explain_text
 
 WORDS = [
-    "brightness",
-    "contrast",
-    "saturation",
-    "vibrance",
-    "clarity",
-    "highlights",
-    "shadows",
-    "whites",
-    "borderless",
-    "bleed",
-    "quantity",
-    "qty",
-    "count",
-    "dpi",
-    "resolution",
-    "size",
-    "margin",
-    "border",
-    "black_and_white",
-    "bw",
-    "sepia",
-    "vignette",
-    "crop",
-    "rotate",
-    "straighten",
-    "sharpness",
-    "noise",
+    *("brightness", "contrast", "saturation", "vibrance", "clarity", "highlights", "shadows"),
+    *("whites", "borderless", "bleed", "quantity", "qty", "count", "dpi"),
+    *("resolution", "size", "margin", "border", "black_and_white", "bw", "sepia"),
+    *("vignette", "crop", "rotate", "straighten", "sharpness", "noise"),
 ]
 
 

@@ -14,8 +14,8 @@ from typing import NamedTuple
 from sightsize.base.paths import is_file, is_folder
 
 MOST_LOOKED_AT = 200_000
-"""Files and folders that the patterns of one job may look at. 200,000 in one folder were found in
-0.6 s, 20,000 folders of 10 in 1 s; what more there is, is a whole disk."""
+"""Files and folders that the patterns of one job may look at. Measured: 100,000 files of one folder
+take 0.7 s of one core, 8,000 folders of 10 files 1.1 s; what has more is a whole disk."""
 
 _Parts = tuple[str, ...]
 
