@@ -22,10 +22,11 @@ from PIL import Image
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from guarded import Run, Table, changed, half, in_a_fork, load_all, run, tree, wrong
+from worlds import MARKS, STAGES, job_values, write_picture
+
 from icc_profiles import built_in
 from sightsize.base.hashes import file_sha256
 from sightsize.docket.store import Docket
-from worlds import MARKS, STAGES, job_values, write_picture
 
 _PX = (1800, 1200)
 _FORMS = ("jpg", "progressive.jpg", "webp", "lossless.webp", "png", "tif", "tiles.tif", "raw.tif")
@@ -186,7 +187,12 @@ def attacked(made: Reference, change: str, dice: random.Random, place: Path) -> 
                 faults.append(f"recorded a source that never was whole: {sha256[:8]}")
             elif record["output"]["pixels_sha256"] != made.pixels[sha256]:
                 faults.append("the print is not that of the source it records")
-    if ran.code == 0 and in_time and change in ("truncated", "emptied") and ran.seconds > moment + 1:
+    if (
+        ran.code == 0
+        and in_time
+        and change in ("truncated", "emptied")
+        and ran.seconds > moment + 1
+    ):
         pass  # it had read all of it by then, which the record above tells
     if source.is_file() and not source.is_symlink():
         source.chmod(0o644)
@@ -221,7 +227,10 @@ def main() -> None:
         references: dict[tuple[str, bool], Reference] = {}
         for number in range(chosen.first, chosen.first + chosen.count):
             dice = random.Random(f"sources {number}")
-            form, change = forms[number % len(forms)], changes[(number // len(forms)) % len(changes)]
+            form, change = (
+                forms[number % len(forms)],
+                changes[(number // len(forms)) % len(changes)],
+            )
             key = form, dice.random() < 0.3
             if key not in references:
                 references[key] = Reference(Path(scratch) / f"{form}-{key[1]}", *key)

@@ -25,9 +25,10 @@ from PIL import Image
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from guarded import Table, half, in_a_fork, load_all, run, tree, wrong
+from worlds import MARKS, STAGES, job_values
+
 from icc_profiles import built_in
 from mutants import _ANY_KIND, _DIRECTORIES, _OF_A_KIND, KINDS, mutant
-from worlds import MARKS, STAGES, job_values
 
 Draw = Callable[[random.Random], tuple[str, bytes]]
 _PX = (64, 48)
@@ -47,8 +48,25 @@ def scene(dtype: type = np.uint8, bands: int = 3, px: tuple[int, int] = _PX) -> 
 def _tiff(rng: random.Random) -> tuple[str, bytes]:
     """TIFF as few programs write it: planar, BigTIFF, floats, bits, tiles, many bands."""
     held = io.BytesIO()
-    kind = rng.choice(["planar", "big", "float", "bits", "tiles", "five", "complex", "signed", "16",
-                       "deep", "pages", "palette", "lab", "big endian", "one row strips"])  # fmt: skip
+    kind = rng.choice(
+        [
+            "planar",
+            "big",
+            "float",
+            "bits",
+            "tiles",
+            "five",
+            "complex",
+            "signed",
+            "16",
+            "deep",
+            "pages",
+            "palette",
+            "lab",
+            "big endian",
+            "one row strips",
+        ]
+    )
     pixels, more = scene(), {}
     match kind:
         case "planar":
@@ -77,14 +95,22 @@ def _tiff(rng: random.Random) -> tuple[str, bytes]:
             more = {"rowsperstrip": 1}
     if pixels.ndim >= 3 and pixels.shape[-1] == 3 and "photometric" not in more:
         more["photometric"] = "rgb"
-    tifffile.imwrite(held, pixels, bigtiff=kind == "big", metadata=None,
-                     byteorder=">" if kind == "big endian" else "<", **more)  # fmt: skip
+    tifffile.imwrite(
+        held,
+        pixels,
+        bigtiff=kind == "big",
+        metadata=None,
+        byteorder=">" if kind == "big endian" else "<",
+        **more,
+    )
     return ".tif", held.getvalue()
 
 
 def _png(rng: random.Random) -> tuple[str, bytes]:
     """PNG interlaced, of 1, 2, 4 or 16 bits, with a palette, with transparency."""
-    image = pyvips.Image.new_from_array(scene(rng.choice([np.uint8, np.uint16]), rng.choice([1, 3])))
+    image = pyvips.Image.new_from_array(
+        scene(rng.choice([np.uint8, np.uint16]), rng.choice([1, 3]))
+    )
     if image.format == "ushort":
         image = image.copy(interpretation="grey16" if image.bands == 1 else "rgb16")
     options: dict[str, object] = {"interlace": rng.random() < 0.6}
@@ -97,12 +123,26 @@ def _jpeg(rng: random.Random) -> tuple[str, bytes]:
     """JPEG of CMYK, grey, odd subsampling, progressive, with restarts, with a strange profile."""
     mode = rng.choice(["RGB", "L", "CMYK"])
     held = io.BytesIO()
-    profile = rng.choice([b"", b"x" * 200, built_in("srgb")[:300], built_in("sgrey"),
-                          built_in("srgb")[:128] + os.urandom(400), bytes(10**6)])  # fmt: skip
+    profile = rng.choice(
+        [
+            b"",
+            b"x" * 200,
+            built_in("srgb")[:300],
+            built_in("sgrey"),
+            built_in("srgb")[:128] + os.urandom(400),
+            bytes(10**6),
+        ]
+    )
     more = {"restart_marker_rows": 1} if rng.random() < 0.3 else {}
     image = Image.fromarray(scene()).convert(mode)
-    image.save(held, "JPEG", progressive=rng.random() < 0.5, subsampling=rng.choice([0, 1, 2]),
-               icc_profile=profile or None, **more)  # fmt: skip
+    image.save(
+        held,
+        "JPEG",
+        progressive=rng.random() < 0.5,
+        subsampling=rng.choice([0, 1, 2]),
+        icc_profile=profile or None,
+        **more,
+    )
     return ".jpg", held.getvalue()
 
 
@@ -127,7 +167,9 @@ def _heif(rng: random.Random) -> tuple[str, bytes]:
 
 def _bombs(rng: random.Random) -> tuple[str, bytes]:
     """Small files that state large pictures, whole ones too."""
-    width, height = rng.choice([(9000, 9000), (20000, 2000), (30000, 30000), (1, 65000), (65000, 1)])
+    width, height = rng.choice(
+        [(9000, 9000), (20000, 2000), (30000, 30000), (1, 65000), (65000, 1)]
+    )
     kind = rng.choice(["png", "interlaced png", "tiff", "jpeg", "strip", "webp"])
     if kind.endswith("png"):
         head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, int(kind != "png"))
@@ -135,7 +177,8 @@ def _bombs(rng: random.Random) -> tuple[str, bytes]:
         data = b"".join(row.compress(bytes(1 + 3 * width)) for _ in range(min(height, 12000)))
         parts = [(b"IHDR", head), (b"IDAT", data + row.flush()), (b"IEND", b"")]
         chunks = [
-            struct.pack(">I", len(d)) + n + d + struct.pack(">I", zlib.crc32(n + d)) for n, d in parts
+            struct.pack(">I", len(d)) + n + d + struct.pack(">I", zlib.crc32(n + d))
+            for n, d in parts
         ]
         return ".png", b"\x89PNG\r\n\x1a\n" + b"".join(chunks)
     if kind == "jpeg":
@@ -153,17 +196,46 @@ def _bombs(rng: random.Random) -> tuple[str, bytes]:
     return ".tif", held.getvalue()
 
 
-_SVG = b"""<svg xmlns="http://www.w3.org/2000/svg" xmlns:x="http://www.w3.org/1999/xlink" width="640"
-height="480"><image x:href="file:///etc/passwd"/><rect width="640" height="480"/></svg>"""
+_SVG = b"""<svg xmlns="http://www.w3.org/2000/svg" xmlns:x="http://www.w3.org/1999/xlink"
+width="640" height="480"><image x:href="file:///etc/passwd"/><rect width="640" height="480"/></svg>"""
 
 
 def _foreign(rng: random.Random) -> tuple[str, bytes]:
     """Another format under a picture's name."""
     image = Image.fromarray(scene())
     held = io.BytesIO()
-    kind = rng.choice(["svg", "svgz", "vips", "gif", "pdf", "csv", "matrix", "ppm", "pfm", "fits",
-                       "text", "bmp", "ico", "hdr", "jp2", "zip", "exr", "psd", "toml", "empty",
-                       "openslide", "nifti", "mat", "raw", "jxl", "tga", "xml", "elf"])  # fmt: skip
+    kind = rng.choice(
+        [
+            "svg",
+            "svgz",
+            "vips",
+            "gif",
+            "pdf",
+            "csv",
+            "matrix",
+            "ppm",
+            "pfm",
+            "fits",
+            "text",
+            "bmp",
+            "ico",
+            "hdr",
+            "jp2",
+            "zip",
+            "exr",
+            "psd",
+            "toml",
+            "empty",
+            "openslide",
+            "nifti",
+            "mat",
+            "raw",
+            "jxl",
+            "tga",
+            "xml",
+            "elf",
+        ]
+    )
     if kind in ("gif", "pdf", "bmp", "ico", "ppm", "tga"):
         image.save(held, kind.upper())
         data = held.getvalue()
@@ -179,27 +251,56 @@ def _foreign(rng: random.Random) -> tuple[str, bytes]:
         data = data[:4] + struct.pack("<II", *rng.choice([(64, 48), (2**30, 2**30)])) + data[12:]
     else:
         data = {
-            "svg": _SVG, "csv": b"1,2,3\n4,5,6\n" * 30, "matrix": b"3 3 1 0\n1 2 3\n4 5 6\n7 8 9\n",
-            "pfm": b"PF\n64 48\n-1.0\n" + bytes(64 * 48 * 12), "empty": b"",
+            "svg": _SVG,
+            "csv": b"1,2,3\n4,5,6\n" * 30,
+            "matrix": b"3 3 1 0\n1 2 3\n4 5 6\n7 8 9\n",
+            "pfm": b"PF\n64 48\n-1.0\n" + bytes(64 * 48 * 12),
+            "empty": b"",
             "fits": b"SIMPLE  =                    T".ljust(80) + b"END".ljust(2800),
-            "text": b"somebody's words\n" * 50, "zip": b"PK\3\4" + rng.randbytes(300),
+            "text": b"somebody's words\n" * 50,
+            "zip": b"PK\3\4" + rng.randbytes(300),
             "hdr": b"#?RADIANCE\nFORMAT=32-bit_rle_rgbe\n\n-Y 48 +X 64\n" + bytes(64 * 48 * 4),
             "jp2": bytes.fromhex("0000000c6a5020200d0a870a") + rng.randbytes(200),
-            "exr": bytes.fromhex("762f3101") + rng.randbytes(200), "psd": b"8BPS" + rng.randbytes(99),
-            "toml": b"sightsize = 1\n", "openslide": b"Aperio" + rng.randbytes(99),
-            "nifti": struct.pack("<i", 348) + bytes(344) + b"n+1\0", "mat": b"MATLAB 5.0 MAT-file" * 20,
-            "raw": rng.randbytes(64 * 48 * 3), "jxl": b"\xff\x0a" + rng.randbytes(200),
+            "exr": bytes.fromhex("762f3101") + rng.randbytes(200),
+            "psd": b"8BPS" + rng.randbytes(99),
+            "toml": b"sightsize = 1\n",
+            "openslide": b"Aperio" + rng.randbytes(99),
+            "nifti": struct.pack("<i", 348) + bytes(344) + b"n+1\0",
+            "mat": b"MATLAB 5.0 MAT-file" * 20,
+            "raw": rng.randbytes(64 * 48 * 3),
+            "jxl": b"\xff\x0a" + rng.randbytes(200),
             "xml": b"<?xml version='1.0'?><!DOCTYPE a [<!ENTITY b 'c'>]><a>&b;</a>",
             "elf": Path("/bin/true").read_bytes(),
-        }[kind]  # fmt: skip
-    return rng.choice([".jpg", ".tif", ".png", ".webp", ".dng", ".nef", ".heic", ".svg", ".v", ".csv",
-                       "", ".jpg[shrink=8]", ".pdf", ".raw"]), data  # fmt: skip
+        }[kind]
+    return rng.choice(
+        [
+            ".jpg",
+            ".tif",
+            ".png",
+            ".webp",
+            ".dng",
+            ".nef",
+            ".heic",
+            ".svg",
+            ".v",
+            ".csv",
+            "",
+            ".jpg[shrink=8]",
+            ".pdf",
+            ".raw",
+        ]
+    ), data
 
 
 DRAWS: dict[str, Draw] = {
-    "tiff forms": _tiff, "png forms": _png, "jpeg forms": _jpeg, "webp forms": _webp,
-    "heif": _heif, "bombs": _bombs, "foreign": _foreign,
-}  # fmt: skip
+    "tiff forms": _tiff,
+    "png forms": _png,
+    "jpeg forms": _jpeg,
+    "webp forms": _webp,
+    "heif": _heif,
+    "bombs": _bombs,
+    "foreign": _foreign,
+}
 _BASE_OF = {"tiff forms": "tiff", "png forms": "png", "jpeg forms": "jpeg", "webp forms": "webp"}
 
 
@@ -219,7 +320,7 @@ def picture(kind: str, seed: int) -> tuple[str, bytes]:
     return ending, data
 
 
-def attacked(kind: str, seed: int, folder: Path, name: str) -> list[str]:
+def attacked(kind: str, folder: Path, name: str) -> list[str]:
     """Check and make a picture's two prints; return what was wrong."""
     stages = {**STAGES, "delivery": {"format": "tiff", "bit_depth": 16, "keep_master": True}}
     plain = {"picture": "plain"}
@@ -314,7 +415,7 @@ def _one(kind: str, seed: int, place: Path, table: Table, keep: Path | None) -> 
         return
     name = note.read_text()
     note.unlink()
-    faults = attacked(kind, seed, place, name)
+    faults = attacked(kind, place, name)
     table.add(kind, f"seed {seed} ({name})", faults)
     if faults and keep is not None:
         keep.mkdir(exist_ok=True)

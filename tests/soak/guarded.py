@@ -35,7 +35,7 @@ import sightsize.commands.reprint
 import sightsize.delivery.deliver
 import sightsize.errors
 import sightsize.imaging.source.open_upright
-import sightsize.job.starter  # noqa: F401
+import sightsize.job.starter
 
 Entry = tuple[str, int, int, int, str]
 Tree = dict[str, Entry]
@@ -145,7 +145,8 @@ class Run:
                 os.kill(self.pid, signal.SIGKILL)
             time.sleep(0.003)
         took = time.monotonic() - self._begin
-        assert self._status is not None and self._used is not None
+        assert self._status is not None
+        assert self._used is not None
         texts = []
         for each in (self._out, self._err, self._notes):
             with each:
@@ -159,7 +160,9 @@ class Run:
         return Ran(self.words, code, texts[0], texts[1], took, processor, peak, largest)
 
 
-def run(words: Sequence[str], folder: Path, seconds: float = _GIVEN_UP_SECONDS, **how: object) -> Ran:
+def run(
+    words: Sequence[str], folder: Path, seconds: float = _GIVEN_UP_SECONDS, **how: object
+) -> Ran:
     """Run a command to its end."""
     return Run(words, folder, **how).end(seconds)  # type: ignore[arg-type]
 
@@ -269,7 +272,9 @@ def wrong(ran: Ran, *, seconds: float | None = None, codes: Sequence[int] = (0, 
         found.append(f"a line of {longest} characters")
     if ran.processor_seconds > most:
         found.append(f"took {ran.processor_seconds:.1f} s of the processor")
-    if any("warning" in line.casefold() and "sightsize" not in line for line in ran.err.splitlines()):
+    if any(
+        "warning" in line.casefold() and "sightsize" not in line for line in ran.err.splitlines()
+    ):
         found.append(f"a warning of a library: {_line_with(ran.err.casefold(), 'warning')[:200]}")
     return found
 
@@ -337,7 +342,7 @@ def changed(before: Tree, after: Tree) -> list[str]:
 
 
 def half(folder: Path, *, foreign: Sequence[str] = (), parts: bool = False) -> list[str]:
-    """Return files of an output folder that are not whole, and leftovers unless ``parts`` may be."""
+    """Return files of a folder that are not whole, and leftovers unless ``parts`` may be."""
     found = []
     if not folder.is_dir():
         return found
@@ -411,7 +416,7 @@ class Table:
     def end(self) -> None:
         """Print the table and leave with 1 when anything was wrong."""
         bad: Counter[str] = Counter()
-        for attack, case in {(attack, case) for attack, case, _ in self.faults}:
+        for attack, _ in {(attack, case) for attack, case, _ in self.faults}:
             bad[attack] += 1
         print(f"\n{'attack':<34}{'cases':>7}{'wrong':>7}")
         for attack, count in self.cases.items():

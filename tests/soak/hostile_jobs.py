@@ -17,35 +17,174 @@ import tomli_w
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from every_key import BASE
 from guarded import Table, half, load_all, run
 from tampered_dockets import places
 from worlds import STAGES, Watch, World, build, copied, job_values
 
+from every_key import BASE
+
 _MOST_MIB = 400
 _TEXTS = (
-    "", " ", "x" * 10**6, "9" * 10000, "1/" + "0" * 400 + "1 in", "1e400 mm", "-0 mm", "nan mm", "٣ mm",
-    "1_0 mm", "3 mm\n", "\x00", "\x1b[2J", "\u202e", "\ufeff", "\ud7ff", "💥" * 500, "{" * 200, "{picture!r}",
-    "{picture.__class__}", "{0}", "{number:>1000000}", "%s%n", "../../../x", "/etc/passwd", "/dev/zero",
-    "/dev/stdin", "/proc/self/mem", "file:///x", "~root", "$HOME", "a.jpg[page=1]", "[", "[!", "**",
-    "**/**/**/*", "[a-" * 50, "*" * 200, "?" * 5000, "*/../*/../*/../*", "CON", "x/" * 2000, "0x0 mm",
-    "1e-320 in", "1" * 309 + " mm", "1/3" * 100, "20 by 16", "auto", "iso_a4_210x297mm", "a" * 255 + ".jpg",
-)  # fmt: skip
+    "",
+    " ",
+    "x" * 10**6,
+    "9" * 10000,
+    "1/" + "0" * 400 + "1 in",
+    "1e400 mm",
+    "-0 mm",
+    "nan mm",
+    "٣ mm",
+    "1_0 mm",
+    "3 mm\n",
+    "\x00",
+    "\x1b[2J",
+    "\u202e",
+    "\ufeff",
+    "\ud7ff",
+    "💥" * 500,
+    "{" * 200,
+    "{picture!r}",
+    "{picture.__class__}",
+    "{0}",
+    "{number:>1000000}",
+    "%s%n",
+    "../../../x",
+    "/etc/passwd",
+    "/dev/zero",
+    "/dev/stdin",
+    "/proc/self/mem",
+    "file:///x",
+    "~root",
+    "$HOME",
+    "a.jpg[page=1]",
+    "[",
+    "[!",
+    "**",
+    "**/**/**/*",
+    "[a-" * 50,
+    "*" * 200,
+    "?" * 5000,
+    "*/../*/../*/../*",
+    "CON",
+    "x/" * 2000,
+    "0x0 mm",
+    "1e-320 in",
+    "1" * 309 + " mm",
+    "1/3" * 100,
+    "20 by 16",
+    "auto",
+    "iso_a4_210x297mm",
+    "a" * 255 + ".jpg",
+)
 _VALUES: tuple[Any, ...] = (
-    *_TEXTS, 0, -1, 1, 2, 2**31, 2**63, 2**64, 10**30, 10**4000, 1e308, 5e-324, -0.0, float("nan"), float("inf"),
-    True, False, [], {}, [[]], [{}], {"": {}}, [0] * 20000, [[0.1, 0.2]] * 5000, [None] and ["x"] * 3,
-    {"a" * 1000: 1}, {str(n): n for n in range(3000)},
-)  # fmt: skip
-_SOURCES = ("a.jpg", "b.tif", "*.jpg", "**/*.jpg", "**", "**/*", "loop/**/*.jpg", "pipe.jpg", "device.jpg",
-            "huge.jpg", "huge.tif", "huge.dng", "huge.png", "folder.jpg", "nowhere.jpg", "self.jpg", "socket.jpg",
-            "[ab].jpg", "?.*", "loop/loop/loop/a.jpg", "../sources/../sources/a.jpg", "/proc/self/environ",
-            "/proc/*/status", "/dev/*", "/sys/**/size", "/**/*.jpg", "many/*.jpg", "deep/**/*.jpg", "empty.jpg")  # fmt: skip
-_PROFILES = ("pipe.icc", "device.icc", "huge.icc", "folder.icc", "nowhere.icc", "a.jpg", "empty.icc",
-             "noise.icc", "self.icc", "cut.icc", "/proc/self/mem", "/dev/random", "socket.jpg", "")  # fmt: skip
-_NOT_JOBS = ("pipe", "device", "huge", "folder", "link to itself", "empty", "utf-16", "nul", "latin-1", "bom",
-             "picture", "nested arrays", "nested tables", "long line", "many tables", "many keys", "deep dotted",
-             "many prints", "carriage returns", "mixed newlines", "comment only", "json", "long string", "zip",
-             "random", "huge number", "ladder", "deep headers", "same keys", "socket", "growing")  # fmt: skip
+    *_TEXTS,
+    0,
+    -1,
+    1,
+    2,
+    2**31,
+    2**63,
+    2**64,
+    10**30,
+    10**4000,
+    1e308,
+    5e-324,
+    -0.0,
+    float("nan"),
+    float("inf"),
+    True,
+    False,
+    [],
+    {},
+    [[]],
+    [{}],
+    {"": {}},
+    [0] * 20000,
+    [[0.1, 0.2]] * 5000,
+    [None] and ["x"] * 3,
+    {"a" * 1000: 1},
+    {str(n): n for n in range(3000)},
+)
+_SOURCES = (
+    "a.jpg",
+    "b.tif",
+    "*.jpg",
+    "**/*.jpg",
+    "**",
+    "**/*",
+    "loop/**/*.jpg",
+    "pipe.jpg",
+    "device.jpg",
+    "huge.jpg",
+    "huge.tif",
+    "huge.dng",
+    "huge.png",
+    "folder.jpg",
+    "nowhere.jpg",
+    "self.jpg",
+    "socket.jpg",
+    "[ab].jpg",
+    "?.*",
+    "loop/loop/loop/a.jpg",
+    "../sources/../sources/a.jpg",
+    "/proc/self/environ",
+    "/proc/*/status",
+    "/dev/*",
+    "/sys/**/size",
+    "/**/*.jpg",
+    "many/*.jpg",
+    "deep/**/*.jpg",
+    "empty.jpg",
+)
+_PROFILES = (
+    "pipe.icc",
+    "device.icc",
+    "huge.icc",
+    "folder.icc",
+    "nowhere.icc",
+    "a.jpg",
+    "empty.icc",
+    "noise.icc",
+    "self.icc",
+    "cut.icc",
+    "/proc/self/mem",
+    "/dev/random",
+    "socket.jpg",
+    "",
+)
+_NOT_JOBS = (
+    "pipe",
+    "device",
+    "huge",
+    "folder",
+    "link to itself",
+    "empty",
+    "utf-16",
+    "nul",
+    "latin-1",
+    "bom",
+    "picture",
+    "nested arrays",
+    "nested tables",
+    "long line",
+    "many tables",
+    "many keys",
+    "deep dotted",
+    "many prints",
+    "carriage returns",
+    "mixed newlines",
+    "comment only",
+    "json",
+    "long string",
+    "zip",
+    "random",
+    "huge number",
+    "ladder",
+    "deep headers",
+    "same keys",
+    "socket",
+    "growing",
+)
 
 
 def furnish(world: World) -> None:
@@ -62,8 +201,13 @@ def furnish(world: World) -> None:
         (folder / f"empty.{ending}").touch()
     for ending in ("jpg", "tif", "dng", "png", "icc"):
         with (folder / f"huge.{ending}").open("wb") as file:
-            heads = {"tif": b"II*\0\x08\0\0\0", "dng": b"II*\0\0\0\0\xb0", "jpg": b"\xff\xd8\xff\xe0",
-                     "png": b"\x89PNG\r\n\x1a\n", "icc": b"\0\0\0\x80"}  # fmt: skip
+            heads = {
+                "tif": b"II*\0\x08\0\0\0",
+                "dng": b"II*\0\0\0\0\xb0",
+                "jpg": b"\xff\xd8\xff\xe0",
+                "png": b"\x89PNG\r\n\x1a\n",
+                "icc": b"\0\0\0\x80",
+            }
             file.write(heads[ending])
             file.truncate(3 * 2**30)
     (folder / "noise.icc").write_bytes(random.Random(3).randbytes(4000))
@@ -81,7 +225,9 @@ def furnish(world: World) -> None:
 
 def draw(dice: random.Random) -> tuple[str, bytes]:
     """A hostile job and its kind."""
-    kind = dice.choice(["value", "value", "value", "text", "text", "source", "profile", "not a job"])
+    kind = dice.choice(
+        ["value", "value", "value", "text", "text", "source", "profile", "not a job"]
+    )
     if kind == "not a job":
         return kind, b""
     values = _base(dice)
@@ -89,7 +235,9 @@ def draw(dice: random.Random) -> tuple[str, bytes]:
         for _ in range(dice.choice([1, 1, 2, 5])):
             _alter(values, dice, _VALUES if kind == "value" else _TEXTS)
     elif kind == "source":
-        values["prints"] = [{"source": f"{dice.choice(_SOURCES)}"} for _ in range(dice.choice([1, 1, 3]))]
+        values["prints"] = [
+            {"source": f"{dice.choice(_SOURCES)}"} for _ in range(dice.choice([1, 1, 3]))
+        ]
         values["prints"] = [
             each if each["source"].startswith("/") else {"source": f"../sources/{each['source']}"}
             for each in values["prints"]
@@ -123,7 +271,9 @@ def _base(dice: random.Random) -> dict[str, Any]:
         values["job"] = {"output": "out"}
         return values
     prints = [{"source": "../sources/a.jpg"}, {"source": "../sources/b.tif"}]
-    return tomllib.loads(tomli_w.dumps(job_values(prints, job={"output": "out"}, **copy.deepcopy(STAGES))))
+    return tomllib.loads(
+        tomli_w.dumps(job_values(prints, job={"output": "out"}, **copy.deepcopy(STAGES)))
+    )
 
 
 def _alter(values: dict[str, Any], dice: random.Random, hostile: tuple[Any, ...]) -> None:
@@ -133,7 +283,9 @@ def _alter(values: dict[str, Any], dice: random.Random, hostile: tuple[Any, ...]
         inside = inside[key]
     draw_at = dice.random()
     if draw_at < 0.15 and isinstance(inside, dict):
-        inside[dice.choice(["", "new", "x" * 3000, "a.b", "\x7f", "é", "\u202e"])] = dice.choice(hostile)
+        inside[dice.choice(["", "new", "x" * 3000, "a.b", "\x7f", "é", "\u202e"])] = dice.choice(
+            hostile
+        )
     elif draw_at < 0.25:
         del inside[path[-1]]
     else:
@@ -145,20 +297,34 @@ def write_no_job(path: Path, kind: str) -> None:
     path.unlink()
     head = b"sightsize = 1\n"
     texts = {
-        "empty": b"", "utf-16": head.decode().encode("utf-16"), "nul": b"a = \0\n", "latin-1": b"a = '\xe9'\n",
-        "bom": b"\xef\xbb\xbf" + head, "picture": os.urandom(5000), "comment only": b"# nothing\n",
-        "nested arrays": b"a = " + b"[" * 100000 + b"]" * 100000, "json": b'{"sightsize": 1}',
-        "nested tables": b"a = " + b"{a = " * 20000 + b"1" + b"}" * 20000, "long line": b"a = '" + b"x" * 10**7 + b"'",
+        "empty": b"",
+        "utf-16": head.decode().encode("utf-16"),
+        "nul": b"a = \0\n",
+        "latin-1": b"a = '\xe9'\n",
+        "bom": b"\xef\xbb\xbf" + head,
+        "picture": os.urandom(5000),
+        "comment only": b"# nothing\n",
+        "nested arrays": b"a = " + b"[" * 100000 + b"]" * 100000,
+        "json": b'{"sightsize": 1}',
+        "nested tables": b"a = " + b"{a = " * 20000 + b"1" + b"}" * 20000,
+        "long line": b"a = '" + b"x" * 10**7 + b"'",
         "many tables": head + b"".join(b"[recipes.r%d]\n" % n for n in range(20000)),
         "many keys": head + b"".join(b"k%d = 1\n" % n for n in range(20000)),
-        "deep dotted": b".".join([b"a"] * 20000) + b" = 1\n", "carriage returns": b"a = 1\rb = 2\r",
+        "deep dotted": b".".join([b"a"] * 20000) + b" = 1\n",
+        "carriage returns": b"a = 1\rb = 2\r",
         "many prints": head + b"[[prints]]\nsource='../sources/a.jpg'\n" * 5000,
-        "mixed newlines": b"a = 1\r\nb = 2\n\rc\x85\xe2\x80\xa8 = 3", "long string": b'a = """' + b'\\u0041' * 10**6 + b'"""',
-        "zip": b"PK\3\4" + bytes(1000), "random": os.urandom(10**6), "huge number": b"a = " + b"9" * 10**6,
-        "deep headers": b"[" + b".".join([b"a"] * 5000) + b"]\n", "same keys": b"a = 1\n" * 10000,
-        "ladder": head + b"[[prints]]\nsource='../sources/a.jpg'\nladder = {exposure = ["
-                  + b",".join(b"%f" % (n / 5000) for n in range(5000)) + b"], grade = [0,1,2,3,4,5]}\n",
-    }  # fmt: skip
+        "mixed newlines": b"a = 1\r\nb = 2\n\rc\x85\xe2\x80\xa8 = 3",
+        "long string": b'a = """' + b"\\u0041" * 10**6 + b'"""',
+        "zip": b"PK\3\4" + bytes(1000),
+        "random": os.urandom(10**6),
+        "huge number": b"a = " + b"9" * 10**6,
+        "deep headers": b"[" + b".".join([b"a"] * 5000) + b"]\n",
+        "same keys": b"a = 1\n" * 10000,
+        "ladder": head
+        + b"[[prints]]\nsource='../sources/a.jpg'\nladder = {exposure = ["
+        + b",".join(b"%f" % (n / 5000) for n in range(5000))
+        + b"], grade = [0,1,2,3,4,5]}\n",
+    }
     match kind:
         case "pipe":
             os.mkfifo(path)
@@ -202,7 +368,10 @@ def attacked(world: World, dice: random.Random, number: int) -> tuple[str, list[
     for words in commands:
         ran = run(words, world.folder, 40)
         name = " ".join([words[0], *words[2:3]])
-        faults += [f"{name}: {each}" for each in watch.faults(ran, seconds=60 if "make" in name and ran.code == 0 else 10)]
+        faults += [
+            f"{name}: {each}"
+            for each in watch.faults(ran, seconds=60 if "make" in name and ran.code == 0 else 10)
+        ]
         if ran.peak_mib > max(_MOST_MIB, ran.estimate_mib + 50) and "workers" not in name:
             faults.append(f"{name} took {ran.peak_mib:.0f} MiB")
     faults += half(world.out)
@@ -230,7 +399,9 @@ def main() -> None:
             if faults and chosen.keep and place.job.is_file() and place.job.stat().st_size < 2**24:
                 chosen.keep.mkdir(exist_ok=True)
                 shutil.copyfile(place.job, chosen.keep / f"{seed}.toml")
-            table.add(kind, f"seed {seed}", [each.replace(str(place.folder), ".") for each in faults])
+            table.add(
+                kind, f"seed {seed}", [each.replace(str(place.folder), ".") for each in faults]
+            )
             if place.job.is_dir():
                 place.job.rmdir()
             place.job.unlink(missing_ok=True)

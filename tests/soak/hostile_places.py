@@ -50,7 +50,7 @@ def plant(path: Path, kind: str, world: World) -> None:
         case "pipe":
             os.mkfifo(path)
         case "socket":
-            here = os.getcwd()
+            here = Path.cwd()
             os.chdir(path.parent)
             socket.socket(socket.AF_UNIX).bind(path.name)
             os.chdir(here)
@@ -73,10 +73,21 @@ def plant(path: Path, kind: str, world: World) -> None:
 
 
 KINDS = (
-    "file", "empty file", "folder", "full folder", "pipe", "socket", "link to a source",
-    "link outside", "link nowhere", "link to itself", "link to a device", "hard link to a source",
-    "hard link outside", "another picture",
-)  # fmt: skip
+    "file",
+    "empty file",
+    "folder",
+    "full folder",
+    "pipe",
+    "socket",
+    "link to a source",
+    "link outside",
+    "link nowhere",
+    "link to itself",
+    "link to a device",
+    "hard link to a source",
+    "hard link outside",
+    "another picture",
+)
 
 
 def made(world: World) -> None:
@@ -192,8 +203,16 @@ def _output(kind: str, inner: str = "") -> Case:
     return attack
 
 
-for _kind in ("sources", "outside", "nowhere", "itself", "job folder", "a file",
-              "root's devices", "processes"):  # fmt: skip
+for _kind in (
+    "sources",
+    "outside",
+    "nowhere",
+    "itself",
+    "job folder",
+    "a file",
+    "root's devices",
+    "processes",
+):
     CASES[f"folders are links/output to {_kind}"] = _output(_kind)
     for _inner in ("masters", "reprints"):
         CASES[f"folders are links/{_inner} to {_kind}"] = _output(_kind, _inner)
@@ -205,9 +224,12 @@ def _outputs(text: str) -> Case:
         world.set_job(job={"output": output}, delivery={"keep_master": True})
         watch = Watch(world, may_change=[world.out])
         for words in (
-            ["make", world.job], ["make", world.job, "--replace"], ["audit", world.job],
-            ["make", world.job, "--dry-run"], ["check", world.job],
-        ):  # fmt: skip
+            ["make", world.job],
+            ["make", world.job, "--replace"],
+            ["audit", world.job],
+            ["make", world.job, "--dry-run"],
+            ["check", world.job],
+        ):
             ran = run(words, world.folder, 25)
             faults = [each for each in watch.faults(ran) if not each.startswith("new: ")]
             yield from (f"{' '.join(map(str, [words[0], *words[2:]]))}: {each}" for each in faults)
@@ -216,10 +238,24 @@ def _outputs(text: str) -> Case:
 
 
 for _text in (
-    "SOURCES", ".", "..", "../sources", "OUTSIDE", "OUTSIDE/precious.txt", "/dev/null", "/dev/null/x",
-    "/proc/self/x", "/sys/x", "x/" * 300, "x" * 300, "~", "out/../out", "out/./.", "../job/out",
+    "SOURCES",
+    ".",
+    "..",
+    "../sources",
+    "OUTSIDE",
+    "OUTSIDE/precious.txt",
+    "/dev/null",
+    "/dev/null/x",
+    "/proc/self/x",
+    "/sys/x",
+    "x/" * 300,
+    "x" * 300,
+    "~",
+    "out/../out",
+    "out/./.",
+    "../job/out",
     "OUTSIDE/a.jpg/x",
-):  # fmt: skip
+):
     CASES[f"outputs/{_text[:30]}"] = _outputs(_text)
 
 
@@ -237,8 +273,16 @@ def _same_name(job_name: str) -> Case:
     return attack
 
 
-for _text in ("docket.toml", ".docket.json", ".run.lock", "a.jpg", "b.tif", "a", ".a.jpg.1-ab.part",
-              f".x.{2**22 - 3}-ab.part"):  # fmt: skip
+for _text in (
+    "docket.toml",
+    ".docket.json",
+    ".run.lock",
+    "a.jpg",
+    "b.tif",
+    "a",
+    ".a.jpg.1-ab.part",
+    f".x.{2**22 - 3}-ab.part",
+):
     CASES[f"a job of such a name/{_text}"] = _same_name(_text)
 
 
@@ -355,8 +399,14 @@ def _moved_away(how: str) -> Case:
     return attack
 
 
-for _how in ("renamed", "renamed, a link to the sources in its place", "removed", "made read-only",
-             "renamed, a link outside in its place", "masters become a link"):  # fmt: skip
+for _how in (
+    "renamed",
+    "renamed, a link to the sources in its place",
+    "removed",
+    "made read-only",
+    "renamed, a link outside in its place",
+    "masters become a link",
+):
     CASES[f"output changes during the run/{_how}"] = _moved_away(_how)
 
 
@@ -367,8 +417,12 @@ def _two_runs(world: World) -> Iterator[str]:
     first = Run(["make", world.job, "--workers", "1"], world.folder)
     while not (world.out / ".run.lock").exists() and first.running():
         time.sleep(0.001)
-    for words in (["make", world.job], ["make", world.job, "--replace"], ["audit", world.job],
-                  ["reprint", world.out / "docket.toml", "--output", world.out]):  # fmt: skip
+    for words in (
+        ["make", world.job],
+        ["make", world.job, "--replace"],
+        ["audit", world.job],
+        ["reprint", world.out / "docket.toml", "--output", world.out],
+    ):
         ran = run(words, world.folder, 25)
         yield from (f"second {words[0]}: {each}" for each in watch.faults(ran))
         if words[0] == "make" and ran.code == 0:
@@ -411,9 +465,7 @@ def _strange_numbers(world: World) -> Iterator[str]:
     for number in ("0", "00", "1", "-1", "999999999", "4294967296", "٣", "2147483648", "4194301"):
         (world.out / f".a.jpg.{number}-abcd1234.part").write_bytes(b"x")
     yield from (
-        each
-        for each in watched(world, ["make", world.job])
-        if not each.startswith("left behind")
+        each for each in watched(world, ["make", world.job]) if not each.startswith("left behind")
     )
 
 
@@ -446,8 +498,10 @@ def _junit(kind: str) -> Case:
             keep = []
             allowed = [target]
         watch = Watch(world, may_change=allowed, keep=keep)
-        for words in (["check", world.job, "--junit", target],
-                      ["check", world.job.parent / "nix.toml", "--junit", target]):  # fmt: skip
+        for words in (
+            ["check", world.job, "--junit", target],
+            ["check", world.job.parent / "nix.toml", "--junit", target],
+        ):
             yield from watch.faults(run(words, world.folder, 15))
         if world.out.exists():
             yield from watch.halves(world.out)
@@ -455,8 +509,18 @@ def _junit(kind: str) -> Case:
     return attack
 
 
-for _kind in (*KINDS, "a source", "the job", "the docket", "the mirror", "a print",
-              "a missing folder", "a name too long", "full device", "the job by another way"):  # fmt: skip
+for _kind in (
+    *KINDS,
+    "a source",
+    "the job",
+    "the docket",
+    "the mirror",
+    "a print",
+    "a missing folder",
+    "a name too long",
+    "full device",
+    "the job by another way",
+):
     CASES[f"check --junit/{_kind}"] = _junit(_kind)
 
 
@@ -481,7 +545,15 @@ def _starter(kind: str) -> Case:
     return attack
 
 
-for _kind in (*KINDS, "a source", "the job", "a missing folder", "a name too long", "full device", "null"):
+for _kind in (
+    *KINDS,
+    "a source",
+    "the job",
+    "a missing folder",
+    "a name too long",
+    "full device",
+    "null",
+):
     CASES[f"new --job/{_kind}"] = _starter(_kind)
 
 
@@ -491,11 +563,22 @@ def _strange_folder(world: World) -> Iterator[str]:
     for kind in KINDS:
         plant(strange / f"{kind.replace(' ', '-')}.jpg", kind, world)
     (strange / "loop").symlink_to(strange)
-    for name in ("a\nb.jpg", "\x1b[31mred.jpg", "quote'\".jpg", "[x].jpg", "\u202egpj.exe.jpg", "*.jpg",
-                 "x" * 250 + ".jpg", " .jpg", "a\\b.jpg", "Ünï.jpg", "\x7f.jpg"):  # fmt: skip
+    for name in (
+        "a\nb.jpg",
+        "\x1b[31mred.jpg",
+        "quote'\".jpg",
+        "[x].jpg",
+        "\u202egpj.exe.jpg",
+        "*.jpg",
+        "x" * 250 + ".jpg",
+        " .jpg",
+        "a\\b.jpg",
+        "Ünï.jpg",
+        "\x7f.jpg",
+    ):
         (strange / name).write_bytes((world.sources / "a.jpg").read_bytes())
-    with open(os.fsencode(strange) + b"/\xff\xfe.jpg", "wb") as file:
-        file.write((world.sources / "a.jpg").read_bytes())
+    unsaid = Path(os.fsdecode(os.fsencode(strange) + b"/\xff\xfe.jpg"))
+    unsaid.write_bytes((world.sources / "a.jpg").read_bytes())
     for words in (
         ["new", strange, "--job", world.folder / "n1.toml"],
         ["new", strange / "loop" / "loop", "--job", world.folder / "n2.toml"],
@@ -542,8 +625,10 @@ def _reprint_output(kind: str) -> Case:
         keep = [target / name for name in ("a.jpg", "b.jpg") if os.path.lexists(target / name)]
         keep += [target] if kind == "pipe" else []
         watch = Watch(world, keep=keep)
-        for words in (["reprint", world.out / "docket.toml", "--output", target],
-                      ["reprint", world.out / "docket.toml", "--match", "--output", target]):  # fmt: skip
+        for words in (
+            ["reprint", world.out / "docket.toml", "--output", target],
+            ["reprint", world.out / "docket.toml", "--match", "--output", target],
+        ):
             ran = run(words, world.folder, 25)
             faults = [
                 each
@@ -557,10 +642,18 @@ def _reprint_output(kind: str) -> Case:
 
 
 for _kind in (
-    *KINDS, "the sources", "outside", "the job's folder", "the masters", "in a file", "device",
-    "the prints by another way", "a name too long", "processes",
+    *KINDS,
+    "the sources",
+    "outside",
+    "the job's folder",
+    "the masters",
+    "in a file",
+    "device",
+    "the prints by another way",
+    "a name too long",
+    "processes",
     *(f"prints there: {each}" for each in KINDS),
-):  # fmt: skip
+):
     CASES[f"reprint --output/{_kind}"] = _reprint_output(_kind)
 
 
@@ -574,8 +667,16 @@ def _look_in(world: World) -> Iterator[str]:
             plant(strange / f"{kind.replace(' ', '-')}.jpg", kind, world)
     (strange / "loop").symlink_to(strange)
     (strange / "up").symlink_to(world.folder)
-    for folder in (strange, strange / "loop" / "loop", Path("/dev"), Path("/dev/null"), Path("/nix"),
-                   world.outside / "precious.txt", world.folder, Path("/proc/self")):  # fmt: skip
+    for folder in (
+        strange,
+        strange / "loop" / "loop",
+        Path("/dev"),
+        Path("/dev/null"),
+        Path("/nix"),
+        world.outside / "precious.txt",
+        world.folder,
+        Path("/proc/self"),
+    ):
         watch = Watch(world, may_change=[world.out])
         words = ["reprint", world.out / "docket.toml", "--look-in", folder]
         yield from (f"{folder}: {each}" for each in watch.faults(run(words, world.folder, 25)))
@@ -612,12 +713,17 @@ def _permission(what: str) -> Case:
             reading.get(what, 0o000 if "unreadable" in what or "search" in what else 0o555)
         )
         for words in (
-            ["make", world.job], ["make", world.job, "--dry-run"], ["make", world.job, "--replace"],
-            ["check", world.job], ["audit", world.job], ["audit", world.out / "docket.toml"],
-            ["reprint", world.out / "docket.toml"], ["new", world.sources, "--job", world.job.parent / "n.toml"],
+            ["make", world.job],
+            ["make", world.job, "--dry-run"],
+            ["make", world.job, "--replace"],
+            ["check", world.job],
+            ["audit", world.job],
+            ["audit", world.out / "docket.toml"],
+            ["reprint", world.out / "docket.toml"],
+            ["new", world.sources, "--job", world.job.parent / "n.toml"],
             ["reprint", world.out / "docket.toml", "--match", "--output", world.folder / "away"],
             ["check", world.job, "--junit", world.job.parent / "r.xml"],
-        ):  # fmt: skip
+        ):
             if words[0] in ("new",) and "read-only" not in what and "sources" not in what:
                 continue
             if words[-1] == world.job.parent / "r.xml" and "folder" not in what:
@@ -635,11 +741,20 @@ def _permission(what: str) -> Case:
 
 
 for _what in (
-    "a first run in a read-only folder", "job folder read-only", "output read-only",
-    "output unreadable", "output without search", "masters read-only", "docket unreadable",
-    "mirror unreadable", "source unreadable", "sources without search", "job unreadable",
-    "a print unreadable", "a master unreadable",
-):  # fmt: skip
+    "a first run in a read-only folder",
+    "job folder read-only",
+    "output read-only",
+    "output unreadable",
+    "output without search",
+    "masters read-only",
+    "docket unreadable",
+    "mirror unreadable",
+    "source unreadable",
+    "sources without search",
+    "job unreadable",
+    "a print unreadable",
+    "a master unreadable",
+):
     CASES[f"permissions/{_what}"] = _permission(_what)
 
 
@@ -672,9 +787,15 @@ def _elsewhere(world: World) -> Iterator[str]:
         tempfile.tempdir = "/nowhere"
 
     for setting in (gone, closed, full, both_full, no_reader, no_scratch):
-        for words in (["make", world.job], ["check", world.job, "--json"], ["audit", world.job],
-                      ["reprint", world.out / "docket.toml"], ["explain"], ["check", "job.toml"],
-                      ["new", world.sources, "--job", world.folder / f"{setting.__name__}.toml"]):  # fmt: skip
+        for words in (
+            ["make", world.job],
+            ["check", world.job, "--json"],
+            ["audit", world.job],
+            ["reprint", world.out / "docket.toml"],
+            ["explain"],
+            ["check", "job.toml"],
+            ["new", world.sources, "--job", world.folder / f"{setting.__name__}.toml"],
+        ):
             watch = Watch(world, may_change=[world.out, world.folder / f"{setting.__name__}.toml"])
             ran = run(words, world.folder, 25, in_child=setting)
             faults = [
@@ -711,8 +832,6 @@ def main() -> None:
                 faults = [f"the case itself failed: {error!r}"]
             table.add(attack, what, list(dict.fromkeys(faults)))
     table.end()
-
-
 
 
 if __name__ == "__main__":

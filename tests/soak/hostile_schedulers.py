@@ -17,7 +17,6 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import msgpack
-
 from guarded import Table, half, load_all, run, tree, wrong
 from worlds import STAGES, build
 
@@ -27,7 +26,9 @@ _MOST_WALL_SECONDS = 60
 
 def _frames(*frames: bytes) -> bytes:
     """A message as Dask's comms frame it: the total length, then count, lengths and frames."""
-    body = len(frames).to_bytes(8, "little") + b"".join(len(f).to_bytes(8, "little") for f in frames)
+    body = len(frames).to_bytes(8, "little") + b"".join(
+        len(f).to_bytes(8, "little") for f in frames
+    )
     body += b"".join(frames)
     return len(body).to_bytes(8, "little") + body
 
@@ -142,16 +143,36 @@ def _echo(there: socket.socket) -> None:
 SERVERS: dict[str, Serve] = {
     name.strip("_").replace("_", " "): serve
     for name, serve in list(globals().items())
-    if name.startswith("_") and getattr(serve, "__annotations__", {}).get("there") is socket.socket
+    if name.startswith("_")
+    and getattr(serve, "__annotations__", {}).get("there") is socket.socket
     and name != "_drain"
-}  # fmt: skip
+}
 
 ADDRESSES = (
-    "", "x", "tcp://", "tcp://:", "127.0.0.1", "127.0.0.1:0", "127.0.0.1:99999", "tcp://127.0.0.1:1",
-    "http://127.0.0.1:80", "tcp://[::1]:1", "tcp://nowhere.invalid:8786", "a\nb:1", "\x1b[31m:1",
-    "tcp://127.0.0.1:1/path", "ucx://127.0.0.1:1", "inproc://x", "tcp://" + "x" * 5000 + ":1",
-    "tcp://٣:1", "127.0.0.1:٣", "tcp://a b:1", "tls://127.0.0.1:1", "tcp://.:1", "tcp://é" * 60 + ":1",
-)  # fmt: skip
+    "",
+    "x",
+    "tcp://",
+    "tcp://:",
+    "127.0.0.1",
+    "127.0.0.1:0",
+    "127.0.0.1:99999",
+    "tcp://127.0.0.1:1",
+    "http://127.0.0.1:80",
+    "tcp://[::1]:1",
+    "tcp://nowhere.invalid:8786",
+    "a\nb:1",
+    "\x1b[31m:1",
+    "tcp://127.0.0.1:1/path",
+    "ucx://127.0.0.1:1",
+    "inproc://x",
+    "tcp://" + "x" * 5000 + ":1",
+    "tcp://٣:1",
+    "127.0.0.1:٣",
+    "tcp://a b:1",
+    "tls://127.0.0.1:1",
+    "tcp://.:1",
+    "tcp://é" * 60 + ":1",
+)
 
 
 class Server:
@@ -214,7 +235,9 @@ def main() -> None:
             if chosen.only in name:
                 for scheme in ("", "tls://"):
                     server = Server(serve)
-                    table.add("servers", f"{scheme}{name}", attack(f"{scheme}127.0.0.1:{server.port}"))
+                    table.add(
+                        "servers", f"{scheme}{name}", attack(f"{scheme}127.0.0.1:{server.port}")
+                    )
                     server.end()
         for address in ADDRESSES:
             if not chosen.only:

@@ -16,8 +16,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from guarded import Run, Table, half, load_all, run, tree, wrong
-from sightsize.docket.store import Docket
 from worlds import STAGES, World, build, copied
+
+from sightsize.docket.store import Docket
 
 WAYS = ("INT", "TERM", "HUP", "KILL", "STOP+CONT", "INT INT", "INT INT INT", "INT x 5", "INT TERM",
         "QUIT", "PIPE", "USR1")  # fmt: skip
@@ -33,7 +34,9 @@ def signals_of(way: str) -> list[int]:
     return [int(getattr(signal, f"SIG{name}")) for name in names]
 
 
-def attacked(world: World, way: str, command: str, dice: random.Random, longest: float) -> list[str]:
+def attacked(
+    world: World, way: str, command: str, dice: random.Random, longest: float
+) -> list[str]:
     """Signal a run; return what was wrong with it, and with the run after it."""
     words: list[object] = ["make", world.job, "--workers", str(dice.choice([1, 2]))]
     out = world.out
@@ -66,7 +69,9 @@ def attacked(world: World, way: str, command: str, dice: random.Random, longest:
     if took > 20:
         faults.append(f"went on for {took:.0f} s after the signal")
     faults += half(world.out, parts=way not in _SOFT or ran.code < 0)
-    faults += [f"changed: {name}" for name in _differences(before, tree(world.folder, without=[world.out]))]
+    faults += [
+        f"changed: {name}" for name in _differences(before, tree(world.folder, without=[world.out]))
+    ]
     seen = {path.name: path.stat().st_ino for path in out.glob("[ab]*.jpg")} if out.is_dir() else {}
     recorded = _recorded(world) if command == "make" else set()
     again = run(words, world.folder, 120)

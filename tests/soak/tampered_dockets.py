@@ -4,11 +4,9 @@ import argparse
 import json
 import os
 import random
-import shutil
 import sys
 import tempfile
 import tomllib
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +29,13 @@ HOSTILE: list[Any] = [
 def places(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     """Every place in a document."""
     found = [path] if path else []
-    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    items = (
+        value.items()
+        if isinstance(value, dict)
+        else enumerate(value)
+        if isinstance(value, list)
+        else ()
+    )
     for key, inside in items:
         found += places(inside, (*path, key))
     return found
@@ -83,7 +87,10 @@ def _lines(lines: list[Any], dice: random.Random) -> list[Any]:
 def tamper(world: World, dice: random.Random) -> str:
     """Tamper with the docket, or the mirror as if it were the docket's; say how."""
     docket, mirror = world.out / "docket.toml", world.out / ".docket.json"
-    text, lines = docket.read_bytes(), [json.loads(each) for each in mirror.read_text().splitlines()]
+    text, lines = (
+        docket.read_bytes(),
+        [json.loads(each) for each in mirror.read_text().splitlines()],
+    )
     how = dice.choice(["values", "values", "values", "mirror", "mirror", "mirror", "bytes", "file"])
     if how == "values":
         docket.write_bytes(_toml(altered(tomllib.loads(text.decode()), dice)))
@@ -111,7 +118,9 @@ def tamper(world: World, dice: random.Random) -> str:
             case "device":
                 target.symlink_to("/dev/zero")
             case "nested":
-                target.write_bytes((b"a = " if target is docket else b"") + b"[" * 100000 + b"]" * 100000)
+                target.write_bytes(
+                    (b"a = " if target is docket else b"") + b"[" * 100000 + b"]" * 100000
+                )
             case "huge":
                 target.write_bytes(b"#" * (300 * 2**20))
             case "sparse":
@@ -132,7 +141,9 @@ def tamper(world: World, dice: random.Random) -> str:
                 target.write_bytes(b"\xef\xbb\xbf" + text)
             case "version":
                 versions = [b"0", b"-1", b"1", b"99", b"true", b'"2"', b"2.0", b"[2]", b"9" * 5000]
-                target.write_bytes(text.replace(b"docket = 2", b"docket = " + dice.choice(versions), 1))
+                target.write_bytes(
+                    text.replace(b"docket = 2", b"docket = " + dice.choice(versions), 1)
+                )
     return how
 
 
@@ -150,11 +161,13 @@ def attacked(world: World, dice: random.Random) -> tuple[str, list[str]]:
         ["reprint", docket], ["reprint", docket, "--match"], ["make", world.job], ["audit", docket],
     ):  # fmt: skip
         ran = run(words, world.folder, 25)
-        faults += [f"{words[0]} {' '.join(words[2:])}: {each}" for each in watch.faults(ran, seconds=15)]
+        faults += [
+            f"{words[0]} {' '.join(words[2:])}: {each}" for each in watch.faults(ran, seconds=15)
+        ]
     for path, data in before.items():
         if not path.is_file() or path.read_bytes() != data:
             faults.append(f"{path.name} was touched without --replace")
-    kept = [name for name in ("docket.toml", ".docket.json")]
+    kept = ["docket.toml", ".docket.json"]
     faults += watch.halves(world.out, kept)
     return how, faults
 
@@ -178,7 +191,9 @@ def main() -> None:
             place = copied(world, Path(scratch) / "world")
             dice = random.Random(f"docket {seed}")
             how, faults = attacked(place, dice)
-            table.add(how, f"seed {seed}", [each.replace(str(place.folder), ".") for each in faults])
+            table.add(
+                how, f"seed {seed}", [each.replace(str(place.folder), ".") for each in faults]
+            )
     table.end()
 
 

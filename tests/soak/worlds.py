@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 import tomli_w
-
 from guarded import Ran, Tree, changed, half, in_a_fork, tree, wrong
+
 from pictures import save
 from sightsize.checks.run import check_ids
 
@@ -115,7 +115,9 @@ def copied(world: World, folder: Path) -> World:
 class Watch:
     """What stands before an attack, held against what stands after it."""
 
-    def __init__(self, world: World, *, may_change: Sequence[Path] = (), keep: Sequence[Path] = ()):
+    def __init__(
+        self, world: World, *, may_change: Sequence[Path] = (), keep: Sequence[Path] = ()
+    ) -> None:
         """Take note; files in ``keep`` must stay though they stand where changes may be."""
         self.world = world
         self.may_change = list(may_change)
