@@ -76,7 +76,15 @@ def _header(path: Path, image: pyvips.Image, colour: ColourModel, bits: int) -> 
         bytes=path.stat().st_size,
         camera_model=model,
         camera_serial=serial,
+        rows_at_once=_rows_at_once(image, format_name),
     )
+
+
+def _rows_at_once(image: pyvips.Image, format_name: str) -> int:
+    """How many rows the picture's decoder holds together."""
+    if format_name in ("WebP", "HEIF") or text(image, "interlaced") == "1":
+        return int(image.height)
+    return min(int(text(image, "tile-height") or 1), int(image.height))
 
 
 def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
