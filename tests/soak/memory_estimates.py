@@ -127,7 +127,7 @@ SOURCES: dict[str, tuple[str, Maker]] = {
     "tiff tiled 16": made("tif", px=LARGE, bits=16, tile=True),
     "tiff large tiles": made("tif", px=LARGE, tile=True, tile_width=2048, tile_height=2048),
     "tiff larger tiles 16": made(
-        "tif", px=LARGE, bits=16, tile=True, tile_width=4096, tile_height=4096
+        "tif", px=LARGE, bits=16, tile=True, tile_width=1024, tile_height=2048
     ),
     "tiff planar": ("tif", partial(in_planes, px=LARGE)),
     "tiff planar 16": ("tif", partial(in_planes, px=LARGE, bits=16)),

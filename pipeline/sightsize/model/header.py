@@ -29,7 +29,7 @@ class Header:
     camera_model: str = ""
     camera_serial: str = ""
     rows_at_once: int = 1
-    """Rows that its decoder holds together: of a row of tiles, or all where it cannot stream."""
+    """Rows that its decoder holds together: of a strip or tile, or all where it cannot stream."""
 
     @property
     def upright_px(self) -> tuple[int, int]:
