@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import pyvips
 from PIL import Image
 from typer.testing import CliRunner
 
@@ -71,6 +72,35 @@ def test_the_estimate_is_on_the_high_side_but_not_far(tmp_path: Path, case: str)
     peak, estimate = measure(planned)
     print(f"{case}: measured {peak / MIB:.0f}, estimated {estimate / MIB:.0f} MiB")
     assert peak <= estimate <= 2.5 * peak
+
+
+EXTREMES: dict[str, tuple[str, dict[str, Any], tuple[int, int]]] = {
+    "bits to a stamp": ("bits.png", {"bitdepth": 1}, (12_000, 12_000)),
+    "interlaced": ("a.png", {"interlace": True}, (4000, 3000)),
+    "progressive": ("a.jpg", {"interlace": True}, (6000, 4000)),
+    "webp": ("a.webp", {"effort": 0}, (4000, 3000)),
+    "large tiles": ("a.tif", {"tile": True, "tile_width": 2048, "tile_height": 2048}, (6000, 4000)),
+    "wide": ("a.png", {}, (40_000, 800)),
+}
+"""Sources that were estimated at a third to a tenth of what they took."""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="the peak is read from Linux' /proc")
+@pytest.mark.parametrize("case", EXTREMES)
+def test_the_estimate_of_sources_that_decoders_hold_or_that_shrink_much(
+    tmp_path: Path, case: str
+) -> None:
+    """tests/soak/memory_estimates.py has many more."""
+    name, options, (width, height) = EXTREMES[case]
+    noise = pyvips.Image.gaussnoise(width // 8, height // 8, mean=128, sigma=40, seed=3).resize(8)
+    pixels = noise > 128 if "bitdepth" in options else noise.cast("uchar").bandjoin([90, 160])
+    pixels = pixels.copy(interpretation="b-w" if pixels.bands == 1 else "srgb")
+    pixels.write_to_file(str(tmp_path / name), **options)
+    facts = {"source": name, "assume_profile": "grey" if pixels.bands == 1 else "srgb"}
+    peak, estimate = measure(job(tmp_path, {"print": facts}, (300, 300 * height // width), **JPEG))
+    print(f"{case}: measured {peak / MIB:.0f}, estimated {estimate / MIB:.0f} MiB")
+    assert 0.9 * peak <= estimate <= 2.5 * peak
 
 
 @pytest.mark.parametrize(

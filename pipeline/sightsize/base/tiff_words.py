@@ -1,4 +1,4 @@
-"""Texts and numbers in a TIFF structure (TIFF 6.0), which is also what an Exif block and most raw files are."""
+"""Texts and numbers in a TIFF structure (TIFF 6.0), as Exif blocks and most raw files are too."""
 
 import struct
 from collections.abc import Iterator, Mapping
