@@ -56,6 +56,25 @@ def test_each_kind_is_opened_whatever_it_is_called(tmp_path: Path, ending: str) 
     )
 
 
+@pytest.mark.parametrize(
+    ("name", "options", "rows"),
+    [
+        ("a.jpg", {}, 1),
+        ("a.jpg", {"interlace": True}, 48),
+        ("a.png", {}, 1),
+        ("a.png", {"interlace": True}, 48),
+        ("a.tif", {}, 48),
+        ("a.tif", {"tile": True, "tile_width": 16, "tile_height": 32}, 32),
+        ("a.tif", {"tile": True, "tile_width": 128, "tile_height": 128}, 48),
+        ("a.webp", {}, 48),
+    ],
+)
+def test_the_rows_that_a_decoder_holds_together(
+    tmp_path: Path, name: str, options: dict[str, Any], rows: int
+) -> None:
+    assert read_header(as_vips(tmp_path / name, **options)).rows_at_once == rows
+
+
 OTHERS: dict[str, bytes] = {
     "svg": b'<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><rect/></svg>',
     "matrix": b"2 2\n1 2\n3 4\n",

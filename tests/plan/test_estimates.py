@@ -1,45 +1,23 @@
 """The estimate of a print's memory against what processes are seen to take, and sizes in words."""
 
-import json
-import subprocess
 import sys
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import pyvips
 from PIL import Image
 from typer.testing import CliRunner
 
 from dng import mosaic, neutral, seen, write_dng
 from icc_profiles import built_in
+from memory import MIB, measure
 from pictures import job, save, save_16
 from sightsize.base.machine_memory import machine_bytes, parse_size_bytes
 from sightsize.cli import app
 from sightsize.errors import UnitError
-from sightsize.plan.arrange import arrange
-from sightsize.plan.estimates import peak_bytes
-from sightsize.run.planner import plan_prints
 from speed import first_is_quick
-
-MIB = 2**20
-
-PEAK_OF_ONE_PRINT = """
-import json, sys
-from pathlib import Path
-from sightsize.plan.arrange import arrange
-from sightsize.run.batch import make_prints
-from sightsize.run.planner import plan_prints
-from sightsize.checks.run import check_ids
-from sightsize.job.load import load_job
-
-job = load_job(Path(sys.argv[1]), check_ids())
-job.output.mkdir()
-(outcome,) = make_prints(job, plan_prints(job, arrange(job)), replace="nothing", workers=1)
-# Unlike ru_maxrss, this is not handed down by the process that started us.
-(peak,) = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
-print(json.dumps([outcome.status, outcome.message, int(peak) * 1024]))
-"""
 
 SOURCE_PX = (3000, 2000)
 CRAFT = {
@@ -91,15 +69,38 @@ def test_the_estimate_is_on_the_high_side_but_not_far(tmp_path: Path, case: str)
     source, px, facts, tables = CASES[case]
     write_source(tmp_path / source)
     planned = job(tmp_path, {"print": {"source": source, **facts}}, px, **tables)
-    (only,) = plan_prints(planned, arrange(planned))
-    assert only.plan is not None
-    command = [sys.executable, "-c", PEAK_OF_ONE_PRINT, str(planned.path)]
-    done = subprocess.run(command, capture_output=True, text=True, check=True)
-    status, message, peak = json.loads(done.stdout)
-    assert status == "made", message
-    estimate = peak_bytes(only.plan)
+    peak, estimate = measure(planned)
     print(f"{case}: measured {peak / MIB:.0f}, estimated {estimate / MIB:.0f} MiB")
     assert peak <= estimate <= 2.5 * peak
+
+
+EXTREMES: dict[str, tuple[str, dict[str, Any], tuple[int, int]]] = {
+    "bits to a stamp": ("bits.png", {"bitdepth": 1}, (12_000, 12_000)),
+    "interlaced": ("a.png", {"interlace": True}, (4000, 3000)),
+    "progressive": ("a.jpg", {"interlace": True}, (6000, 4000)),
+    "webp": ("a.webp", {"effort": 0}, (4000, 3000)),
+    "large tiles": ("a.tif", {"tile": True, "tile_width": 2048, "tile_height": 2048}, (6000, 4000)),
+    "wide": ("a.png", {}, (40_000, 800)),
+}
+"""Sources that were estimated at a third to a tenth of what they took."""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="the peak is read from Linux' /proc")
+@pytest.mark.parametrize("case", EXTREMES)
+def test_the_estimate_of_sources_that_decoders_hold_or_that_shrink_much(
+    tmp_path: Path, case: str
+) -> None:
+    """tests/soak/memory_estimates.py has many more."""
+    name, options, (width, height) = EXTREMES[case]
+    noise = pyvips.Image.gaussnoise(width // 8, height // 8, mean=128, sigma=40, seed=3).resize(8)
+    pixels = noise > 128 if "bitdepth" in options else noise.cast("uchar").bandjoin([90, 160])
+    pixels = pixels.copy(interpretation="b-w" if pixels.bands == 1 else "srgb")
+    pixels.write_to_file(str(tmp_path / name), **options)
+    facts = {"source": name, "assume_profile": "grey" if pixels.bands == 1 else "srgb"}
+    peak, estimate = measure(job(tmp_path, {"print": facts}, (300, 300 * height // width), **JPEG))
+    print(f"{case}: measured {peak / MIB:.0f}, estimated {estimate / MIB:.0f} MiB")
+    assert 0.9 * peak <= estimate <= 2.5 * peak
 
 
 @pytest.mark.parametrize(

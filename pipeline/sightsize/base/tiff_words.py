@@ -1,4 +1,4 @@
-"""Texts in a TIFF structure (TIFF 6.0), which is also what an Exif block and most raw files are."""
+"""Texts and numbers in a TIFF structure (TIFF 6.0), as Exif blocks and most raw files are too."""
 
 import struct
 from collections.abc import Iterator, Mapping
@@ -6,7 +6,7 @@ from typing import BinaryIO
 
 _TEXT_KINDS = (2, 129)
 """ASCII of TIFF 6.0 and UTF-8 of Exif 3.0 (the latter from memory)."""
-_LONG = 4
+_SHORT, _LONG = 3, 4
 _EXIF_DIRECTORY = 0x8769
 _MOST_ENTRIES = 1000
 _LONGEST_READ = 2**20
@@ -35,6 +35,23 @@ def text_places(file: BinaryIO, names: Mapping[int, str]) -> Iterator[tuple[str,
         if tag in names and kind in _TEXT_KINDS and 0 < length <= _LONGEST_READ:
             # A text of up to four bytes stands in the entry itself.
             yield names[tag], inline if length <= 4 else offset, length
+
+
+def whole_number(file: BinaryIO, tag: int) -> int | None:
+    """Return the number under a tag of the first directory; None where there is none such."""
+    head = file.read(8)
+    order = {b"II*\0": "<", b"MM\0*": ">"}.get(head[:4])
+    if order is None:
+        return None
+    try:
+        (directory,) = struct.unpack(order + "I", head[4:])
+        for found, kind, count, value, place in _entries(file, order, directory):
+            if found == tag and count == 1 and kind in (_SHORT, _LONG):
+                file.seek(place)
+                return value if kind == _LONG else int(struct.unpack(order + "H", file.read(2))[0])
+    except struct.error:
+        pass
+    return None
 
 
 def _entries(file: BinaryIO, order: str, directory: int) -> list[Entry]:

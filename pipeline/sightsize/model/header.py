@@ -28,6 +28,8 @@ class Header:
     bytes: int
     camera_model: str = ""
     camera_serial: str = ""
+    rows_at_once: int = 1
+    """Rows that its decoder holds together: of a strip or tile, or all where it cannot stream."""
 
     @property
     def upright_px(self) -> tuple[int, int]:

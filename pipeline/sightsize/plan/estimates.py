@@ -3,7 +3,7 @@
 The memory is held against measured prints by the tests.
 """
 
-from sightsize.model.header import RAW
+from sightsize.model.header import RAW, Header
 from sightsize.model.job import Look
 from sightsize.model.settings import Delivery
 from sightsize.plan.decode import is_streamed, needs_any_order, print_shrink
@@ -12,12 +12,23 @@ from sightsize.plan.sheet import FilePlan
 from sightsize.plan.size import PictureSize
 
 _MIB = 2**20
-_PROGRAM_BYTES = 110 * _MIB
+_PROGRAM_BYTES = 85 * _MIB
 """Python with libvips and numpy, and the tables of a print."""
 _SCIPY_BYTES = 50 * _MIB
-_LINES_IN_FLIGHT = 2200
-"""Lines of float that the stages hold together, as measured: the threads' strips, each with the
-lines that the reducing and the sharpening around it need. More threads hold hardly more."""
+_FLOAT_BYTES = 4
+_SOURCE_LINES = 250
+_LEVEL_LINES = 600
+_GREY_LINES = 2000
+_COLOUR_LINES = 1500
+_STAGE_LINES = 700
+"""Lines of float that the stages hold together, as measured, of one channel: the threads' strips,
+each with the lines that the sharpening and the like around it need. More threads hold hardly
+more."""
+_COEFFICIENT_BYTES = 2
+_HELD_BYTES_A_PIXEL = {"WebP": 8, "HEIF": 15}
+"""What the decoders of pictures that cannot stream were seen to take."""
+_TILES_HELD, _MOST_HELD = 2.5, 1.5
+"""Rows of tiles or strips that are held of a TIFF, and times the whole picture at most."""
 _RAW_BYTES_A_PIXEL = 24
 _CODING_BYTES_A_PIXEL = 12
 _CODING_LIMIT = 128 * _MIB
@@ -44,12 +55,10 @@ def _picture_bytes(look: Look, size: PictureSize, delivery: Delivery) -> int:
 def peak_bytes(file: FilePlan[PicturePlan]) -> int:
     """Return an estimate, on the high side, of what a process takes that makes this print alone."""
     width, height = file.sheet.stock.size_px
-    plans = [each.picture for each in file.pictures]
-    shrinks = [_shrink(each, file) for each in plans]
     total = _PROGRAM_BYTES
-    for plan, shrink in zip(plans, shrinks, strict=True):
-        total += _line_bytes(plan, shrink, width) * _LINES_IN_FLIGHT + _decoded_bytes(plan, shrink)
-    if any(_loads_scipy(each) for each in plans):
+    for plan in (each.picture for each in file.pictures):
+        total += _source_bytes(plan, file.delivery) + _print_bytes(plan, file.delivery)
+    if any(_loads_scipy(each.picture) for each in file.pictures):
         total += _SCIPY_BYTES
     if file.delivery.format == "jpeg":
         total += coding_bytes(width, height) + estimated_bytes(file)
@@ -66,27 +75,61 @@ def coding_bytes(width_px: int, height_px: int) -> int:
     return held if held <= _CODING_LIMIT else 0
 
 
-def _shrink(plan: PicturePlan, file: FilePlan[PicturePlan]) -> int:
+def _source_bytes(plan: PicturePlan, delivery: Delivery) -> int:
+    """What of the source is held: lines on their way to light, and what stands decoded."""
+    header, shrink = plan.header, _shrink(plan, delivery)
+    lines = _SOURCE_LINES * (2 if header.bits == 16 else 1)
+    lines += _LEVEL_LINES if plan.crop.level_degrees else 0
+    line = header.width_px // shrink * max(_channels(header), 1) * _FLOAT_BYTES
+    return line * lines + _decoded_bytes(plan, shrink) + _decoder_bytes(plan)
+
+
+def _shrink(plan: PicturePlan, delivery: Delivery) -> int:
     """How many times smaller a source is decoded: not at all for its master."""
-    return 1 if file.delivery.keep_master else print_shrink(plan)
+    return 1 if delivery.keep_master else print_shrink(plan)
 
 
-def _line_bytes(plan: PicturePlan, shrink: int, sheet_px: int) -> int:
-    """A line of light: of the source as decoded, or half of one of the sheet if that is longer."""
-    bands = 1 if plan.header.colour == "grey" else 3
-    return max(plan.header.width_px // shrink, sheet_px // 2) * bands * 4
+def _channels(header: Header) -> int:
+    return {"grey": 1, "rgb": 3, "cmyk": 4}[header.colour] + header.has_alpha
+
+
+def _print_bytes(plan: PicturePlan, delivery: Delivery) -> int:
+    """The lines of the picture on its way to the sheet, or to its master, which is in 16 bits."""
+    grey = plan.mono is not None or plan.header.colour == "grey"
+    lines = _GREY_LINES if grey else 3 * _COLOUR_LINES
+    stages = (plan.shades or plan.edge_burn, plan.local_contrast, plan.grain, plan.sharpen)
+    extra = _STAGE_LINES * sum(bool(each) for each in stages)
+
+    def held(width_px: int, bits: int) -> int:
+        return width_px * _FLOAT_BYTES * (lines * (2 if bits == 16 else 1) + extra)
+
+    printed = held(plan.size.image_px[0], delivery.bit_depth)
+    return max(printed, held(plan.crop.box.width, 16)) if delivery.keep_master else printed
 
 
 def _decoded_bytes(plan: PicturePlan, shrink: int) -> int:
-    """What of the source stands in memory: nothing while it streams past."""
+    """What of the source stands in memory to be read in any order: nothing while it streams."""
     header = plan.header
     pixels = header.width_px * header.height_px // shrink**2
     if header.format == RAW:
         return pixels * _RAW_BYTES_A_PIXEL
     if is_streamed(plan) and header.orientation == 1:
         return 0
-    bands = {"grey": 1, "rgb": 3, "cmyk": 4}[header.colour] + header.has_alpha
-    return pixels * bands * header.bits // 8
+    return pixels * _channels(header) * header.bits // 8
+
+
+def _decoder_bytes(plan: PicturePlan) -> int:
+    """What its decoder holds by itself, however much smaller it is asked to decode."""
+    header = plan.header
+    if header.rows_at_once == 1:
+        return 0
+    rows: float = header.rows_at_once
+    a_pixel = _HELD_BYTES_A_PIXEL.get(header.format) or _channels(header) * header.bits // 8
+    if header.format == "JPEG":
+        a_pixel = _channels(header) * _COEFFICIENT_BYTES
+    elif header.format == "TIFF":
+        rows = min(rows * _TILES_HELD, header.height_px * _MOST_HELD)
+    return round(header.width_px * rows * a_pixel)
 
 
 def _loads_scipy(plan: PicturePlan) -> bool:

@@ -13,7 +13,7 @@ from sightsize.base.icc import ColourModel, profile_colour, profile_name
 from sightsize.base.paths import is_file, say_missing
 from sightsize.base.plain_text import one_line
 from sightsize.base.reading import open_plain
-from sightsize.base.tiff_words import texts
+from sightsize.base.tiff_words import texts, whole_number
 from sightsize.errors import SourceError, reason_of
 from sightsize.imaging.raster.header_fields import blob, orientation, text
 from sightsize.imaging.source.image_file import kind_of, last_word, open_image
@@ -30,6 +30,8 @@ _COLOURS: dict[str, ColourModel] = {
 _BANDS = {"rgb": 3, "grey": 1, "cmyk": 4}
 _CAMERA_TAGS = {0x0110: "model", 0xA431: "serial"}
 """Model of TIFF 6.0 and BodySerialNumber of Exif 2.3."""
+_ROWS_PER_STRIP = 0x0116
+"""A tag of TIFF 6.0."""
 _BITS = {"uchar": 8, "ushort": 16}
 
 
@@ -76,7 +78,21 @@ def _header(path: Path, image: pyvips.Image, colour: ColourModel, bits: int) -> 
         bytes=path.stat().st_size,
         camera_model=model,
         camera_serial=serial,
+        rows_at_once=_rows_at_once(path, image, format_name),
     )
+
+
+def _rows_at_once(path: Path, image: pyvips.Image, format_name: str) -> int:
+    """How many rows the picture's decoder holds together."""
+    if format_name in ("WebP", "HEIF") or text(image, "interlaced") == "1":
+        return int(image.height)
+    if format_name != "TIFF":
+        return 1
+    rows = text(image, "tile-height")
+    if not rows:
+        with open_plain(path) as file:
+            rows = str(whole_number(file, _ROWS_PER_STRIP) or 1)
+    return min(int(rows), int(image.height))
 
 
 def camera_names(path: Path, exif: bytes = b"") -> tuple[str, str]:
