@@ -3,6 +3,7 @@
 The thresholds themselves are common practice of the trade, no source.
 """
 
+import dataclasses
 import re
 from fractions import Fraction
 
@@ -644,6 +645,13 @@ def test_a_picture_turned_far_is_not_offered_an_inset(degrees: float, offered: s
     assert ("To show it whole, set aperture.reveal" in remedy) == (offered == "inset")
 
 
+def test_a_picture_that_would_be_lost_in_its_opening_is_not_offered_whole() -> None:
+    panorama = SQUARE.replace("[checks]\n", "[checks]\ncrop_loss_refuse = 0.2\n")
+    tall = dataclasses.replace(UPRIGHT, width_px=400, height_px=8000)
+    remedy = only("crop-loss", panorama + picture_print(""), tall).remedy
+    assert remedy == 'Set a crop for the picture, or add "crop-loss" to checks.accept.'
+
+
 def test_an_explicit_crop_is_not_questioned() -> None:
     region = "crop = { left = 0.3, top = 0, width = 0.4, height = 1 }"
     toml = LOBBY_OAK + picture_print(region) + 'frame = "lobby-oak"\n'
@@ -657,7 +665,8 @@ def test_a_wide_picture_in_an_upright_frame_is_offered_an_inset() -> None:
     assert finding.remedy == (
         "Are width and height swapped (opening 184.2 x 244.5 mm, picture 6000 x 4000 px)? "
         'To show it whole, set aperture.reveal = { left = "6 mm", right = "6 mm", '
-        'top = "64.85 mm", bottom = "64.85 mm" }, for a picture of 172.15 x 114.77 mm '
+        'top = "64.85 mm", bottom = "64.85 mm" } in place of aperture.overlap, '
+        "for a picture of 172.15 x 114.77 mm "
         "with 64.9 mm of white above and below and 6 mm at the sides. "
         'Or set a crop for the picture, or add "crop-loss" to checks.accept.'
     )

@@ -17,6 +17,8 @@ _NORMAL_DISTANCE_MM = 300
 
 _ONE_CHANNEL = 0.85
 _INSET_REVEAL_MM = 6
+_LEAST_INSET_SHARE = 0.15
+"""Of the opening: common practice, no source."""
 _MUCH_TURNED_DEGREES = 10
 
 
@@ -102,7 +104,9 @@ def _crop_loss(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     if placed.picture.look.picture.crop is not None:
         return
     if loss > thresholds.crop_loss_refuse:
-        yield say("refuse", text, " ".join(_instead_of_cropping(placed)))
+        offers = list(_instead_of_cropping(placed))
+        last = f"{'Or set' if offers else 'Set'} a crop for the picture, or add"
+        yield say("refuse", text, " ".join([*offers, f'{last} "crop-loss" to checks.accept.']))
     elif loss > thresholds.crop_loss_warn:
         remedies = list(_swapped_sides(placed))
         if placed.picture.look.picture.centre_on is None:
@@ -113,14 +117,13 @@ def _crop_loss(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
 
 
 def _instead_of_cropping(placed: PlacedPicture[PicturePlan]) -> Iterator[str]:
-    """What could be done when picture and opening do not match: swap, inset, or say the crop."""
+    """What could be done when picture and opening do not match: swap, turn less, inset."""
     yield from _swapped_sides(placed)
     degrees = placed.picture.look.picture.level_degrees
     if abs(degrees) > _MUCH_TURNED_DEGREES:
         yield f"Levelling by {degrees:g} degrees takes most of it: turn it less."
-    elif min(placed.picture.size.opening_mm) > 2 * _INSET_REVEAL_MM:
-        yield _inset_offer(placed)
-    yield 'Or set a crop for the picture, or add "crop-loss" to checks.accept.'
+    else:
+        yield from _inset_offer(placed)
 
 
 def _swapped_sides(placed: PlacedPicture[PicturePlan]) -> Iterator[str]:
@@ -133,20 +136,25 @@ def _swapped_sides(placed: PlacedPicture[PicturePlan]) -> Iterator[str]:
         )
 
 
-def _inset_offer(placed: PlacedPicture[PicturePlan]) -> str:
-    """The whole picture inside the opening, with the usual reveal on the sides it comes near."""
+def _inset_offer(placed: PlacedPicture[PicturePlan]) -> Iterator[str]:
+    """The whole picture inside the opening, with the usual reveal on the sides it comes near.
+
+    It is not offered where little more than white would be left.
+    """
     width, height = placed.picture.size.opening_mm
     ratio = Fraction(*placed.picture.header.upright_px)
     reveals = 2 * _INSET_REVEAL_MM
     inset_width = min(width - reveals, (height - reveals) * ratio)
     inset_height = inset_width / ratio
     aside, above = (width - inset_width) / 2, (height - inset_height) / 2
-    return (
+    if inset_width <= 0 or inset_width * inset_height < _LEAST_INSET_SHARE * width * height:
+        return
+    yield (
         f'To show it whole, set aperture.reveal = {{ left = "{mm_text(aside, 2)} mm", '
         f'right = "{mm_text(aside, 2)} mm", top = "{mm_text(above, 2)} mm", '
-        f'bottom = "{mm_text(above, 2)} mm" }}, for a picture of {mm_text(inset_width, 2)} x '
-        f"{mm_text(inset_height, 2)} mm with {mm_text(above)} mm of white above and below and "
-        f"{mm_text(aside)} mm at the sides."
+        f'bottom = "{mm_text(above, 2)} mm" }} in place of aperture.overlap, for a picture of '
+        f"{mm_text(inset_width, 2)} x {mm_text(inset_height, 2)} mm with {mm_text(above)} mm "
+        f"of white above and below and {mm_text(aside)} mm at the sides."
     )
 
 

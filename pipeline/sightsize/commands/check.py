@@ -14,6 +14,7 @@ from sightsize.base.terminal import say
 from sightsize.base.words import count_text
 from sightsize.commands.shared import as_data, echo_json, load, open_docket
 from sightsize.errors import DocketError, JobError, UsageError, reason_of
+from sightsize.job.validate import MOST_FINDINGS
 from sightsize.model.job import Job
 from sightsize.report.data import prints_data
 from sightsize.report.junit import junit_xml
@@ -45,7 +46,7 @@ def _check(path: Path, *, pictures: bool, as_json: bool) -> tuple[int, dict[str,
         job, files = load(path)
     except JobError as error:
         lines = sentences(error.findings)
-        _say(f"{path}: {count_text(len(lines), 'mistake')} to fix", lines, as_json=as_json)
+        _say(f"{path}: {_mistakes(len(lines))} to fix", lines, as_json=as_json)
         facts = {"job": str(path), "findings": as_data(error.findings), "prints": []}
         return error.exit_code, facts, [("job file", error.findings)]
     prints = plan_prints(job, files, pictures=pictures)
@@ -72,6 +73,13 @@ def _about_docket(job: Job) -> list[Finding]:
     except DocketError as error:
         return [Finding(level="note", check="docket", message=f"{error}.", file=str(job.path))]
     return [each.finding(job) for each in lost_to_patterns(docket, job)]
+
+
+def _mistakes(count: int) -> str:
+    """How many mistakes are told; the last line of too many only counts the others."""
+    if count > MOST_FINDINGS:
+        return f"more than {MOST_FINDINGS} mistakes"
+    return count_text(count, "mistake")
 
 
 def _say(verdict: str, lines: Sequence[str], *, as_json: bool) -> None:
