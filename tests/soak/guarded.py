@@ -174,6 +174,7 @@ def in_a_fork(work: Callable[[], object], seconds: float = 120) -> int:
     sys.stdout.flush()
     pid = os.fork()
     if pid == 0:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
         code = 1
         try:
             work()
@@ -213,7 +214,7 @@ def _note_estimates(descriptor: int) -> None:
     estimate = batch.peak_bytes
 
     def noted(file: object) -> int:
-        found = estimate(file)  # type: ignore[arg-type]
+        found = int(estimate(file))
         os.write(descriptor, f"{found / 2**20}\n".encode())
         return found
 

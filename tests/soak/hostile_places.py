@@ -592,7 +592,7 @@ def _strange_folder(world: World) -> Iterator[str]:
         faults = [f for f in watch.faults(ran) if not (f.startswith("new: ") and ".toml" in f)]
         yield from (f"{words[1]}: {each}" for each in faults)
         if ran.code == 0:
-            watch = Watch(world, may_change=[Path(words[3])])
+            watch = Watch(world, may_change=[Path(str(words[3]))])
             yield from (
                 f"check of the new job: {each}"
                 for each in watch.faults(run(["check", words[3]], world.folder, 40), seconds=20)
