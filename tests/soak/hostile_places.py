@@ -231,7 +231,9 @@ def _outputs(text: str) -> Case:
             ["check", world.job],
         ):
             ran = run(words, world.folder, 25)
-            faults = [each for each in watch.faults(ran) if not each.startswith("new: ")]
+            faults = [
+                f for f in watch.faults(ran) if not f.startswith("new: ") and ".part" not in f
+            ]
             yield from (f"{' '.join(map(str, [words[0], *words[2:]]))}: {each}" for each in faults)
 
     return attack
@@ -801,7 +803,7 @@ def _elsewhere(world: World) -> Iterator[str]:
             faults = [
                 each
                 for each in watch.faults(ran)
-                if not (setting is both_full and each == "no sentence")
+                if not (setting in (both_full, no_reader) and each == "no sentence")
             ]
             yield from (f"{setting.__name__}, {words[0]}: {each}" for each in faults)
 
