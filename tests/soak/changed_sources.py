@@ -12,7 +12,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import tifffile
@@ -41,7 +43,9 @@ def _write(path: Path, seed: int) -> None:
     pixels = np.clip(waves[..., None] * (1.1, 0.95, 0.8) + noise, 0, 255).astype(np.uint8)
     kind = ".".join(path.name.split(".")[1:])
     if kind in ("tiles.tif", "raw.tif"):
-        options = {"tile": (256, 256), "compression": "zlib"} if kind == "tiles.tif" else {}
+        options: dict[str, Any] = (
+            {"tile": (256, 256), "compression": "zlib"} if kind == "tiles.tif" else {}
+        )
         tifffile.imwrite(path, pixels, photometric="rgb", iccprofile=built_in("srgb"),
                          metadata=None, **options)  # fmt: skip
         return
@@ -136,7 +140,7 @@ class Reference:
         self.seconds = 0.0
         for seed, name in ((1, "old"), (2, "new")):
             path = folder / f"{name}.{form}"
-            if in_a_fork(lambda path=path, seed=seed: _write(path, seed)):
+            if in_a_fork(partial(_write, path, seed)):
                 raise SystemExit(f"{path} could not be drawn")
             place = folder / f"{name}-world"
             job = self.job(place)

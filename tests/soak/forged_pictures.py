@@ -15,6 +15,7 @@ import tempfile
 import zlib
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyvips
@@ -24,7 +25,7 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from guarded import Table, half, in_a_fork, load_all, run, tree, wrong
+from guarded import Table, Tree, half, in_a_fork, load_all, run, tree, wrong
 from worlds import MARKS, STAGES, job_values
 
 from icc_profiles import built_in
@@ -67,7 +68,8 @@ def _tiff(rng: random.Random) -> tuple[str, bytes]:
             "one row strips",
         ]
     )
-    pixels, more = scene(), {}
+    pixels = scene()
+    more: dict[str, Any] = {}
     match kind:
         case "planar":
             pixels, more = np.moveaxis(scene(), 2, 0), {"planarconfig": "separate"}
@@ -113,7 +115,7 @@ def _png(rng: random.Random) -> tuple[str, bytes]:
     )
     if image.format == "ushort":
         image = image.copy(interpretation="grey16" if image.bands == 1 else "rgb16")
-    options: dict[str, object] = {"interlace": rng.random() < 0.6}
+    options: dict[str, Any] = {"interlace": rng.random() < 0.6}
     if image.format == "uchar" and rng.random() < 0.5:
         options |= {"palette": True, "bitdepth": rng.choice([1, 2, 4, 8])}
     return ".png", bytes(image.pngsave_buffer(**options))
@@ -133,7 +135,7 @@ def _jpeg(rng: random.Random) -> tuple[str, bytes]:
             bytes(10**6),
         ]
     )
-    more = {"restart_marker_rows": 1} if rng.random() < 0.3 else {}
+    more: dict[str, Any] = {"restart_marker_rows": 1} if rng.random() < 0.3 else {}
     image = Image.fromarray(scene()).convert(mode)
     image.save(
         held,
@@ -150,7 +152,9 @@ def _webp(rng: random.Random) -> tuple[str, bytes]:
     """WebP with alpha, lossless, animated."""
     held = io.BytesIO()
     image = Image.fromarray(scene(bands=rng.choice([3, 4])))
-    many = {"save_all": True, "append_images": [image] * 5} if rng.random() < 0.4 else {}
+    many: dict[str, Any] = (
+        {"save_all": True, "append_images": [image] * 5} if rng.random() < 0.4 else {}
+    )
     image.save(held, "WEBP", lossless=rng.random() < 0.5, **many)
     return ".webp", held.getvalue()
 
@@ -191,13 +195,14 @@ def _bombs(rng: random.Random) -> tuple[str, bytes]:
         return ".webp", held.getvalue()
     held = io.BytesIO()
     pixels = np.broadcast_to(np.uint8(0), (min(height, 12000), min(width, 12000), 3))
-    strip = {"rowsperstrip": pixels.shape[0]} if kind == "strip" else {}
+    strip: dict[str, Any] = {"rowsperstrip": pixels.shape[0]} if kind == "strip" else {}
     tifffile.imwrite(held, pixels, photometric="rgb", compression="zlib", metadata=None, **strip)
     return ".tif", held.getvalue()
 
 
 _SVG = b"""<svg xmlns="http://www.w3.org/2000/svg" xmlns:x="http://www.w3.org/1999/xlink"
-width="640" height="480"><image x:href="file:///etc/passwd"/><rect width="640" height="480"/></svg>"""
+width="640" height="480"><image x:href="file:///etc/passwd"/>
+<rect width="640" height="480"/></svg>"""
 
 
 def _foreign(rng: random.Random) -> tuple[str, bytes]:
@@ -353,7 +358,7 @@ def attacked(kind: str, folder: Path, name: str) -> list[str]:
     return faults
 
 
-def _changed(before: dict[str, object], folder: Path, out: Path) -> list[str]:
+def _changed(before: Tree, folder: Path, out: Path) -> list[str]:
     after = tree(folder, without=[out])
     return [f"changed: {name}" for name in before.keys() ^ after.keys()] + [
         f"changed: {name}" for name in before.keys() & after.keys() if before[name] != after[name]

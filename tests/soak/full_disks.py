@@ -15,6 +15,7 @@ import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
@@ -67,7 +68,7 @@ def attacked(origin: World, command: str, free: int, disk: Disk) -> list[str]:
         delivery={"keep_master": "masters" in command or "match" in command}, px=(240, 160)
     )
     docket = world.out / "docket.toml"
-    words: list[object] = ["make", world.job, "--workers", "1"]
+    words: list[Any] = ["make", world.job, "--workers", "1"]
     has_prints = command in ("reprint", "make on", "reprint --match")
     if has_prints and run(words, world.folder, 60).code:
         return ["the first run failed"]

@@ -20,6 +20,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import tifffile
@@ -36,6 +37,7 @@ import sightsize.delivery.deliver
 import sightsize.errors
 import sightsize.imaging.source.open_upright
 import sightsize.job.starter
+import sightsize.run.batch
 
 Entry = tuple[str, int, int, int, str]
 Tree = dict[str, Entry]
@@ -73,7 +75,7 @@ class Run:
 
     def __init__(
         self,
-        words: Sequence[str],
+        words: Sequence[Any],
         folder: Path,
         *,
         in_child: Callable[[], None] = lambda: None,
@@ -120,9 +122,9 @@ class Run:
                 import threading
 
                 threading._shutdown()  # type: ignore[attr-defined]
-            for each in (sys.stdout, sys.stderr):
+            for stream in (sys.stdout, sys.stderr):
                 with contextlib.suppress(BaseException):
-                    each.flush()
+                    stream.flush()
             os._exit(code)
 
     def running(self) -> bool:
@@ -161,7 +163,7 @@ class Run:
 
 
 def run(
-    words: Sequence[str], folder: Path, seconds: float = _GIVEN_UP_SECONDS, **how: object
+    words: Sequence[Any], folder: Path, seconds: float = _GIVEN_UP_SECONDS, **how: object
 ) -> Ran:
     """Run a command to its end."""
     return Run(words, folder, **how).end(seconds)  # type: ignore[arg-type]
@@ -172,6 +174,7 @@ def in_a_fork(work: Callable[[], object], seconds: float = 120) -> int:
     sys.stdout.flush()
     pid = os.fork()
     if pid == 0:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
         code = 1
         try:
             work()
@@ -206,12 +209,12 @@ def _obey_permissions() -> None:
 
 def _note_estimates(descriptor: int) -> None:
     """Write down what the program estimates that each print takes, in MiB."""
-    import sightsize.run.batch as batch
+    batch: Any = sightsize.run.batch
 
     estimate = batch.peak_bytes
 
     def noted(file: object) -> int:
-        found = estimate(file)  # type: ignore[arg-type]
+        found = int(estimate(file))
         os.write(descriptor, f"{found / 2**20}\n".encode())
         return found
 
@@ -343,7 +346,7 @@ def changed(before: Tree, after: Tree) -> list[str]:
 
 def half(folder: Path, *, foreign: Sequence[str] = (), parts: bool = False) -> list[str]:
     """Return files of a folder that are not whole, and leftovers unless ``parts`` may be."""
-    found = []
+    found: list[str] = []
     if not folder.is_dir():
         return found
     for path in _walk(folder, set()):

@@ -231,7 +231,9 @@ def _outputs(text: str) -> Case:
             ["check", world.job],
         ):
             ran = run(words, world.folder, 25)
-            faults = [each for each in watch.faults(ran) if not each.startswith("new: ")]
+            faults = [
+                f for f in watch.faults(ran) if not f.startswith("new: ") and ".part" not in f
+            ]
             yield from (f"{' '.join(map(str, [words[0], *words[2:]]))}: {each}" for each in faults)
 
     return attack
@@ -314,7 +316,7 @@ def _clash(template: str, form: str, *, masters: bool, output: str) -> Case:
         for words in (["make", world.job], ["make", world.job, "--replace"]):
             ran = run(words, world.folder, 25)
             faults = [each for each in watch.faults(ran) if not each.startswith("new: ")]
-            yield from (f"{' '.join(words[2:])}: {each}" for each in faults)
+            yield from (f"{' '.join(map(str, words[2:]))}: {each}" for each in faults)
 
     return attack
 
@@ -592,7 +594,7 @@ def _strange_folder(world: World) -> Iterator[str]:
         faults = [f for f in watch.faults(ran) if not (f.startswith("new: ") and ".toml" in f)]
         yield from (f"{words[1]}: {each}" for each in faults)
         if ran.code == 0:
-            watch = Watch(world, may_change=[words[3]])
+            watch = Watch(world, may_change=[Path(str(words[3]))])
             yield from (
                 f"check of the new job: {each}"
                 for each in watch.faults(run(["check", words[3]], world.folder, 40), seconds=20)
@@ -801,7 +803,7 @@ def _elsewhere(world: World) -> Iterator[str]:
             faults = [
                 each
                 for each in watch.faults(ran)
-                if not (setting is both_full and each == "no sentence")
+                if not (setting in (both_full, no_reader) and each == "no sentence")
             ]
             yield from (f"{setting.__name__}, {words[0]}: {each}" for each in faults)
 

@@ -16,7 +16,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-import msgpack
+import msgpack  # type: ignore[import-untyped]
 from guarded import Table, half, load_all, run, tree, wrong
 from worlds import STAGES, build
 

@@ -12,10 +12,11 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from guarded import Run, Table, half, load_all, run, tree, wrong
+from guarded import Run, Table, Tree, half, load_all, run, tree, wrong
 from worlds import STAGES, World, build, copied
 
 from sightsize.docket.store import Docket
@@ -38,7 +39,7 @@ def attacked(
     world: World, way: str, command: str, dice: random.Random, longest: float
 ) -> list[str]:
     """Signal a run; return what was wrong with it, and with the run after it."""
-    words: list[object] = ["make", world.job, "--workers", str(dice.choice([1, 2]))]
+    words: list[Any] = ["make", world.job, "--workers", str(dice.choice([1, 2]))]
     out = world.out
     if command == "reprint":
         made = run(["make", world.job], world.folder, 120)
@@ -94,7 +95,7 @@ def _recorded(world: World) -> set[str]:
         return set()
 
 
-def _differences(before: dict[str, object], after: dict[str, object]) -> list[str]:
+def _differences(before: Tree, after: Tree) -> list[str]:
     return [name for name in before.keys() | after.keys() if before.get(name) != after.get(name)]
 
 

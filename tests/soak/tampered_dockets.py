@@ -162,7 +162,8 @@ def attacked(world: World, dice: random.Random) -> tuple[str, list[str]]:
     ):  # fmt: skip
         ran = run(words, world.folder, 25)
         faults += [
-            f"{words[0]} {' '.join(words[2:])}: {each}" for each in watch.faults(ran, seconds=15)
+            f"{words[0]} {' '.join(map(str, words[2:]))}: {each}"
+            for each in watch.faults(ran, seconds=15)
         ]
     for path, data in before.items():
         if not path.is_file() or path.read_bytes() != data:

@@ -4,6 +4,7 @@ import os
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -97,7 +98,7 @@ def build(folder: Path) -> World:
     for each in (world.sources, world.job.parent, world.outside):
         each.mkdir(parents=True)
     for seed, name in enumerate(("a.jpg", "b.tif", "a.tif", "b.jpg")):
-        in_a_fork(lambda name=name, seed=seed: write_picture(world.sources / name, seed=seed))
+        in_a_fork(partial(write_picture, world.sources / name, seed=seed))
     for name in ("precious.txt", "a.jpg", "a.tif", "b.jpg", "b.tif", "docket.toml"):
         (world.outside / name).write_bytes(b"somebody's " + name.encode() * 20)
     (world.outside / f".a.tif.{2**22 - 3}-abcd1234.part").write_bytes(b"somebody's part")
