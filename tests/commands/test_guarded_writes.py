@@ -94,6 +94,16 @@ def test_a_full_disk_leaves_no_half_report(tmp_path: Path, earlier: bool) -> Non
     assert not earlier or path.read_text() == REPORT
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems have no such names")
+def test_a_picture_whose_name_no_job_can_hold_is_a_sentence(tmp_path: Path) -> None:
+    save(tmp_path / "p.tif", SCENE)
+    (tmp_path / "caf\udce9.jpg").write_bytes(b"")
+    done = run("new", tmp_path, "--job", tmp_path / "wall.toml")
+    assert done.exit_code == 2
+    assert "is not UTF-8 text; rename the file" in done.stderr
+    assert not (tmp_path / "wall.toml").exists()
+
+
 # Reprints.
 
 

@@ -476,6 +476,25 @@ def test_a_changed_source_is_another_plan(tmp_path: Path) -> None:
     assert make(planned)[0].status == "failed"
 
 
+def test_a_source_that_is_changed_and_dated_back_is_found_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    planned = one_print(tmp_path)
+    source = tmp_path / "a.tif"
+
+    def saved_again(part: Path, file: FilePlan[PicturePlan]) -> Seen:
+        status, data = source.stat(), bytearray(source.read_bytes())
+        data[-1] ^= 1
+        source.write_bytes(data)
+        os.utime(source, ns=(status.st_atime_ns, status.st_mtime_ns))
+        return verify_file(part, file)
+
+    monkeypatch.setattr("sightsize.delivery.deliver.verify_file", saved_again)
+    (outcome,) = make(planned)
+    assert outcome.message == "a.tif changed while the job was running; run it again"
+    assert files(planned.output) == []
+
+
 def test_what_changes_no_pixel_is_the_same_plan(tmp_path: Path) -> None:
     make(one_print(tmp_path))
     part = {"box": [0.4, 0.4, 0.2, 0.2], "clearance": "1 mm", "label": "face"}

@@ -197,6 +197,15 @@ print(seen[0][0] == seen[-1][0], max(0, seen[-1][1] - seen[1][1]))
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="memory is read from Linux' /proc")
+def test_a_header_without_end_is_given_up(tmp_path: Path) -> None:
+    path = tmp_path / "endless.jpg"
+    with path.open("wb") as file:
+        file.write(b"\xff\xd8\xff\xe0")
+        file.truncate(3 * 2**30)
+    with pytest.raises(OSError, match="no picture within its first 512 MiB"):
+        open_image(path)
+
+
 def test_nothing_is_left_of_pictures_that_were_opened(tmp_path: Path) -> None:
     names = [str(as_vips(tmp_path / f"a.{ending}")) for ending in ("jpg", "png", "tif", "webp")]
     command = [sys.executable, "-c", OPENED_OFTEN, *names]

@@ -13,12 +13,21 @@ def file_sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def unchanged_sha256(path: Path) -> str:
-    """Return the SHA-256 of a file, read once as long as its size and time stay the same."""
+Stamp = tuple[int, int, int, int]
+"""Size, time, time of any change, and number of a file; the third cannot be put back."""
+
+
+def stamp_of(path: Path) -> Stamp:
+    """Return what tells whether a file is still the same. Raises OSError."""
     status = path.stat()
-    return _sha256_of(path, status.st_size, status.st_mtime_ns)
+    return status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino
+
+
+def unchanged_sha256(path: Path) -> str:
+    """Return the SHA-256 of a file, read once as long as its stamp stays the same."""
+    return _sha256_of(path, stamp_of(path))
 
 
 @lru_cache(maxsize=64)
-def _sha256_of(path: Path, _bytes: int, _changed_ns: int) -> str:
+def _sha256_of(path: Path, _stamp: Stamp) -> str:
     return file_sha256(path)

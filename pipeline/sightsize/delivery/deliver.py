@@ -17,7 +17,7 @@ import pyvips
 from sightsize.base.atomic import part_of
 from sightsize.base.deadline import check_time, stop_in_time
 from sightsize.base.findings import Finding
-from sightsize.base.hashes import file_sha256, unchanged_sha256
+from sightsize.base.hashes import Stamp, file_sha256, stamp_of, unchanged_sha256
 from sightsize.base.paths import is_file
 from sightsize.checks.finished import FinishedPicture
 from sightsize.checks.run import check_finished
@@ -182,21 +182,18 @@ def _refuse_differences(what: str, seen: Seen) -> None:
         )
 
 
-def _stamps(file: FilePlan[PicturePlan]) -> dict[Path, tuple[int, int]]:
-    """Size and time of each source; raises SourceError for one that is not the file planned."""
+def _stamps(file: FilePlan[PicturePlan]) -> dict[Path, Stamp]:
+    """The stamp of each source; raises SourceError for one that is not the file planned."""
     stamps = {}
     for each in file.pictures:
         source, header = each.picture.look.picture.source, each.picture.header
-        status = source.stat()
-        if status.st_size != header.bytes:
+        stamps[source] = stamp_of(source)
+        if stamps[source][0] != header.bytes:
             raise SourceError(_say_changed(source))
-        stamps[source] = status.st_size, status.st_mtime_ns
     return stamps
 
 
-def _refuse_changed(
-    before: Mapping[Path, tuple[int, int]], after: Mapping[Path, tuple[int, int]]
-) -> None:
+def _refuse_changed(before: Mapping[Path, Stamp], after: Mapping[Path, Stamp]) -> None:
     for source, stamp in after.items():
         if before[source] != stamp:
             raise SourceError(_say_changed(source))

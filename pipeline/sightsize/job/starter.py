@@ -6,6 +6,7 @@ from pathlib import Path
 import tomli_w
 
 from sightsize.base.atomic import write_new
+from sightsize.base.paths import read_path
 from sightsize.errors import StarterError
 from sightsize.job.picture_files import natural_order
 
@@ -36,7 +37,8 @@ name = "{{reference}}-{{number}}-{{picture}}-{{paper}}"
 def write_starter(folder: Path, target: Path) -> int:
     """Write a job with one print for each picture in ``folder``; return their number.
 
-    Raises StarterError when there are none or the job file exists; nothing is ever overwritten.
+    Raises StarterError when there are none, when one has a name that no job can hold, or when the
+    job file exists; nothing is ever overwritten.
     """
     if not folder.is_dir():
         raise StarterError(f"{folder} is not a folder; name the folder of your pictures")
@@ -44,6 +46,11 @@ def write_starter(folder: Path, target: Path) -> int:
     if not files:
         raise StarterError(f"there are no pictures in {folder} ({', '.join(PICTURE_ENDINGS)})")
     names = sorted((each.name for each in files), key=natural_order)
+    try:
+        for each in names:
+            read_path(each)
+    except ValueError as error:
+        raise StarterError(f"{error}") from None
     text = _starter_text(folder, target, names)
     try:
         write_new(target, text.encode())

@@ -37,6 +37,8 @@ CLOSE_SECONDS = 5.0
 _RETRIES = 2
 _ADDRESS = re.compile(r"(?:(tcp|tls)://)?([^\s:/?#@\[\]]+|\[[0-9A-Fa-f:.]+\]):(\d{1,5})")
 _LONGEST_GREETING = 2**20
+_LONGEST_ADDRESS = 300
+"""A host has at most 253 characters (RFC 1035, from memory)."""
 _LONGEST_SAID = 200
 _KEYS = (
     "name their files in Dask's configuration, under distributed.comm.tls: ca-file, client.cert "
@@ -138,7 +140,7 @@ def _require_certificates() -> None:
 def _parts(address: str) -> tuple[str, str, int]:
     """Scheme, host and port of a scheduler's address. Raises ClusterError."""
     parts = _ADDRESS.fullmatch(address)
-    if parts is None or not 0 < int(parts[3]) < 2**16:
+    if len(address) > _LONGEST_ADDRESS or parts is None or not 0 < int(parts[3]) < 2**16:
         raise ClusterError(
             f"{address[:_LONGEST_SAID]!r} is not a scheduler's address; write it as tcp://host:port"
         )

@@ -44,6 +44,8 @@ _METADATA = {
 }
 
 _HEAD_BYTES = 12
+_MOST_HEADER_BYTES = 2**29
+"""Of a WebP or HEIF all is read before its header is known."""
 _HEIF_BRANDS = frozenset(
     b"heic heix hevc hevx heim heis hevm hevs mif1 mif2 msf1 avif avis".split()
 )
@@ -75,6 +77,8 @@ class _Reader:
         self._file, self._at = file, 0
         self._turn = threading.Lock()
         self._check_time = time_check()
+        self._left = _MOST_HEADER_BYTES
+        self._opened = False
         self.fault: BaseException | None = None
         self.head = file.read(_HEAD_BYTES)
         self._size = file.seek(0, os.SEEK_END)
@@ -91,10 +95,19 @@ class _Reader:
                 self._at += count
             if count < there:
                 raise OSError(errno.EIO, "it was cut short while it was read")
+            self._left -= count
+            if self._left < 0 and not self._opened:
+                raise OSError(
+                    errno.EFBIG, f"no picture within its first {bytes_text(_MOST_HEADER_BYTES)}"
+                )
         except BaseException as error:
             self.fault = error
             return _FAILED
         return count
+
+    def opened(self) -> None:
+        """Let all of the file be read from now on: its header was found."""
+        self._opened = True
 
     def seek(self, offset: int, whence: int) -> int:
         """Go to a place in the file."""
@@ -132,6 +145,7 @@ def open_image(path: Path, *, access: Access = "sequential", shrink: int = 1) ->
         if reader.fault is not None:
             raise reader.fault from None
         raise
+    reader.opened()
     assert isinstance(image, pyvips.Image)
     # What is made of the image keeps this list, and so the callbacks, for as long as it is read.
     image._references.append(source)
