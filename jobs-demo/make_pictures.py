@@ -28,29 +28,35 @@ import time
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
+from typing import Any
 
 FOLDER = Path(__file__).resolve().parent / "pictures"
 
 # Slowest first, so that two processes end together.
 SCENES = {
-    "dawn-mist-reach.jpg": "dawn_reach",
-    "catch-four.tif": "catch_four",
-    "cox-megaphone.jpg": "cox",
-    "crew-1926-plate.png": "crew_plate",
-    "boatbuilder-hands.tif": "boatbuilder",
-    "cup-on-slipway.jpg": "cup",
+    "dawn-mist-reach.jpg": ("dawn_reach", "a stitched panorama"),
+    "catch-four.tif": ("catch_four", "a rowing four, 16-bit"),
+    "cox-megaphone.jpg": ("cox", "a portrait, stored on its side"),
+    "crew-1926-plate.png": ("crew_plate", "a scan of a scratched glass plate"),
+    "boatbuilder-hands.tif": ("boatbuilder", "a CMYK file, back from a magazine"),
+    "cup-on-slipway.jpg": ("cup", "a telephone snapshot"),
 }
+"""The module that draws each picture, and what it shows."""
 
 
 def draw(name: str, folder: Path, reduce: int) -> float:
     """Draw one picture under a temporary name, rename it, and return the seconds it took."""
     started = time.perf_counter()
-    scene = importlib.import_module(f"scenery.{SCENES[name]}")
     path = folder / name
     partial = path.with_name(f".part-{name}")
-    scene.draw(partial, reduce)
+    scene(name).draw(partial, reduce)
     partial.replace(path)
     return time.perf_counter() - started
+
+
+def scene(name: str) -> Any:
+    """Return the module that draws a picture."""
+    return importlib.import_module(f"scenery.{SCENES[name][0]}")
 
 
 def arguments(argv: Sequence[str] | None) -> argparse.Namespace:
@@ -76,19 +82,26 @@ def main(argv: Sequence[str] | None = None) -> int:
     names = [name for name in SCENES if not options.only or name in options.only]
     missing = [n for n in names if options.again or not (options.folder / n).exists()]
     workers = min(2, len(missing), len(os.sched_getaffinity(0)))
-    announce(missing, len(names), workers, options.folder)
+    announce(missing, len(names), workers, options)
     if missing:
         draw_all(missing, options.folder, options.reduce, workers)
+        size = sum((options.folder / name).stat().st_size for name in missing)
+        say(f"wrote {count(len(missing))}, {size / 1e6:.1f} MB, to {options.folder}")
     return 0
 
 
-def announce(missing: Sequence[str], wanted: int, workers: int, folder: Path) -> None:
+def announce(
+    missing: Sequence[str], wanted: int, workers: int, options: argparse.Namespace
+) -> None:
     """Say what will be drawn, before the first picture is."""
     if not missing:
-        say(f"nothing to draw: {count(wanted)} already in {folder}")
-    else:
-        at_once = "two at a time" if workers == 2 else "one at a time"
-        say(f"drawing {count(len(missing))} in {folder}, {at_once}; a minute or two")
+        say(f"nothing to draw: {count(wanted)} already in {options.folder}; --again draws anew")
+        return
+    at_once = "two at a time" if workers == 2 else "one at a time"
+    say(f"drawing {count(len(missing))} in {options.folder}, {at_once}; a minute or two:")
+    for name in missing:
+        width, height = (side // options.reduce for side in scene(name).SIZE)
+        say(f"  {name:<22} {width} x {height} px, {SCENES[name][1]}")
 
 
 def draw_all(names: Sequence[str], folder: Path, reduce: int, workers: int) -> None:

@@ -5,7 +5,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -26,11 +26,13 @@ def free_port() -> int:
 
 
 @contextmanager
-def running(*arguments: str) -> Iterator[subprocess.Popen[bytes]]:
+def running(
+    *arguments: str, environment: Mapping[str, str] = QUIET
+) -> Iterator[subprocess.Popen[bytes]]:
     """A part of the cluster, killed at the end."""
     command = [sys.executable, "-m", "distributed.cli." + arguments[0], *arguments[1:]]
     process = subprocess.Popen(
-        command, env=QUIET, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
     try:
         yield process
@@ -40,18 +42,23 @@ def running(*arguments: str) -> Iterator[subprocess.Popen[bytes]]:
 
 
 @contextmanager
-def scheduler() -> Iterator[str]:
+def scheduler(protocol: str = "tcp", environment: Mapping[str, str] = QUIET) -> Iterator[str]:
     port = str(free_port())
     here = ("--host", "127.0.0.1", "--port", port, "--no-dashboard", "--no-show")
-    with running("dask_scheduler", *here):
-        yield f"tcp://127.0.0.1:{port}"
+    with running("dask_scheduler", "--protocol", protocol, *here, environment=environment):
+        yield f"{protocol}://127.0.0.1:{port}"
 
 
 @contextmanager
-def worker(address: str) -> Iterator[subprocess.Popen[bytes]]:
+def worker(
+    address: str, environment: Mapping[str, str] = QUIET
+) -> Iterator[subprocess.Popen[bytes]]:
     """One process that makes one print at a time, and is not started again when it dies."""
-    alone = ("--nthreads", "1", "--no-nanny", "--no-dashboard", "--host", "127.0.0.1")
-    with running("dask_worker", address, *alone) as process:
+    alone = ("--nthreads", "1", "--no-nanny", "--no-dashboard")
+    host = f"{address.partition(':')[0]}://127.0.0.1"
+    with running(
+        "dask_worker", address, *alone, "--host", host, environment=environment
+    ) as process:
         yield process
 
 

@@ -1,7 +1,7 @@
 """The command line: arguments and options only; what a command does stands in ``commands/``.
 
 Exit codes: 0 all well; 1 a print failed or was refused; 2 the job or the command line is wrong;
-3 a fault of the program; 130 interrupted.
+3 a fault of the program; 130 interrupted, 143 told to stop, 129 its terminal closed.
 """
 
 import sys

@@ -1,7 +1,7 @@
 """Everything that can go wrong for a user, as one family; each kind knows its exit code.
 
 0 all well; 1 a print failed or was refused; 2 the job or the command line is wrong; 3 a fault of
-the program; 130 interrupted.
+the program; 130 interrupted, 143 told to stop, 129 its terminal closed.
 """
 
 from collections.abc import Iterable
@@ -101,4 +101,5 @@ class LockedError(SightsizeError):
 
 def reason_of(error: OSError) -> str:
     """Return why the system refused, as the end of a sentence."""
-    return (error.strerror or str(error)).lower()
+    reason = error.strerror or str(error)
+    return reason[:1].lower() + reason[1:]

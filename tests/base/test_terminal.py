@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 import sightsize
 from sightsize.base.findings import Finding
-from sightsize.base.terminal import paragraph, say, say_lines, visible
+from sightsize.base.plain_text import paragraph, visible
+from sightsize.base.terminal import say, say_lines
 
 # Unicode's property list: Bidi_Control (PropList.txt), White_Space ends of lines, and the general
 # categories Cc, Cs, Zl and Zp, as Python's copy of the Unicode data has them.

@@ -3,6 +3,7 @@
 The thresholds themselves are common practice of the trade, no source.
 """
 
+import re
 from fractions import Fraction
 
 import pytest
@@ -86,19 +87,24 @@ def test_strict_makes_a_stop_of_a_warning() -> None:
     assert level("overlap", job(thin, checks="strict = true")) == "refuse"
 
 
-def test_an_accepted_stop_is_a_note_that_says_so() -> None:
+def test_what_the_job_accepts_is_neither_a_refusal_nor_a_warning() -> None:
     thin = 'width = "143 mm"\nheight = "198 mm"\noverlap = "1 mm"'
     accepted = only("overlap", job(thin, checks='accept = ["overlap"]'))
-    assert accepted.level == "note"
-    assert accepted.message.startswith("accepted: only 1 mm of picture is hidden behind the mat")
+    assert accepted.level == "accepted"
+    assert accepted.message.startswith("only 1 mm of picture is hidden behind the mat")
     assert accepted.remedy == ""
     assert level("overlap", job(thin, checks='accept = ["reveal"]')) == "refuse"
 
 
-def test_acceptance_holds_under_strict_and_leaves_warnings_alone() -> None:
+def test_acceptance_holds_under_strict_and_for_warnings_and_notes() -> None:
     thin = 'width = "143 mm"\nheight = "198 mm"\noverlap = "1.5 mm"'
-    assert level("overlap", job(thin, checks='strict = true\naccept = ["overlap"]')) == "note"
-    assert level("overlap", job(thin, checks='accept = ["overlap"]')) == "warn"
+    assert level("overlap", job(thin)) == "warn"
+    assert level("overlap", job(thin, checks='accept = ["overlap"]')) == "accepted"
+    assert level("overlap", job(thin, checks='strict = true\naccept = ["overlap"]')) == "accepted"
+    low = 'width = "143 mm"\nheight = "165 mm"'
+    assert level("crop-loss", job(low), header(1500, 2000)) == "note"
+    accepted = job(low, checks='accept = ["crop-loss"]')
+    assert level("crop-loss", accepted, header(1500, 2000)) == "accepted"
 
 
 def test_a_stop_refuses_the_print_and_a_warning_does_not() -> None:
@@ -240,8 +246,11 @@ def test_image_size_cannot_be_accepted(reveal: str, found: str) -> None:
 
 
 def margin_rows(toml: str) -> list[tuple[str, str]]:
-    """Edge and level of each margin that is too small."""
-    return [(each.message.split()[1], each.level) for each in about("sheet-margin", toml)]
+    """Edges and level of the margins that are too small."""
+    found = about("sheet-margin", toml)
+    return [
+        (" ".join(re.findall("top|right|bottom|left", each.message)), each.level) for each in found
+    ]
 
 
 @pytest.mark.parametrize(
@@ -250,8 +259,8 @@ def margin_rows(toml: str) -> list[tuple[str, str]]:
         ("224 mm", []),
         ("224.01 mm", [("top", "refuse")]),
         ("238 mm", [("top", "refuse")]),
-        ("238.01 mm", [("top", "refuse"), ("bottom", "warn")]),
-        ("248 mm", [("top", "refuse"), ("bottom", "warn")]),
+        ("238.01 mm", [("top bottom", "refuse")]),
+        ("248 mm", [("top bottom", "refuse")]),
         ("248.01 mm", []),
     ],
 )
@@ -270,31 +279,43 @@ def test_hinges_at_a_side() -> None:
 
 def test_a_sheet_is_rejected_with_the_numbers() -> None:
     toml = LOBBY_OAK.replace("12x8 in", "10x8 in") + PRINT_LOBBY_OAK
-    top, bottom = about("sheet-margin", toml)
-    assert (top.level, bottom.level) == ("refuse", "warn")
-    assert top.message == "the top border is 1.8 mm and needs 12 mm; it is too narrow to hinge."
-    assert bottom.message == "the bottom border is 1.8 mm and needs 5 mm; it is narrow to handle."
-    assert top.remedy == bottom.remedy == "Use a sheet of at least 200.2 x 274.5 mm."
+    finding = only("sheet-margin", toml)
+    assert finding.level == "refuse"
+    assert finding.message == (
+        "the border is 1.8 mm instead of 12 mm at the top and 1.8 mm instead of 5 mm at the "
+        "bottom; it is too narrow to hinge."
+    )
+    assert finding.remedy == "Use a sheet of at least 200.2 x 274.5 mm, such as 12x8 in."
+
+
+def test_one_border_that_is_narrow_is_told_by_itself() -> None:
+    toml = job('width = "143 mm"\nheight = "230 mm"')
+    assert only("sheet-margin", toml).message == (
+        "the top border is 9 mm and needs 12 mm; it is too narrow to hinge."
+    )
 
 
 def test_a_margin_short_by_a_hair_shows_the_hair() -> None:
-    right, left = about("sheet-margin", job(paper='size = "158.98 x 300 mm"'))
-    assert right.message == "the right border is 4.99 mm and needs 5 mm; it is narrow to handle."
-    assert left.level == "warn"
+    finding = only("sheet-margin", job(paper='size = "158.98 x 300 mm"'))
+    assert finding.level == "warn"
+    assert finding.message == (
+        "the border is 4.99 mm instead of 5 mm at the right and left; it is narrow to handle."
+    )
 
 
 def test_with_a_reveal_the_sheet_reaches_behind_the_mat() -> None:
     """10x8 in paper, upright: 203.2 mm covers an opening of 193.2 mm with 5 mm each side."""
     aperture = 'width = "{}"\nheight = "230 mm"\nreveal = "20 mm"'
     assert margin_rows(job(aperture.format("193.2 mm"))) == []
-    assert margin_rows(job(aperture.format("193.3 mm"))) == [("right", "warn"), ("left", "warn")]
-    assert margin_rows(job(aperture.format("203.2 mm"))) == [("right", "warn"), ("left", "warn")]
-    right, left = about("sheet-margin", job(aperture.format("203.4 mm")))
-    assert right.level == left.level == "refuse"
-    assert right.message == (
-        "the right border is 19.9 mm and needs 25 mm; the sheet's edge shows in the opening."
+    assert margin_rows(job(aperture.format("193.3 mm"))) == [("right left", "warn")]
+    assert margin_rows(job(aperture.format("203.2 mm"))) == [("right left", "warn")]
+    finding = only("sheet-margin", job(aperture.format("203.4 mm")))
+    assert finding.level == "refuse"
+    assert finding.message == (
+        "the border is 19.9 mm instead of 25 mm at the right and left; the sheet's edge shows in "
+        "the opening."
     )
-    assert right.remedy == "Use a sheet of at least 213.4 x 240 mm."
+    assert finding.remedy == "Use a sheet of at least 213.4 x 240 mm, such as 12x10 in."
 
 
 def test_auto_stands_the_sheet_as_the_opening_stands_when_white_shows() -> None:
@@ -310,19 +331,16 @@ def test_margins_are_keys() -> None:
     keys = 'size = "10x8 in"\nhinge_margin = "{}"\nmargin = "{}"'
     assert about("sheet-margin", job(paper=keys.format("25 mm", "25 mm"))) == []
     assert level("sheet-margin", job(paper=keys.format("25.1 mm", "5 mm"))) == "refuse"
-    thin = about("sheet-margin", job(paper=keys.format("12 mm", "27.2 mm")))
-    assert [each.message.split()[1] for each in thin] == ["right", "bottom", "left"]
-    assert {each.level for each in thin} == {"warn"}
+    thin = margin_rows(job(paper=keys.format("12 mm", "27.2 mm")))
+    assert thin == [("right left bottom", "warn")]
 
 
 def test_a_picture_off_its_sheet_cannot_be_accepted() -> None:
     checks = 'accept = ["off-sheet", "sheet-margin"]'
     finding = only("off-sheet", job('width = "143 mm"\nheight = "250 mm"', checks=checks))
     assert finding.level == "refuse"
-    assert finding.message == (
-        "the picture runs off the sheet by 1 mm at the top and 1 mm at the bottom."
-    )
-    assert finding.remedy == "Use a sheet of at least 159 x 280 mm."
+    assert finding.message == ("the picture runs off the sheet by 1 mm at the top and bottom.")
+    assert finding.remedy == "Use a sheet of at least 159 x 280 mm, such as 12x8 in."
 
 
 def test_a_picture_placed_badly_may_be_moved() -> None:
@@ -341,12 +359,22 @@ def test_the_sheet_that_is_asked_for_is_large_enough(width: str, height: str, ed
     size = f'width = "{width}"\nheight = "{height}"'
     small = f'size = "30 x 30 mm"\nhinge_edge = "{edge}"'
     remedy = about("off-sheet", job(size, small))[0].remedy
-    asked = remedy.removeprefix("Use a sheet of at least ").removesuffix(".")
+    asked, _, stock = (
+        remedy.removeprefix("Use a sheet of at least ").removesuffix(".").partition(", such as ")
+    )
     wide, high = (float(side) for side in asked.removesuffix(" mm").split(" x "))
     way = "portrait" if wide <= high else "landscape"
     paper = f'size = "{asked}"\nhinge_edge = "{edge}"\norientation = "{way}"'
-    found = {each.check for each in findings(job(size, paper))}
-    assert found.isdisjoint({"off-sheet", "sheet-margin"})
+    for each in (paper, f'size = "{stock}"\nhinge_edge = "{edge}"' if stock else paper):
+        found = {each.check for each in findings(job(size, each))}
+        assert found.isdisjoint({"off-sheet", "sheet-margin"})
+
+
+def test_no_sheet_is_named_that_does_not_go_into_the_frame() -> None:
+    toml = rebate_job("230 mm", "282 mm").replace("143 mm", "190 mm").replace("198 mm", "240 mm")
+    assert only("sheet-margin", toml).remedy == "Use a sheet of at least 206 x 270 mm."
+    wide = toml.replace("230 mm", "280 mm").replace("282 mm", "320 mm")
+    assert only("sheet-margin", wide).remedy.endswith(", such as 12x10 in.")
 
 
 # The frame.
@@ -388,15 +416,15 @@ def test_auto_turns_the_sheet_for_the_rebate(
 
 def test_a_sheet_as_large_as_the_mat_stands_above_it() -> None:
     toml = LAUNCH_ROOM.replace("12x8 in", "14x11 in") + PRINT_LAUNCH_ROOM
-    top, right, left = about("rebate", toml)
-    assert {each.level for each in (top, right, left)} == {"refuse"}
-    assert top.message == "the sheet extends 6 mm beyond the rebate at the top."
-    assert top.remedy.startswith("Choose a smaller sheet, or trim at least 7 mm there (")
-    assert right.message == (
-        "only 0 mm is free between sheet and rebate at the right; it needs 1 mm."
+    finding = only("rebate", toml)
+    assert finding.level == "refuse"
+    assert finding.message == (
+        "the sheet extends beyond the rebate by 6 mm at the top; between sheet and rebate only "
+        "0 mm at the right and left is free; it needs 1 mm."
     )
-    assert right.remedy.startswith("Choose a smaller sheet, or trim at least 1 mm there (")
-    assert left.message.endswith("at the left; it needs 1 mm.")
+    assert finding.remedy.startswith(
+        "Choose a smaller sheet, or trim at least 7 mm at the top and 1 mm at the right and left ("
+    )
 
 
 def rebate_job(width: str, height: str, checks: str = "", overlap: str = '"3 mm"') -> str:
@@ -413,22 +441,23 @@ def rebate_job(width: str, height: str, checks: str = "", overlap: str = '"3 mm"
     ("width", "height", "edges"),
     [
         ("205.2 mm", "256 mm", []),
-        ("205.18 mm", "256 mm", ["right", "left"]),
-        ("205.2 mm", "255.98 mm", ["top", "bottom"]),
+        ("205.18 mm", "256 mm", ["right and left"]),
+        ("205.2 mm", "255.98 mm", ["top and bottom"]),
     ],
 )
 def test_rebate_clearance(width: str, height: str, edges: list[str]) -> None:
     """10x8 in paper is 203.2 x 254 mm: a millimetre each side is 205.2 x 256 mm."""
     messages = [each.message for each in about("rebate", rebate_job(width, height))]
     assert messages == [
-        f"only 0.99 mm is free between sheet and rebate at the {edge}; it needs 1 mm."
+        f"between sheet and rebate only 0.99 mm at the {edge} is free; it needs 1 mm."
         for edge in edges
     ]
 
 
 def test_rebate_clearance_is_a_key() -> None:
     assert about("rebate", rebate_job("203.2 mm", "254 mm", 'rebate_clearance = "0 mm"')) == []
-    assert len(about("rebate", rebate_job("205.2 mm", "256 mm", 'rebate_clearance = "2 mm"'))) == 4
+    finding = only("rebate", rebate_job("205.2 mm", "256 mm", 'rebate_clearance = "2 mm"'))
+    assert "only 1 mm at each edge is free; it needs 2 mm" in finding.message
 
 
 def test_uneven_overlap_moves_the_sheet_in_the_frame() -> None:
@@ -535,13 +564,13 @@ def test_jpeg_size(px: int, form: str, *, refused: bool) -> None:
 def test_no_profile() -> None:
     bare = header(1500, 2000, profile="")
     assert only("no-profile", TROPHY_CABINET, bare).message == (
-        "the file embeds no ICC profile and does not say it is sRGB."
+        "the picture has no colour profile and does not say it is sRGB, so its colours are a guess."
     )
     assert level("no-profile", TROPHY_CABINET, header(1500, 2000)) == ""
     assert level("no-profile", TROPHY_CABINET, header(1500, 2000, profile="", says_srgb=True)) == ""
     assumed = TROPHY_CABINET + picture_print('assume_profile = "srgb"')
     assert level("no-profile", assumed, bare) == ""
-    assert level("no-profile", job(checks='accept = ["no-profile"]'), bare) == "note"
+    assert level("no-profile", job(checks='accept = ["no-profile"]'), bare) == "accepted"
 
 
 def test_cmyk_without_profile_stops() -> None:
@@ -549,7 +578,9 @@ def test_cmyk_without_profile_stops() -> None:
     for toml in (TROPHY_CABINET, job(checks='accept = ["no-profile", "ink-profile"]')):
         finding = only("ink-profile", toml, ink)
         assert finding.level == "refuse"
-        assert finding.message == "the CMYK picture has no profile, so its colours are unknown."
+        assert (
+            finding.message == "the CMYK picture has no colour profile, so its colours are unknown."
+        )
     assert level("ink-profile", TROPHY_CABINET, BOATBUILDER_HANDS) == ""
 
 
@@ -661,7 +692,9 @@ def test_no_inset_is_offered_in_an_opening_too_small_for_one() -> None:
     """Inches taken for millimetres: the wrong unit is what there is to put right."""
     toml = job('width = "7.25 mm"\nheight = "9.625 mm"')
     assert "aperture.reveal" not in only("crop-loss", toml, CATCH_FOUR).remedy
-    assert len(about("unit-slip", toml, CATCH_FOUR)) == 2
+    assert only("unit-slip", toml, CATCH_FOUR).message == (
+        "the opening is 7.2 mm wide and 9.6 mm high, outside 40 to 1500 mm."
+    )
 
 
 # Resolution.

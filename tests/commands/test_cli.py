@@ -18,7 +18,6 @@ from sightsize.base.schemas import known_keys, moved_names, schema
 from sightsize.checks.run import check_ids
 from sightsize.cli import app
 from sightsize.report.progress import Progress
-from sightsize.run.worker import Outcome
 
 WriteJob = Callable[..., Path]
 
@@ -90,11 +89,18 @@ def test_a_missing_picture_refuses_its_print_only(write_job: WriteJob) -> None:
     assert run("check", "--no-pictures", job).exit_code == 0
 
 
-def test_accepting_a_check_makes_the_print_pass(write_job: WriteJob) -> None:
-    job = write_job(REFUSED + '[checks]\naccept = ["overlap"]\n')
-    result = run("check", "--no-pictures", job)
+def test_accepting_a_check_makes_the_print_pass(write_job: WriteJob, tmp_path: Path) -> None:
+    job, junit = write_job(REFUSED + '[checks]\naccept = ["overlap"]\n'), tmp_path / "report.xml"
+    result = run("check", "--no-pictures", "--junit", junit, job)
     assert result.exit_code == 0
-    assert "note [overlap] aperture.overlap: accepted: " in result.stdout
+    assert result.stdout == f"{job}: note: accepted overlap\n{job}: valid, 1 print\n"
+    (suite,) = ET.parse(junit).getroot()
+    assert (suite.get("failures"), [len(case) for case in suite]) == ("0", [0])
+    (data,) = json.loads(run("check", "--no-pictures", "--json", job).stdout)
+    (finding,) = data["prints"][0]["findings"]
+    assert (finding["level"], finding["check"], finding["remedy"]) == ("accepted", "overlap", "")
+    dry = run("make", "--dry-run", job).stdout
+    assert dry.count("overlap\n") == dry.count("  accepted    overlap\n") == 1
 
 
 def test_check_as_json(write_job: WriteJob) -> None:
@@ -498,8 +504,7 @@ def test_progress_that_nobody_reads_ends_no_run(monkeypatch: pytest.MonkeyPatch)
     def closed(*_: object, **__: object) -> None:
         raise BrokenPipeError
 
-    monkeypatch.setattr(sys.stderr, "write", closed)
-    planned = planned_print(TROPHY_CABINET, None)
+    monkeypatch.setattr(sys.stdout, "write", closed)
     with Progress(2) as progress:
-        progress.finish(Outcome(planned=planned, status="made"))
-        progress.finish(Outcome(planned=planned, status="failed"))
+        progress.finish("cox.jpg", "made     cox.jpg")
+        progress.finish("plate.jpg", "failed   plate.jpg")

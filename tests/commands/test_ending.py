@@ -1,10 +1,12 @@
 """How a process ends: by real signals, threads, streams and faults; never in a traceback."""
 
+import fcntl
 import os
 import re
 import signal
 import subprocess
 import sys
+import termios
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -41,11 +43,11 @@ from sightsize.__main__ import main
 from sightsize.run import worker
 folder = Path(sys.argv[1]).parent
 def make(order):
-    (order.folder / f".{order.planned.name}.{os.getpid()}-ab.part").touch()
+    (order.ground.folder / f".{order.planned.name}.{os.getpid()}-ab.part").touch()
     (folder / "begun").touch()
     while not (folder / "go").exists():
         time.sleep(0.01)
-    (order.folder / f".{order.planned.name}.{os.getpid()}-ab.part").unlink()
+    (order.ground.folder / f".{order.planned.name}.{os.getpid()}-ab.part").unlink()
     return worker.Outcome(planned=order.planned, status="made")
 worker._make = make
 sys.argv = ["sightsize", "make", "--workers", "1", sys.argv[1]]
@@ -71,12 +73,14 @@ def three_prints(folder: Path) -> Job:
 
 
 @contextmanager
-def in_first_print(planned: Job, **options: object) -> Iterator[subprocess.Popen[str]]:
+def in_first_print(
+    planned: Job, stderr: int = subprocess.PIPE, **options: object
+) -> Iterator[subprocess.Popen[str]]:
     """A run that is in its first of three prints, and stays there until ``go`` stands there."""
     process: subprocess.Popen[str] = subprocess.Popen(  # type: ignore[call-overload]
         [sys.executable, "-c", SLOW, str(planned.path)],
         stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
+        stderr=stderr,
         text=True,
         **options,
     )
@@ -120,8 +124,9 @@ def test_the_first_finishes_the_prints_in_hand(
         wait_for(process, "finishing 1 print in hand; Ctrl-C once more stops at once")
         let_go(planned)
         stdout, stderr = process.communicate(timeout=WAIT_SECONDS)
-    assert (process.returncode, stdout) == (code, "")
-    assert stderr == "[1/3] made p0.tif 0.0 s\ninterrupted; run the same command to continue\n"
+    assert process.returncode == code
+    assert stdout.splitlines()[1:] == ["made     p0.tif  0.0 MB in 0.0 s"]  # after what is accepted
+    assert stderr == "interrupted; run the same command to continue\n"
     assert not planned.output.exists()
 
 
@@ -136,7 +141,8 @@ def test_the_second_stops_at_once_and_the_next_run_clears_up(
         time.sleep(BETWEEN_SECONDS)
         process.send_signal(number)
         stdout, stderr = process.communicate(timeout=WAIT_SECONDS)
-    assert (process.returncode, stdout) == (code, "")
+    assert process.returncode == code
+    assert "made" not in stdout
     assert stderr == "stopped at once; run the same command to carry on\n"
     assert list(planned.output.glob("*.part"))
     again = subprocess.run(
@@ -281,6 +287,34 @@ def test_whatever_happens_ends_in_a_sentence(
     assert done.stderr.count("\n") == (1 if said else 0)
     assert said in done.stderr
     assert not re.search("Traceback|Exception ignored", done.stderr)
+
+
+# A terminal that is closed.
+
+
+@pytest.mark.parametrize(("ours", "code"), [(True, 129), (False, 0)])
+def test_a_closed_terminal_ends_the_run_in_order_if_it_is_ours(
+    tmp_path: Path, ours: bool, code: int
+) -> None:
+    """One that only shows what standard error says ends nothing."""
+    planned = three_prints(tmp_path)
+    screen, terminal = os.openpty()
+
+    def take_terminal() -> None:
+        os.setsid()
+        if ours:
+            fcntl.ioctl(terminal, termios.TIOCSCTTY)
+
+    with in_first_print(planned, terminal, preexec_fn=take_terminal) as process:
+        os.close(terminal)
+        os.read(screen, 100)
+        os.close(screen)
+        time.sleep(BETWEEN_SECONDS)
+        let_go(planned)
+        stdout, _ = process.communicate(timeout=WAIT_SECONDS)
+    assert process.returncode == code
+    assert ("3 made" in stdout) != ours
+    assert not list(tmp_path.rglob("*.part"))
 
 
 # Streams that are not there, or take nothing.

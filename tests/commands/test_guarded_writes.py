@@ -146,6 +146,51 @@ def test_a_link_named_reprints_is_not_followed(tmp_path: Path) -> None:
     assert [each.name for each in elsewhere.iterdir()] == [leftover.name]
 
 
+# Names that a run writes to itself.
+
+
+@pytest.mark.parametrize("of", ["job", "source"])
+@pytest.mark.parametrize("name", [".run.lock", ".docket.json", "docket.toml"])
+def test_a_job_or_a_source_of_a_runs_own_name_stays(tmp_path: Path, name: str, of: str) -> None:
+    planned = one_print(tmp_path, job={"output": "."})
+    path, job_file = tmp_path / name, planned.path
+    if of == "job":
+        job_file = planned.path.rename(path)
+    else:
+        (tmp_path / "p.tif").rename(path)
+        job_file.write_text(job_file.read_text().replace("p.tif", name))
+    before = path.read_bytes()
+    done = run("make", job_file)
+    assert done.exit_code == 2
+    what = "this job's own file" if of == "job" else "a source picture of this job"
+    assert f"{path} is {what}, but a run writes a file of that name" in done.output
+    assert path.read_bytes() == before
+    assert not (tmp_path / "print.tif").exists()
+
+
+def test_a_source_that_is_called_like_a_leftover_stays(tmp_path: Path) -> None:
+    source = save(tmp_path / "a.tif", SCENE).rename(tmp_path / ".print.tif.999999999-ab.part")
+    planned = job(tmp_path, {"print": {"source": source.name}}, PX, job={"output": "."})
+    before = source.read_bytes()
+    assert run("make", planned.path).exit_code == 0
+    assert run("reprint", tmp_path / "docket.toml").exit_code == 0
+    assert source.read_bytes() == before
+
+
+@pytest.mark.parametrize("name", [".run.lock", ".docket.json"])
+@pytest.mark.parametrize("text", ["not ours", "[job]\n", "sightsize = 1\n"])
+def test_a_strangers_file_of_a_runs_own_name_stays(tmp_path: Path, name: str, text: str) -> None:
+    planned = one_print(tmp_path)
+    planned.output.mkdir()
+    path = planned.output / name
+    path.write_text(text)
+    done = run("make", planned.path)
+    assert done.exit_code != 0
+    assert f"{path} is not" in done.output
+    assert path.read_text() == text
+    assert not (planned.output / "print.tif").exists()
+
+
 # The folder of a run that was renamed meanwhile.
 
 

@@ -628,7 +628,7 @@ def test_a_damaged_profile_is_no_profile(tmp_path: Path, spoil: str) -> None:
     save(tmp_path / "a.jpg", SCENE, bytes(profile))
     (outcome,) = make(job(tmp_path, {"print": {"source": "a.jpg"}}, PX))
     assert outcome.status == "refused"
-    assert "no ICC profile" in outcome.message
+    assert "no colour profile" in outcome.message
 
 
 @pytest.mark.parametrize("accept", [[], ["no-profile"]])
@@ -642,7 +642,7 @@ def test_cmyk_without_profile_is_not_printed(
     planned = job(tmp_path, {"inks": {"source": f"a{suffix}"}}, PX, checks=checks)
     (outcome,) = make(planned)
     assert outcome.status == "refused"
-    assert "the CMYK picture has no profile" in outcome.message
+    assert "the CMYK picture has no colour profile" in outcome.message
     assert files(planned.output) == []
 
 
@@ -715,10 +715,10 @@ def off_white_corner(sheet: pyvips.Image) -> pyvips.Image:
 
 
 WRONG_SHEETS: dict[str, Callable[[pyvips.Image], pyvips.Image]] = {
-    "row 111 of the border is not exactly the paper tone": off_white_corner,
-    "127 x 112 px, planned 128 x 112": lambda sheet: sheet.crop(0, 0, 127, 112),
-    "1 channels, planned 3": lambda sheet: sheet[0],
-    "16 bits, planned 8": lambda sheet: sheet.cast("ushort").linear([257], [0]).cast("ushort"),
+    "row 111 of its border is not exactly the paper tone": off_white_corner,
+    "it has 127 x 112 px, not 128 x 112": lambda sheet: sheet.crop(0, 0, 127, 112),
+    "it has 1 channel, not 3": lambda sheet: sheet[0],
+    "it has 16 bits, not 8": lambda sheet: sheet.cast("ushort").linear([257], [0]).cast("ushort"),
 }
 
 
@@ -768,8 +768,8 @@ def another_density(part: Path) -> None:
     ("spoil", "said"),
     [
         (cut_short, "it cannot be read back"),
-        (another_profile, "a different ICC profile than planned"),
-        (another_density, "a resolution of 279.40 ppi, planned 254.00"),
+        (another_profile, "it has another ICC profile"),
+        (another_density, "it has 279.40 ppi, not 254.00"),
     ],
 )
 def test_a_file_spoilt_while_written_is_found_out(

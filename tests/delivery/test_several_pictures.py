@@ -221,7 +221,7 @@ def test_a_changed_border_beside_two_pictures_is_found(
     side = 1 if format_name == "tiff" else 8
     darker = image.crop(column, row, side, side).linear([1], [-4]).cast("uchar")
     rewritten(path, image.insert(darker, column, row))
-    assert differences(path, file) == (f"row {row} of the border is not exactly the paper tone",)
+    assert differences(path, file) == (f"row {row} of its border is not exactly the paper tone",)
 
 
 @pytest.mark.parametrize("format_name", ["tiff", "jpeg"])
@@ -230,7 +230,7 @@ def test_a_mark_that_is_not_planned_is_found(tmp_path: Path, format_name: str) -
     path = written(file, tmp_path)
     assert differences(path, file) == ()
     without = replace(file, sheet=replace(file.sheet, marks=()))
-    said = f"row {MARK.box.top} of the border is not exactly the paper tone"
+    said = f"row {MARK.box.top} of its border is not exactly the paper tone"
     assert differences(path, without) == (said,)
 
 

@@ -162,7 +162,7 @@ def test_a_mirror_of_another_shape_is_not_read(tmp_path: Path, spoilt: dict[str,
     set_mirror(made.output, VERSION, [{**each, **spoilt} for each in records.values()])
     assert docket_of(made).records == records
     result = CliRunner().invoke(app, ["audit", str(made.path)])
-    assert (result.exit_code, "2 whole, 0 missing" in result.stdout) == (0, True)
+    assert (result.exit_code, ": 2 whole\n" in result.stdout) == (0, True)
 
 
 @pytest.mark.parametrize("key", ["output", "sources", "job", "identity"])
@@ -526,7 +526,7 @@ def test_the_audit_command(tmp_path: Path) -> None:
     made = prints_of(tmp_path)
     run(made)
     result = CliRunner().invoke(app, ["audit", str(made.path)])
-    assert (result.exit_code, "2 whole, 0 missing" in result.stdout) == (0, True)
+    assert (result.exit_code, ": 2 whole\n" in result.stdout) == (0, True)
     (made.output / "p1.tif").unlink()
     result = CliRunner().invoke(app, ["audit", str(made.output / "docket.toml"), "--json"])
     assert result.exit_code == 1

@@ -113,7 +113,7 @@ def test_a_hidden_file_that_is_gone_is_begun_anew(tmp_path: Path) -> None:
     assert names_of(tmp_path) == ["a", "b", "c"]
 
 
-@pytest.mark.parametrize("text", ["", "not json", "[2, 1, 2, []]", '{"docket": 1}', "\n\n"])
+@pytest.mark.parametrize("text", ["", "[2, 1, 2, []]", '{"docket": 1}', '{"do'])
 def test_a_hidden_file_of_another_kind_is_begun_anew(tmp_path: Path, text: str) -> None:
     folded(tmp_path, "a")
     (tmp_path / ".docket.json").write_text(text)
@@ -316,7 +316,7 @@ def test_a_full_disk_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPat
             pass
     assert told.value.exit_code == 1
     assert str(told.value) == (
-        f"{tmp_path / 'docket.toml'} cannot be written (no space left on device); make room; what "
+        f"{tmp_path / 'docket.toml'} cannot be written (no space left on device); what "
         "was made stays noted in .docket.json, and the next run writes it down"
     )
     assert (in_toml(tmp_path), names_of(tmp_path)) == (["a"], ["a", "b"])

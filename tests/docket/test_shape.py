@@ -177,7 +177,9 @@ def test_a_keyword_without_a_check_is_no_surprise() -> None:
 
 
 @pytest.mark.parametrize(
-    "value", [16**6000, "x\n" * 999, {"a": 1}, [1], None, 1.5, "\u202e"], ids=id
+    "value",
+    [16**6000, "x\n" * 999, {"a": 1}, [1], None, 1.5, "\u202e"],
+    ids=lambda each: type(each).__name__,
 )
 def test_any_value_is_shown_on_one_short_line(value: Any) -> None:
     assert show(value).isprintable()

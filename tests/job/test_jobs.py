@@ -231,7 +231,10 @@ def test_a_picture_that_is_a_folder_is_told_so(tmp_path: Path) -> None:
     ("content", "sentence"),
     [
         (b"sightsize = 1\n\xff", "the file is not UTF-8 text; save it as UTF-8."),
-        (b"a = " + b"[" * 20_000, "lists or tables are nested too deeply."),
+        (
+            b"a = " + b"[" * 20_000,
+            "lists or tables are nested too deeply; no key needs more than 7.",
+        ),
     ],
     ids=["not UTF-8", "deep"],
 )

@@ -138,7 +138,6 @@ RENAMED = {
 }
 ELSEWHERE = {
     ("delivery", "name"),
-    ("print", "source"),
     ("print", "checks"),
     ("print", "ladder"),
     *(("picture", key) for key in ("dodge", "burn")),
@@ -148,7 +147,7 @@ ELSEWHERE = {
     *(("frame", key) for key in RECIPE_TABLES),
 }
 ADDED = {
-    "job": {"path", "prints"},
+    "job": {"path", "described", "prints"},
     "paper": {"label"},
     "frame": {"name"},
     "picture": {"name", "shades"},

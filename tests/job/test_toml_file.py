@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from sightsize.base.findings import KeyPath
 from sightsize.errors import JobError
-from sightsize.job.toml_file import Document, Place, read_document
+from sightsize.job.toml_file import Document, read_document
+from sightsize.job.toml_places import Place
 
 KEYS = st.one_of(
     st.sampled_from(["aperture", "width", "lobby-oak", "2026", "a.b", "", "Straße", "🚣", "x y"]),

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.text import Text
 
 from sightsize.base.findings import Finding
-from sightsize.base.terminal import visible
+from sightsize.base.plain_text import visible
 from sightsize.report.data import as_json
 from sightsize.report.junit import junit_xml
 from sightsize.report.progress import NAME_COLUMN

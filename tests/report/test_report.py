@@ -61,7 +61,7 @@ print 1: cox-megaphone for lobby-oak, 2 copies
   sheet       8x12 in (203.2 x 304.8 mm), 2400 x 3600 px at 300 ppi, lustre; oe_photo-s8r_8x12in
   offset      left 77, top 321 px = 6.5, 27.2 mm
   margins     top 321, right 77, bottom 321, left 77 px = 27.2, 6.5, 27.2, 6.5 mm
-  residual    0 mm across, 0 mm down
+  off centre  0 mm across, 0 mm down
   rebate      305 x 406 mm (12.01 x 15.98 in), free: top 50.6, right 50.9, bottom 50.6, left 50.9 mm
   tone        mono panchromatic_film behind orange (filter factor 0.8 stops) = r g b \
 0.570 0.385 0.046, exposure +0.1 stops, grade 2.6, 4 curve points
@@ -112,11 +112,11 @@ def test_a_turned_colour_picture_with_uneven_edges_and_an_odd_pixel() -> None:
     )
     # 198 - 14.125 = 183.875 mm is 2171.8 px; 3000 - 2172 = 828 is even, 2400 - 1547 = 853 is odd.
     assert found["image"] == "131 x 183.875 mm (5.16 x 7.24 in), 1547 x 2172 px"
-    assert found["residual"] == "0.04 mm across, 0 mm down"
+    assert found["off centre"] == "0.04 mm across, 0 mm down"
     assert found["tone"] == "colour, exposure +0 stops, grade 2, 2 curve points"
 
 
-SHEET_LABELS = ("aperture", "image", "sheet", "offset", "margins", "residual", "rebate")
+SHEET_LABELS = ("aperture", "image", "sheet", "offset", "margins", "off centre", "rebate")
 
 
 def sheet_lines(text: str) -> list[str]:
@@ -133,7 +133,6 @@ def test_a_print_whose_picture_is_not_opened_is_told_by_its_sheet_and_its_findin
     assert title == "print 1: cox-megaphone for lobby-oak, 2 copies  REFUSED"
     assert [line.split()[1:3] for line in known[len(SHEET_LABELS) :]] == [
         ["refuse", "[sheet-margin]"],
-        ["warn", "[sheet-margin]"],
     ]
 
 
@@ -175,7 +174,7 @@ def test_an_unreadable_picture_is_told_in_full_and_in_a_line() -> None:
         + "\n  refuse [source] there is no such file."
     )
     assert dry_run.plan_line(unreadable()) == (
-        "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  picture not readable  1 refuse"
+        "    1 TQ-026-cox-megaphone-lobby-oak-12x8in.jpg  the picture cannot be opened  1 refuse"
     )
 
 
@@ -216,7 +215,7 @@ def test_one_line_for_a_print() -> None:
     name = "TQ-026-cox-megaphone-lobby-oak-12x8in.jpg"
     sheet = "2246x2958 at (77,321) on 2400x3600"
     with_picture = dry_run.plan_line(planned_print(LOBBY_PRINT, COX_MEGAPHONE))
-    assert with_picture == f"    1 {name}  {sheet}  12.2% off 534 ppi  1 note"
+    assert with_picture == f"    1 {name}  {sheet}  loses 12.2%, 534 ppi  1 note"
 
 
 def test_totals_count_what_will_be_made() -> None:
@@ -329,14 +328,16 @@ def test_outcomes_in_lines_and_in_data() -> None:
             ),
         ),
         failed(planned, "no space left on device"),
+        failed(planned, f"{name} was changed after it was made; move it away"),
     ]
     assert [report.outcome_line(each) for each in outcomes] == [
         f"made     {name}  2.3 MB in 1.2 s",
         f"kept     {name}  unchanged, left alone",
-        f"refused  {name}  the crop loses 49.4% of the picture.",
+        f"refused  {name}  see [crop-loss] above",
         f"failed   {name}  no space left on device",
+        f"failed   {name}  was changed after it was made; move it away",
     ]
-    assert report.outcomes_text(outcomes) == "1 made, 1 kept, 1 refused, 1 failed"
+    assert report.outcomes_text(outcomes) == "1 made, 1 kept, 1 refused, 2 failed"
     made, *_ = json.loads(as_json(outcomes_data(outcomes)))
     assert (made["status"], made["bytes"], made["seconds"]) == ("made", 2_345_678, 1.234)
     assert made["sheet"]["size_px"] == [2400, 3600]
@@ -354,27 +355,73 @@ def test_junit_has_a_suite_for_a_job_and_a_case_for_a_print() -> None:
     assert failure.text == "refuse [source] there is no such file."
 
 
-def test_a_finding_shared_by_prints_is_reported_once_with_their_numbers(tmp_path: Path) -> None:
-    tables = [
-        "",
-        "",
-        'aperture = { overlap = "3 mm" }',
-        "",
-        "",
-        'delivery = { resolution = "20 ppi" }',
-    ]
+def album(folder: Path, tables: list[str], checks: str = "") -> list[PlannedPrint]:
+    """Prints of ``cox-1.jpg`` and on, each with a table, of an opening with a thin overlap."""
     toml = 'sightsize = 1\n[aperture]\nwidth = "143 mm"\nheight = "198 mm"\noverlap = "1.5 mm"\n'
-    toml += '[paper]\nsize = "10x8 in"\n'
+    toml += f'[paper]\nsize = "10x8 in"\n[checks]\n{checks}\n[delivery]\nname = "{{picture}}"\n'
     for number, table in enumerate(tables, start=1):
-        (tmp_path / f"cox-{number}.jpg").touch()
+        (folder / f"cox-{number}.jpg").touch()
         toml += f'[[prints]]\nsource = "cox-{number}.jpg"\n{table}\n'
-    path = tmp_path / "wall.toml"
+    path = folder / "wall.toml"
     path.write_text(toml, encoding="utf-8")
-    job = load_job(path, check_ids())
-    prints = plan_prints(job, arrange(job), pictures=False)
-    overlap, resolution = finding_lines(prints)
-    assert "warn [overlap]" in overlap
-    assert overlap.endswith("(prints 1, 2, 4 to 6)")
-    assert resolution.endswith("(print 6, cox-6)")
-    assert finding_lines(prints[:2])[0].endswith("(all 2 prints)")
-    assert finding_lines(prints[:1]) == [overlap.removesuffix(" (prints 1, 2, 4 to 6)")]
+    loaded = load_job(path, check_ids())
+    return plan_prints(loaded, arrange(loaded), pictures=False)
+
+
+THICK = 'aperture = { overlap = "3 mm" }'
+"""An overlap that nothing is said of."""
+
+
+@pytest.mark.parametrize(
+    ("tables", "which"),
+    [
+        ([""], ""),
+        (["", ""], " (both prints)"),
+        (["", THICK], " (print 1, cox-1.jpg)"),
+        (["", THICK, ""], " (prints 1 and 3: cox-1.jpg, cox-3.jpg)"),
+        ([""] * 6, " (all 6 prints)"),
+        (
+            ["", "", THICK, "", "", ""],
+            " (prints 1, 2 and 4 to 6: cox-1.jpg, cox-2.jpg, cox-4.jpg and 2 more)",
+        ),
+        ([THICK, *[""] * 4], " (prints 2 to 5: cox-2.jpg, cox-3.jpg, cox-4.jpg, cox-5.jpg)"),
+        ([THICK, *[""] * 39], " (prints 2 to 40: cox-2.jpg, cox-3.jpg, cox-4.jpg and 36 more)"),
+        (
+            ["", THICK] * 20,
+            " (20 of 40 prints: cox-1.jpg, cox-3.jpg, cox-5.jpg and 17 more; --json names all)",
+        ),
+    ],
+    ids=["1", "2", "1 of 2", "2 of 3", "6", "5 of 6", "4 of 5", "39 of 40", "20 of 40"],
+)
+def test_a_finding_of_several_prints_is_told_once_with_their_numbers_and_files(
+    tmp_path: Path, tables: list[str], which: str
+) -> None:
+    (line,) = finding_lines(album(tmp_path, tables))
+    assert line.endswith(f"behind the mat at each edge. 3 mm is usual.{which}")
+    (accepted,) = finding_lines(album(tmp_path, tables, 'accept = ["overlap"]'))
+    assert accepted == f"{tmp_path / 'wall.toml'}: note: accepted overlap{which}"
+
+
+def test_of_800_prints_all_are_named_to_programs_only(tmp_path: Path) -> None:
+    prints = album(tmp_path, ["", THICK] * 400)
+    (line,) = finding_lines(prints)
+    assert len(line) < len(str(tmp_path)) + 230
+    named = [each["output"] for each in prints_data(prints) if each["findings"]]
+    assert named == [f"cox-{number}.jpg" for number in range(1, 800, 2)]
+
+
+def test_what_a_job_accepts_is_one_line_however_much_it_is(tmp_path: Path) -> None:
+    low = 'delivery = { resolution = "20 ppi" }'
+    accept = 'accept = ["overlap", "file-resolution"]'
+    assert finding_lines(album(tmp_path, ["", low, ""], accept)) == [
+        f"{tmp_path / 'wall.toml'}: note: accepted overlap (all 3 prints), "
+        "file-resolution (print 2, cox-2.jpg)"
+    ]
+
+
+def test_what_a_finished_print_shows_and_its_job_accepts_is_one_line() -> None:
+    planned = planned_print(LOBBY_PRINT, COX_MEGAPHONE)
+    shown = Finding(level="accepted", check="clipping", message="2% of the opening is blank white.")
+    made = Outcome(planned=planned, status="made", bytes=2_345_678, seconds=1.2, findings=(shown,))
+    assert report.outcome_line(made) == f"made     {planned.name}  2.3 MB in 1.2 s"
+    assert report.accepted_when_made([made]) == ["note: accepted clipping"]

@@ -104,7 +104,17 @@ def test_something_else_listens_there(tmp_path: Path, said: bytes) -> None:
 
 @pytest.mark.parametrize(
     "address",
-    ["tcp://[bad", "127.0.0.1", "127.0.0.1:8786/", "TCP://127.0.0.1:8786", "inproc://1", ""],
+    [
+        "tcp://[bad",
+        "127.0.0.1",
+        "127.0.0.1:8786/",
+        "TCP://127.0.0.1:8786",
+        "inproc://1",
+        "",
+        "tcp://tern:0",
+        "tcp://tern:65536",
+        "tcp://tern:99999999",
+    ],
 )
 def test_an_address_that_is_none(tmp_path: Path, address: str) -> None:
     with (
@@ -112,6 +122,18 @@ def test_an_address_that_is_none(tmp_path: Path, address: str) -> None:
         cluster.join_cluster(address, tmp_path),
     ):
         pass
+
+
+@pytest.mark.parametrize(
+    "address", ["tcp://a..b:1", f"tcp://{'a' * 70}.b:1", "tcp://\udcff:1", "tcp://a\x00b:1"]
+)
+def test_an_address_that_no_name_server_takes(tmp_path: Path, address: str) -> None:
+    with (
+        pytest.raises(ClusterError, match="no scheduler answers at tcp://") as told,
+        cluster.join_cluster(address, tmp_path),
+    ):
+        pass
+    assert str(told.value).endswith("start one with dask scheduler, or correct the address")
 
 
 def test_a_worker_that_does_not_see_the_folder(tmp_path: Path) -> None:

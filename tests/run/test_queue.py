@@ -1,5 +1,6 @@
 """Prints handed to threads and processes: limits, workers that die, and interrupts."""
 
+import asyncio
 import os
 import signal
 import subprocess
@@ -7,10 +8,11 @@ import sys
 import time
 from collections import deque
 from collections.abc import Callable
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 from threading import Barrier, Lock
+from typing import Any
 
 import numpy as np
 import pytest
@@ -192,6 +194,72 @@ def test_no_more_at_a_time_than_fit(
     assert most[0] == together
 
 
+# What comes back that is no outcome, and what never comes back.
+
+
+class Hands(Executor):
+    """An executor that gives each order a future, prepared beforehand."""
+
+    def __init__(self, *futures: "Future[Any]") -> None:
+        self._futures = deque(futures)
+
+    def submit(self, *_: Any, **__: Any) -> "Future[Any]":
+        return self._futures.popleft()
+
+
+def future(result: object = None, error: BaseException | None = None) -> "Future[Any]":
+    found: Future[Any] = Future()
+    found.set_exception(error) if error else found.set_result(result)
+    return found
+
+
+def handed_out(planned: Job, hands: Executor, **options: Any) -> list[tuple[str, str]]:
+    """Status and message of each print."""
+    found: dict[int, Outcome] = {}
+    tasks = tasks_of(planned, [1] * len(planned.prints))
+    room = Room(prints=2)
+    hand_out(
+        tasks,
+        hands,
+        make_print,
+        room,
+        lambda _: None,
+        lambda task, outcome: found.__setitem__(task.number, outcome),
+        **options,
+    )
+    return [(found[number].status, found[number].message) for number in sorted(found)]
+
+
+@pytest.mark.parametrize(
+    ("back", "said"),
+    [
+        (future("print me"), "was lost (no outcome came back)"),
+        (future(error=SystemExit(0)), "was lost (0)"),
+        (future(error=KeyboardInterrupt()), "was lost (KeyboardInterrupt)"),
+        (future(error=asyncio.CancelledError()), "was lost (CancelledError)"),
+        (future(error=ValueError("x" * 10**6)), "was lost (xxx"),
+    ],
+)
+def test_a_worker_can_end_no_run_by_what_it_sends(
+    tmp_path: Path, back: "Future[Any]", said: str
+) -> None:
+    ((status, message),) = handed_out(many_prints(tmp_path, 1), Hands(back))
+    assert status == "failed"
+    assert said in message
+    assert len(message) < 400
+    assert message.endswith("run the same command to continue")
+
+
+def test_prints_that_nothing_more_comes_back_of_are_given_up(tmp_path: Path) -> None:
+    planned = many_prints(tmp_path, 5)
+    first = tasks_of(planned, [1] * 5)[0].order.planned
+    hands = Hands(future(Outcome(planned=first, status="made")), Future(), Future())
+    outcomes = handed_out(planned, hands, lost=lambda: "the scheduler has gone")
+    assert outcomes[0] == ("made", "")
+    said = "the scheduler has gone; run the same command to continue"
+    assert outcomes[1:] == [("failed", said)] * 4
+
+
 # Interrupted, and gone on with.
 
 MAKE_WITH_PROCESSES = """
@@ -226,7 +294,7 @@ def interrupted(planned: Job, command: list[str]) -> subprocess.CompletedProcess
     until = time.monotonic() + 30
     while process.poll() is None and time.monotonic() < until:
         held = names_in(planned.output)
-        if "docket.toml" in held and any(name.startswith(".p") for name in held):
+        if ".docket.json" in held and any(name.startswith(".p") for name in held):
             break
         time.sleep(0.002)
     os.killpg(process.pid, signal.SIGINT)

@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from sightsize.base.hashes import file_sha256
+from sightsize.docket import hidden_file
+from sightsize.docket.hidden_file import NAME
 from sightsize.docket.store import Docket, Record
 
 Snapshot = dict[str, tuple[int, int, str]]
@@ -110,8 +112,6 @@ class Standing:
 
 def untrue(path: Path) -> Iterator[str]:
     """What is wrong with a docket: itself, its mirror, or a record of a print or its sources."""
-    if not path.exists():
-        return
     records = Docket(path).records  # raises when it does not load
     if _without_mirror(path) != records:
         yield "the docket and its mirror differ"
@@ -123,8 +123,15 @@ def untrue(path: Path) -> Iterator[str]:
 
 
 def _without_mirror(path: Path) -> dict[str, Record]:
+    """The records as the docket has them, with what was noted since."""
     with tempfile.TemporaryDirectory() as alone:
-        return Docket(Path(shutil.copy(path, alone))).records
+        if path.exists():
+            shutil.copy(path, alone)
+        hidden = path.with_name(NAME)
+        if hidden.exists():
+            noted = hidden_file.read_hidden(hidden).noted()
+            hidden_file.write_hidden(Path(alone) / NAME, "", (), noted)
+        return Docket(Path(alone) / path.name).records
 
 
 def _is_true(path: Path, held: Record) -> bool:

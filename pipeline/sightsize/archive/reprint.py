@@ -15,7 +15,7 @@ from sightsize.archive.from_master import master_job, not_in_master, plan_from_m
 from sightsize.archive.own_job import own_job, why_unusable
 from sightsize.base.hashes import file_sha256
 from sightsize.base.paths import follow_links, is_file
-from sightsize.base.terminal import paragraph
+from sightsize.base.plain_text import paragraph
 from sightsize.checks.run import check_ids
 from sightsize.docket.record import profile_record, versions
 from sightsize.docket.store import Docket, Record
@@ -125,7 +125,7 @@ def _match_record(folder: Path, record: Record, output: Path) -> Reprinted:
         return Reprinted(record["file"], "failed", changes, outcome.message)
     apart, said = _how_far(folder, record, output, outcome.planned.plan)
     if apart and apart[0] > _MATCHED:
-        said += f"; warn: more than {_MATCHED:g} on average, compare them side by side"
+        said += f"; above {_MATCHED:g} on average, so lay the two side by side before you use it"
         return Reprinted(record["file"], "different", changes, said, *apart)
     return Reprinted(record["file"], "matched", changes, said, *apart)
 
@@ -187,7 +187,7 @@ def _changes(record: Record) -> Iterator[str]:
     """What is not as it was: versions, and the output profile."""
     before, now = record["versions"], versions()
     for name in sorted({*before, *now}):
-        was, is_now = before.get(name, "absent"), now.get(name, "absent")
+        was, is_now = (each.get(name, "not there") for each in (before, now))
         if was != is_now:
             yield f"{name} was {was}, now {is_now}"
     profile = record.get("profile")

@@ -6,7 +6,7 @@ import os
 import re
 import secrets
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
@@ -147,8 +147,10 @@ def remove_if_empty(*folders: Path) -> None:
             each.rmdir()
 
 
-def remove_leftovers(*folders: Path) -> None:
-    """Remove part files of folders whose process no longer runs; a link is not followed.
+def remove_leftovers(*folders: Path, keep: Collection[Path] = ()) -> None:
+    """Remove part files of folders whose process no longer runs, but for those to ``keep``.
+
+    A link is not followed.
 
     It is called between prints. One of this process's own number was left by an earlier one:
     numbers come round again, and in a container often at once.
@@ -156,7 +158,7 @@ def remove_leftovers(*folders: Path) -> None:
     here = [folder for folder in folders if not folder.is_symlink()]
     for part in (part for folder in here for part in folder.glob(f".*{PART}")):
         process = process_of(part)
-        if process is None or not part.is_file():
+        if process is None or not part.is_file() or part in keep:
             continue
         if process == os.getpid() or not runs(process):
             part.unlink(missing_ok=True)

@@ -1,7 +1,7 @@
 """A finding: one thing to say about a job or a print, and where it stands.
 
 Levels: ``note`` is worth knowing, ``warn`` is worth a second look, ``refuse`` refuses the print
-(or, in the grammar, the job).
+(or, in the grammar, the job). ``accepted`` is what the job has accepted, whatever its level was.
 """
 
 import json
@@ -9,11 +9,12 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from itertools import islice
 from typing import Literal
 
-from sightsize.base.terminal import visible
+from sightsize.base.plain_text import visible
 
-Level = Literal["note", "warn", "refuse"]
+Level = Literal["accepted", "note", "warn", "refuse"]
 KeyPath = tuple[str | int, ...]
 
 
@@ -46,14 +47,23 @@ class Finding:
         return replace(self, file=file, line=line, column=column, key=key)
 
 
+def sentences(findings: Iterable[Finding]) -> list[str]:
+    """Return findings for people, a line each."""
+    return [each.sentence() for each in findings]
+
+
 def in_order(findings: Iterable[Finding]) -> list[Finding]:
     """Return findings about a job file once each, in the order of their places."""
     return sorted(dict.fromkeys(findings), key=lambda each: (each.line, each.column))
 
 
+_MOST_KNOWN = 1000
+"""Names that a mistyped one is held against, so that an answer comes at once."""
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
-    """Return the known name most like a mistyped one, or nothing."""
-    spellings = {name.casefold(): name for name in known}
+    """Return the known name most like a mistyped one, or nothing; of very many, the first count."""
+    spellings = {name.casefold(): name for name in islice(known, _MOST_KNOWN)}
     matches = get_close_matches(word.casefold(), list(spellings), n=1, cutoff=0.6)
     return spellings[matches[0]] if matches else ""
 

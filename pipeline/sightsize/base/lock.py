@@ -14,19 +14,22 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from sightsize.base.reading import read_plain
 from sightsize.errors import LockedError
 
 NAME = ".run.lock"
 _NO_LOCKS = {errno.ENOLCK, errno.ENOTSUP, errno.ENOSYS}
 _BUSY = {errno.EACCES, errno.EAGAIN, errno.EDEADLK}
 _BEYOND_THE_TEXT = 2**20
+_LONGEST = 400
+_HOLDER = r"process (\d+) on (.+)"
 
 
 @contextmanager
 def hold_lock(folder: Path) -> Iterator[None]:
     """Hold a folder for this run. Raises LockedError when another run does, and OSError."""
     path = folder / NAME
-    _refuse_links(path)
+    _refuse_strange(path)
     descriptor = _take_lock(path)
     try:
         _write(descriptor, f"process {os.getpid()} on {socket.gethostname()}")
@@ -35,12 +38,18 @@ def hold_lock(folder: Path) -> Iterator[None]:
         _let_go(path, descriptor)
 
 
-def _refuse_links(path: Path) -> None:
-    """A link is not ours: who holds the folder would be written over what it leads to."""
+def _refuse_strange(path: Path) -> None:
+    """What is no lock of ours would be written over, and then removed."""
     with suppress(FileNotFoundError):
         status = path.lstat()
         if stat.S_ISLNK(status.st_mode) or (status.st_nlink > 1 and stat.S_ISREG(status.st_mode)):
             raise LockedError(f"{path} is a link to another file; remove it")
+        try:
+            written = read_plain(path, _LONGEST).decode("utf-8", "replace")
+        except OSError:
+            written = "not ours"
+        if written and not re.fullmatch(_HOLDER, written):
+            raise LockedError(f"{path} is not a lock that a run wrote; move it away")
 
 
 def _take_lock(path: Path) -> int:
@@ -73,12 +82,12 @@ def _write(descriptor: int, text: str) -> None:
 
 def _read(descriptor: int) -> str:
     os.lseek(descriptor, 0, os.SEEK_SET)
-    return os.read(descriptor, 200).decode("utf-8", "replace")
+    return os.read(descriptor, _LONGEST).decode("utf-8", "replace")
 
 
 def _runs_here(holder: str) -> bool:
     """What the file says, for file systems that know no locks; other machines are not asked."""
-    match = re.fullmatch(r"process (\d+) on (.+)", holder)
+    match = re.fullmatch(_HOLDER, holder)
     return bool(match and match[2] == socket.gethostname() and runs(int(match[1])))
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
-from sightsize.base.units import Written, parse_length_mm
+from sightsize.base.units import MOST_CHARACTERS, Written, parse_length_mm, short_text
 from sightsize.errors import UnitError
 
 STANDARD_NAMES = (
@@ -52,6 +52,12 @@ _NAME = re.compile(
     r"(\d+(?:\.\d+)?)x(\d+(?:\.\d+)?)(in|mm)"
 )
 _SIZE = re.compile(r"(?P<width>[^_]+?)\s*[x×]\s*(?P<height>[^_]+)", re.IGNORECASE)
+_TWO_NUMBERS = re.compile(
+    r"(?P<width>[\d.]+) *(?:mm|cm|in)? *(?:by|\*|/|-|,|:) *(?P<height>[\d.]+) *(?P<unit>mm|cm|in)?"
+)
+_MOST_OF_UNIT = {"in": 60, "cm": 160, "mm": float("inf")}
+"""Sides of a sheet are hardly ever longer: common practice."""
+_INCHES = ("in", "inch", "inches", '"', "″")
 _NOT_OF_A_UNIT = re.compile(r"[\d\s.,/¼½¾⅛⅜⅝⅞]")
 
 
@@ -82,18 +88,35 @@ def parse_size_mm(text: str) -> tuple[Fraction, Fraction]:
 
 
 def _parse_sides(text: str) -> tuple[Fraction, Fraction]:
-    match = _SIZE.fullmatch(text.strip())
+    is_long = len(text.strip()) > 2 * MOST_CHARACTERS
+    match = None if is_long else _SIZE.fullmatch(text.strip())
     if match is None:
-        raise UnitError(
-            f"{text!r} is not a paper size; write width x height with a unit, as in '12x10 in', "
-            "or a standard name such as 'iso_a4_210x297mm'"
-        )
+        raise UnitError(f"{short_text(text)} is not a paper size; {_meant(text)}")
     width, height = match["width"], match["height"]
     if not _unit(height):
-        raise UnitError(f"{text!r} has no unit; write, for example, {text.strip() + ' in'!r}")
+        meant = f"{text.strip()} {_likely_unit(text)}"
+        raise UnitError(f"{short_text(text)} has no unit; write, for example, {meant!r}")
     if not _unit(width):
         width = f"{width} {_unit(height)}"
     return parse_length_mm(width), parse_length_mm(height)
+
+
+def _meant(text: str) -> str:
+    """What to write in place of a text that is no size: its two numbers, if it has them."""
+    match = _TWO_NUMBERS.fullmatch(text.strip()[: 2 * MOST_CHARACTERS])
+    if match:
+        unit = match["unit"] or _likely_unit(text)
+        return f"write '{match['width']}x{match['height']} {unit}'"
+    return (
+        "write width x height with a unit, as in '12x10 in', or a standard name such as "
+        "'iso_a4_210x297mm'"
+    )
+
+
+def _likely_unit(text: str) -> str:
+    """Inches, unless the numbers would then be larger than any sheet."""
+    numbers = [float(each) for each in re.findall(r"\d{1,9}", text)] or [0.0]
+    return next(unit for unit, most in _MOST_OF_UNIT.items() if max(numbers) <= most)
 
 
 def _unit(length: str) -> str:
@@ -113,6 +136,37 @@ def standard_name(width_mm: Fraction, height_mm: Fraction) -> str:
     short, long = sorted((width_mm, height_mm))
     listed = _NAMES_BY_SIZE.get((short, long))
     return listed or f"custom_sheet_{float(short):g}x{float(long):g}mm"
+
+
+def smallest_stock(
+    least_mm: tuple[Fraction, Fraction],
+    most_mm: tuple[Fraction, Fraction] | None,
+    like: str,
+) -> str:
+    """Return what people call the smallest listed sheet that holds one size and fits another.
+
+    Either may lie any way up. The sheet is one in inches or one in mm, as the size ``like`` is.
+    Nothing when no listed sheet will do.
+    """
+    in_inches = like.rstrip().endswith(_INCHES)
+    least = sorted(least_mm)
+    most = sorted(most_mm) if most_mm else [Fraction(10**6)] * 2
+    sizes = [
+        (width * height, size)
+        for size, name in _NAMES_BY_SIZE.items()
+        for width, height in [size]
+        if name.endswith("in") == in_inches
+        if least[0] <= width <= most[0] and least[1] <= height <= most[1]
+    ]
+    return _label(_NAMES_BY_SIZE[min(sizes)[1]]) if sizes else ""
+
+
+def _label(name: str) -> str:
+    """What people call a listed sheet: ``A4``, ``12x10 in``, the longer side first."""
+    if name.startswith("iso_"):
+        return name.split("_")[1].upper()
+    match = _NAME.fullmatch(_ALIASES.get(name.upper(), name))
+    return f"{match[2]}x{match[1]} {match[3]}" if match else name
 
 
 def _by_size() -> dict[tuple[Fraction, Fraction], str]:

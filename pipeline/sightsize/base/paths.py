@@ -6,20 +6,14 @@ from functools import lru_cache
 from pathlib import Path
 
 from sightsize.base.findings import nearest
+from sightsize.base.plain_text import acts
 
 LONGEST_PART = 255
 """Bytes of one name in a path: the limit of most file systems (common practice, no source)."""
 
 
-_CONTROLS = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
-"""Control characters, and those of Unicode that turn the direction of a text."""
 _NOT_TEXT = re.compile(r"[\ud800-\udfff]")
 """What Python makes of a file's name that is not UTF-8."""
-
-
-def has_controls(text: str) -> bool:
-    """Return whether a text would move a terminal's cursor or turn the direction of a line."""
-    return _CONTROLS.search(text) is not None
 
 
 def read_path(text: str) -> str:
@@ -27,16 +21,20 @@ def read_path(text: str) -> str:
 
     Raises ValueError, with a sentence, for one that cannot be, or that no line can show.
     """
-    if has_controls(text):
-        raise ValueError(f"the path {text!a} contains a control character; rename the file")
     if _NOT_TEXT.search(text):
         raise ValueError(f"the path {text!a} is not UTF-8 text; rename the file")
+    if acts(text):
+        raise ValueError(f"the path {text!a} contains a control character; rename the file")
     if any(len(part.encode()) > LONGEST_PART for part in re.split(r"[/\\]", text)):
         raise ValueError(
             f"a name in the path is longer than {LONGEST_PART} bytes, the limit for a file name; "
             "shorten it"
         )
     return text
+
+
+NO_BACKSLASH = "write / between folders and names, in place of the backslash"
+"""It parts names on one system only; a job is to be read on all."""
 
 
 def is_file(path: Path) -> bool:
@@ -68,6 +66,8 @@ def say_missing(path: Path) -> str:
         return f"{path} is a folder; name a file in it"
     if _stands(path):
         return f"{path} is a pipe or a device, not a picture file; name a file"
+    if "\\" in str(path) and os.sep == "/":
+        return f"there is no file {path}; {NO_BACKSLASH}"
     guess = _guess_name(path)
     remedy = f"did you mean {guess!r}?" if guess else "put it there or correct the path"
     return f"there is no file {path}; {remedy}"

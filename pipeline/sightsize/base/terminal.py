@@ -5,33 +5,11 @@ direction of writing or break a line. They are shown as escapes, and cannot do i
 """
 
 import os
-import re
 import sys
-from collections.abc import Iterable
 from contextlib import suppress
 from io import TextIOWrapper
 
-_UNSEEN = re.compile(
-    r"[\x00-\x1f\x7f-\x9f"  # C0, DEL and C1
-    r"\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"  # marks of direction
-    r"\u2028\u2029"  # ends of lines and paragraphs
-    r"\ud800-\udfff\ufffe\uffff]"  # no characters at all; XML 1.0 forbids them too
-)
-
-
-def visible(text: str) -> str:
-    """Return text in one line, with what would act instead of being seen as ``\\x1b``."""
-    return _UNSEEN.sub(_escape, text)
-
-
-def _escape(match: re.Match[str]) -> str:
-    code = ord(match[0])
-    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"
-
-
-def paragraph(lines: Iterable[str]) -> str:
-    """Return lines as one text; what stands in a line cannot begin another."""
-    return "\n".join(map(visible, lines))
+from sightsize.base.plain_text import visible
 
 
 def say(line: str, *, err: bool = False) -> None:
@@ -65,9 +43,10 @@ def ready_streams() -> None:
     The next file to be opened would take the place of a closed standard error, and what a library
     written in C has to say would go into it.
     """
-    while (descriptor := os.open(os.devnull, os.O_RDWR)) <= 2:
-        pass
-    os.close(descriptor)
+    with suppress(OSError):  # a system without such a device
+        while (descriptor := os.open(os.devnull, os.O_RDWR)) <= 2:
+            pass
+        os.close(descriptor)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")

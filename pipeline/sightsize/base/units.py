@@ -40,10 +40,13 @@ _VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "�
 LONGEST_MM = 100_000
 FINEST_PPI = 10_000
 
+MOST_CHARACTERS = 500
+"""Of a quantity as it is written; what is longer is none, and costs more than it is worth."""
+
 _NUMBER = (
     r"(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)|(?P<decimal>\d+(?:\.\d*)?|\.\d+)"
 )
-_QUANTITY = re.compile(rf"\s*(?P<sign>[-+−]?)\s*(?:{_NUMBER})\s*(?P<unit>[^\d\s].*?)?\s*")
+_QUANTITY = re.compile(rf"(?P<sign>[-+−]?)\s*(?:{_NUMBER})\s*(?P<unit>[^\d\s].*)?")
 
 
 @dataclass(frozen=True)
@@ -91,11 +94,19 @@ def parse_length_mm(text: str) -> Fraction:
     value, unit = _parse_quantity(text)
     if unit is None:
         meant = "in" if _is_fraction(text) else "mm"
-        raise UnitError(f"{text!r} has no unit; write, for example, {f'{text.strip()} {meant}'!r}")
+        written = f"{text.strip()} {meant}"
+        raise UnitError(
+            f"{short_text(text)} has no unit; write, for example, {short_text(written)}"
+        )
     if unit not in MM_PER_UNIT:
-        raise UnitError(f"{text!r} is not a length: the unit must be mm, cm, m or in, not {unit!r}")
+        known = unit.strip(" .").casefold()
+        hint = f"; write {known!r}" if known in MM_PER_UNIT else ""
+        raise UnitError(
+            f"{short_text(text)} is not a length: the unit must be mm, cm, m or in, not "
+            f"{short_text(unit)}{hint}"
+        )
     if value * MM_PER_UNIT[unit] > LONGEST_MM:
-        raise UnitError(f"{_short(text)} is longer than 100 m; correct the number or the unit")
+        raise UnitError(f"{short_text(text)} is longer than 100 m; correct the number or the unit")
     return value * MM_PER_UNIT[unit]
 
 
@@ -117,7 +128,7 @@ def parse_resolution_ppi(text: str) -> Fraction:
         )
     if not 0 < value * PPI_PER_UNIT[unit] <= FINEST_PPI:
         raise UnitError(
-            f"{_short(text)} is out of range; write a resolution above 0 and at most 10000 ppi"
+            f"{short_text(text)} is out of range; write a resolution above 0 and at most 10000 ppi"
         )
     return value * PPI_PER_UNIT[unit]
 
@@ -127,27 +138,35 @@ def _is_fraction(text: str) -> bool:
     return any(each in text for each in ("/", "⁄", *_VULGAR))
 
 
-def _short(text: str) -> str:
+def short_text(text: str) -> str:
+    """Return a text in quotes, the end of a long one left out."""
     return repr(text if len(text) <= 40 else f"{text[:40]}...")
 
 
 def _parse_quantity(text: str) -> tuple[Fraction, str | None]:
+    text = text.strip()
+    if len(text) > MOST_CHARACTERS:
+        raise UnitError(
+            f"{short_text(text)} is too long; write a number and a unit, as in '184.5 mm'"
+        )
     for glyph, fraction in _VULGAR.items():
         text = text.replace(glyph, f" {fraction}")
-    match = _QUANTITY.fullmatch(text.replace("⁄", "/"))
+    match = _QUANTITY.fullmatch(text.strip().replace("⁄", "/"))
     if match is None:
-        raise UnitError(f"{text.strip()!r} does not start with a number; write a number and a unit")
+        raise UnitError(
+            f"{short_text(text)} does not start with a number; write a number and a unit"
+        )
     if match["sign"] in ("-", "−"):
-        raise UnitError(f"{text.strip()!r} is negative; write zero or more")
+        raise UnitError(f"{short_text(text)} is negative; write zero or more")
     unit = match["unit"]
     if unit is not None and unit.startswith(","):
         raise UnitError(
-            f"{text.strip()!r} has a comma; use a decimal point, as in 18.4 cm, and no thousands "
+            f"{short_text(text)} has a comma; use a decimal point, as in 18.4 cm, and no thousands "
             "separator"
         )
     if unit is not None and re.match(r"[-–]\d+/\d", unit):
         raise UnitError(
-            f"{text.strip()!r} has a dash before its fraction; use a space, as in 7 1/4 in"
+            f"{short_text(text)} has a dash before its fraction; use a space, as in 7 1/4 in"
         )
     return _number(match), unit
 

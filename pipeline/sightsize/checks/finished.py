@@ -39,16 +39,18 @@ def _spotting(finished: FinishedPicture) -> Iterator[Finding]:
 
 
 @check(
-    "gamut", "finished", "delivery.profile", "colours outside the output profile's gamut", "warn"
+    "gamut", "finished", "delivery.profile", "colours that the output profile cannot hold", "warn"
 )
 def _gamut(finished: FinishedPicture) -> Iterator[Finding]:
     if finished.missed_share <= finished.placed.request.thresholds.gamut_warn:
         return
-    hint = '; rendering_intent = "perceptual" may keep more' if finished.perceptual_may_help else ""
     yield say(
         "warn",
-        f"{finished.missed_share:.1%} of the opening is outside the output profile's gamut by "
-        f"more than dE00 {VISIBLE_DE00:g}{hint}.",
+        f"{finished.missed_share:.1%} of the opening has colours stronger than the output profile "
+        f"can hold; they print duller by more than dE00 {VISIBLE_DE00:g}.",
+        'Try delivery.rendering_intent = "perceptual", which may keep more of them.'
+        if finished.perceptual_may_help
+        else "",
     )
 
 

@@ -30,7 +30,7 @@ def _mark_size(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
             yield say(
                 "refuse",
                 f"{mark.label} reaches {mark.radius_px:.3g} px from its centre; the limit is "
-                f"{_LARGEST_MARK:.0%} of the width, {limit:.3g} px.",
+                f"{_LARGEST_MARK:.0%} of the picture's width, {limit:.3g} px.",
                 "Make it smaller, or cover it with several marks.",
             )
 

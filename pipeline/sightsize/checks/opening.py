@@ -36,13 +36,14 @@ _NOMINAL_CM = ((10, 15), (13, 18), (18, 24), (20, 30), (24, 30), (30, 40), (40, 
     "refuse",
 )
 def _unit_slip(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
-    for side, length in zip(("wide", "high"), placed.picture.size.opening_mm, strict=True):
-        if not 40 <= length <= 1500:
-            yield say(
-                "refuse",
-                f"the opening is {mm_text(length)} mm {side}, outside 40 to 1500 mm.",
-                'Check the unit, or add "unit-slip" to checks.accept.',
-            )
+    sides = zip(("wide", "high"), placed.picture.size.opening_mm, strict=True)
+    out = [f"{mm_text(length)} mm {side}" for side, length in sides if not 40 <= length <= 1500]
+    if out:
+        yield say(
+            "refuse",
+            f"the opening is {' and '.join(out)}, outside 40 to 1500 mm.",
+            'Check the unit, or add "unit-slip" to checks.accept.',
+        )
 
 
 @check(
@@ -61,9 +62,12 @@ def _nominal_size(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
                 "warn",
                 f"the opening is within 1 mm of {label}, a nominal frame size; was it read off "
                 "the label?",
-                "Measure the opening itself: a frame sold as 10x8 in opens to about 9 5/8 x 7 "
-                "1/4 in.",
+                "Measure the opening itself: a mat opens less than its frame's label says"
+                f"{_EXAMPLE if label == '10x8 in' else ''}.",
             )
+
+
+_EXAMPLE = ", here to about 9 5/8 x 7 1/4 in"
 
 
 @cache

@@ -54,7 +54,8 @@ def _no_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     if header.colour != "cmyk":
         yield say(
             "refuse",
-            "the file embeds no ICC profile and does not say it is sRGB.",
+            "the picture has no colour profile and does not say it is sRGB, so its colours are a "
+            "guess.",
             'Set assume_profile = "srgb" for the picture if you know it is sRGB, or add '
             '"no-profile" to checks.accept.',
         )
@@ -75,7 +76,7 @@ def _ink_profile(placed: PlacedPicture[PicturePlan]) -> Iterator[Finding]:
     if not placed.picture.look.picture.assume_profile:
         yield say(
             "refuse",
-            "the CMYK picture has no profile, so its colours are unknown.",
+            "the CMYK picture has no colour profile, so its colours are unknown.",
             "Ask for the file with its profile, or set assume_profile for the picture.",
         )
 

@@ -77,11 +77,10 @@ def say(level: Level, message: str, remedy: str = "") -> Finding:
 
 
 def _weigh(finding: Finding, request: PrintRequest, is_acceptable: bool) -> Finding:
-    """Give a finding the level that the job makes of it."""
+    """Give a finding the level that the job makes of it; what is accepted asks for no remedy."""
     thresholds = request.thresholds
-    level = finding.level
-    if level == "warn" and thresholds.strict:
-        level = "refuse"
-    if level == "refuse" and is_acceptable and finding.check in thresholds.accept:
-        return replace(finding, level="note", message=f"accepted: {finding.message}", remedy="")
-    return replace(finding, level=level)
+    if is_acceptable and finding.check in thresholds.accept:
+        return replace(finding, level="accepted", remedy="")
+    if finding.level == "warn" and thresholds.strict:
+        return replace(finding, level="refuse")
+    return finding

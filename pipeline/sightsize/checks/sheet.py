@@ -1,10 +1,11 @@
 """Checks of the sheet: whether pictures stand well on it, and it fits the frame and its file."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
 
-from sightsize.base.findings import Finding
-from sightsize.checks.lengths import apart, at_least
+from sightsize.base.findings import Finding, Level
+from sightsize.base.paper_sizes import smallest_stock
+from sightsize.checks.lengths import apart, at_edges, at_least
 from sightsize.checks.registry import check, say
 from sightsize.plan.layout import least_margins, rebate_room, short_margins
 from sightsize.plan.picture import AnyPicture
@@ -25,18 +26,11 @@ _LONGEST_JPEG_PX = 65_500
     is_acceptable=False,
 )
 def _off_sheet(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
-    over = [
-        f"{apart(-margin, Fraction(0))[0]} mm at the {edge}"
-        for edge, margin, _ in short_margins(
-            placed.place, placed.picture.look.aperture, placed.request.paper
-        )
-        if margin < 0
-    ]
+    rows = short_margins(placed.place, placed.picture.look.aperture, placed.request.paper)
+    over = {edge: f"{apart(-margin, Fraction(0))[0]} mm" for edge, margin, _ in rows if margin < 0}
     if over:
         yield say(
-            "refuse",
-            f"the picture runs off the sheet by {' and '.join(over)}.",
-            _larger_paper(placed),
+            "refuse", f"the picture runs off the sheet by {at_edges(over)}.", _larger_paper(placed)
         )
 
 
@@ -50,19 +44,32 @@ def _off_sheet(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
 )
 def _sheet_margin(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     aperture, paper = placed.picture.look.aperture, placed.request.paper
-    for edge, margin, least in short_margins(placed.place, aperture, paper):
-        if margin < 0:
-            continue
-        found, wanted = apart(margin, least)
-        text = f"the {edge} border is {found} mm and needs {wanted} mm"
-        if aperture.reveal_mm and margin < getattr(aperture.reveal_mm, edge):
-            yield say(
-                "refuse", f"{text}; the sheet's edge shows in the opening.", _larger_paper(placed)
-            )
-        elif edge == paper.hinge_edge:
-            yield say("refuse", f"{text}; it is too narrow to hinge.", _larger_paper(placed))
-        else:
-            yield say("warn", f"{text}; it is narrow to handle.", _larger_paper(placed))
+    narrow = {
+        edge: apart(margin, least)
+        for edge, margin, least in short_margins(placed.place, aperture, paper)
+        if margin >= 0
+    }
+    if not narrow:
+        return
+    level: Level = "warn"
+    why = "it is narrow to handle"
+    if aperture.reveal_mm and any(
+        getattr(placed.place.margins_mm, edge) < getattr(aperture.reveal_mm, edge)
+        for edge in narrow
+    ):
+        why, level = "the sheet's edge shows in the opening", "refuse"
+    elif paper.hinge_edge in narrow:
+        why, level = "it is too narrow to hinge", "refuse"
+    yield say(level, f"{_say_narrow(narrow)}; {why}.", _larger_paper(placed))
+
+
+def _say_narrow(narrow: Mapping[str, tuple[str, str]]) -> str:
+    """The borders that are too narrow, in one clause."""
+    if len(narrow) == 1:
+        ((edge, (found, wanted)),) = narrow.items()
+        return f"the {edge} border is {found} mm and needs {wanted} mm"
+    rows = {edge: f"{found} mm instead of {wanted} mm" for edge, (found, wanted) in narrow.items()}
+    return f"the border is {at_edges(rows)}"
 
 
 def _larger_paper(placed: PlacedPicture[AnyPicture]) -> str:
@@ -71,10 +78,23 @@ def _larger_paper(placed: PlacedPicture[AnyPicture]) -> str:
     least = least_margins(placed.picture.look.aperture, paper)
     width += 2 * max(least.left, least.right)
     height += 2 * max(least.top, least.bottom)
-    size = f"at least {at_least(width)} x {at_least(height)} mm"
+    size = f"at least {at_least(width)} x {at_least(height)} mm{_such_as(placed, width, height)}"
     if paper.placement_mm is not None:
         return f"Move paper.placement, or centre the picture on a sheet of {size}."
     return f"Use a sheet of {size}."
+
+
+def _such_as(placed: PlacedPicture[AnyPicture], width: Fraction, height: Fraction) -> str:
+    """A listed sheet that is large enough, turned as the job has it, and goes into the frame."""
+    paper, frame = placed.request.paper, placed.request.frame
+    if paper.orientation != "auto" and (paper.orientation == "portrait") != (width <= height):
+        return ""
+    room = None
+    if frame is not None and frame.rebate_mm is not None:
+        clear = 2 * placed.request.thresholds.rebate_clearance_mm
+        room = frame.rebate_mm[0] - clear, frame.rebate_mm[1] - clear - frame.bottom_weight_mm
+    label = smallest_stock((width, height), room, paper.label)
+    return f", such as {label}" if label else ""
 
 
 @check("rebate", "sheet", "paper.size", "a sheet that does not fit the frame", "refuse")
@@ -82,20 +102,31 @@ def _rebate(placed: PlacedPicture[AnyPicture]) -> Iterator[Finding]:
     room_at = rebate_room(
         placed.place, placed.picture.size, placed.picture.look.aperture, placed.request.frame
     )
-    for edge, free in room_at.items():
-        clearance = placed.request.thresholds.rebate_clearance_mm
-        if free < clearance:
-            room, wanted = apart(free, clearance)
-            yield say(
-                "refuse",
-                f"only {room} mm is free between sheet and rebate at the {edge}; it needs "
-                f"{wanted} mm."
-                if free >= 0
-                else f"the sheet extends {apart(-free, Fraction(0))[0]} mm beyond the rebate at "
-                f"the {edge}.",
-                f"Choose a smaller sheet, or trim at least {at_least(clearance - free)} mm there "
-                '(along a steel rule, away from your hand) and add "rebate" to checks.accept.',
-            )
+    clearance = placed.request.thresholds.rebate_clearance_mm
+    tight = {edge: free for edge, free in room_at.items() if free < clearance}
+    beyond = {edge: -free for edge, free in tight.items() if free < 0}
+    said = []
+    if beyond:
+        lengths = {edge: f"{apart(each, Fraction(0))[0]} mm" for edge, each in beyond.items()}
+        said.append(f"the sheet extends beyond the rebate by {at_edges(lengths)}")
+    if len(tight) > len(beyond):
+        lengths = {
+            edge: f"{apart(free, clearance)[0]} mm"
+            for edge, free in tight.items()
+            if edge not in beyond
+        }
+        wanted = apart(min(tight.values()), clearance)[1]
+        said.append(
+            f"between sheet and rebate only {at_edges(lengths)} is free; it needs {wanted} mm"
+        )
+    if said:
+        trims = {edge: f"{at_least(clearance - free)} mm" for edge, free in tight.items()}
+        yield say(
+            "refuse",
+            f"{'; '.join(said)}.",
+            f"Choose a smaller sheet, or trim at least {at_edges(trims)} (along a steel rule, "
+            'away from your hand) and add "rebate" to checks.accept.',
+        )
 
 
 @check(

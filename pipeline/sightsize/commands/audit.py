@@ -14,19 +14,20 @@ from sightsize.run.planner import plan_prints
 def run(path: Path, *, as_json: bool) -> int:
     """Audit a docket, or the docket of a job beside that job."""
     if path.name == NAME:
-        docket, prints = find_docket(path), []
+        docket, prints, job = find_docket(path), [], None
     else:
         refuse_neither(path)
         job, files = load_and_report(path, as_json=as_json)
         docket = find_docket(job.output / NAME)
         prints = plan_prints(job, files, docket=docket)
-    found = audit_docket(docket, prints)
+    found = audit_docket(docket, prints, job)
     if as_json:
         told = [each._asdict() for each in found]
         echo_json({"docket": str(docket.path), "files": told, "faults": docket.faults})
     else:
         say_lines(audit_text(docket, found))
-    return 0 if all(each.state == "whole" for each in found) and not docket.faults else 1
+    good = all(each.state in ("whole", "dropped") for each in found)
+    return 0 if good and not docket.faults else 1
 
 
 def find_docket(path: Path) -> Docket:

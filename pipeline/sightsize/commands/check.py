@@ -6,15 +6,18 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from sightsize.archive.left_behind import lost_to_patterns
 from sightsize.base.atomic import write_new, write_whole
-from sightsize.base.findings import Finding
+from sightsize.base.findings import Finding, sentences
 from sightsize.base.reading import open_plain
 from sightsize.base.terminal import say
-from sightsize.commands.shared import as_data, echo_json, load
-from sightsize.errors import JobError, UsageError, reason_of
+from sightsize.base.words import count_text
+from sightsize.commands.shared import as_data, echo_json, load, open_docket
+from sightsize.errors import DocketError, JobError, UsageError, reason_of
+from sightsize.model.job import Job
 from sightsize.report.data import prints_data
 from sightsize.report.junit import junit_xml
-from sightsize.report.text import count_text, finding_lines
+from sightsize.report.text import finding_lines
 from sightsize.run.planner import plan_prints
 
 Cases = list[tuple[str, Sequence[Finding]]]
@@ -41,20 +44,34 @@ def _check(path: Path, *, pictures: bool, as_json: bool) -> tuple[int, dict[str,
     try:
         job, files = load(path)
     except JobError as error:
-        lines = [finding.sentence() for finding in error.findings]
+        lines = sentences(error.findings)
         _say(f"{path}: {count_text(len(lines), 'mistake')} to fix", lines, as_json=as_json)
         facts = {"job": str(path), "findings": as_data(error.findings), "prints": []}
         return error.exit_code, facts, [("job file", error.findings)]
     prints = plan_prints(job, files, pictures=pictures)
+    about = _about_docket(job)
     refused = sum(each.refused for each in prints)
     verdict = f"{refused} refused" if refused else "valid"
     _say(
         f"{path}: {verdict}, {count_text(len(prints), 'print')}",
-        finding_lines(prints),
+        [*sentences(about), *finding_lines(prints)],
         as_json=as_json,
     )
-    facts = {"job": str(path), "findings": [], "prints": prints_data(prints) if as_json else []}
+    facts = {
+        "job": str(path),
+        "findings": as_data(about),
+        "prints": prints_data(prints) if as_json else [],
+    }
     return min(refused, 1), facts, [(each.name, each.findings) for each in prints]
+
+
+def _about_docket(job: Job) -> list[Finding]:
+    """What a job's patterns no longer find of what was printed; a check needs no docket."""
+    try:
+        docket = open_docket(job.output)
+    except DocketError as error:
+        return [Finding(level="note", check="docket", message=f"{error}.", file=str(job.path))]
+    return [each.finding(job) for each in lost_to_patterns(docket, job)]
 
 
 def _say(verdict: str, lines: Sequence[str], *, as_json: bool) -> None:

@@ -6,10 +6,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from sightsize.archive.left_behind import docket_findings
 from sightsize.base import interrupts
+from sightsize.base.findings import Finding, sentences
 from sightsize.base.machine_memory import machine_bytes, parse_size_bytes
 from sightsize.base.terminal import say, say_lines
-from sightsize.commands.shared import echo_json, hold_folder, load_and_report, open_docket
+from sightsize.commands.shared import (
+    as_data,
+    echo_json,
+    hold_folder,
+    load_and_report,
+    open_docket,
+)
 from sightsize.delivery.ground import Replace
 from sightsize.docket.store import Docket
 from sightsize.errors import UnitError, UsageError
@@ -23,6 +31,7 @@ from sightsize.report.progress import Progress
 from sightsize.run.batch import make_prints
 from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.planner import plan_prints
+from sightsize.run.protected import protected_files
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,15 +48,16 @@ def run(job_file: Path, only: Sequence[str], how: How, *, as_json: bool) -> int:
     """Make the prints that ``only`` names, or all."""
     memory_bytes = _memory_bytes(how)
     path = job_file.absolute() if how.scheduler else job_file
-    job, files = _load(path, only, as_json=as_json)
+    job, files, names = _load(path, only, as_json=as_json)
     try:
         with (
-            hold_folder(job.output),
+            hold_folder(job.output, protected_files(job)),
             _hands(how, job.output, memory_bytes) as hands,
             open_docket(job.output) as docket,
         ):
             prints = plan_prints(job, files, docket=docket)
-            return _make(job, prints, docket, hands, how.replace, as_json)
+            about = list(docket_findings(docket, job, names))
+            return _make(job, prints, about, docket, hands, how.replace, as_json)
     except KeyboardInterrupt:
         say("interrupted; run the same command to continue", err=True)
         return interrupts.exit_code()
@@ -58,10 +68,12 @@ def run_dry(
 ) -> int:
     """Print every computed dimension, one line a print where the job is long; write nothing."""
     _memory_bytes(how)
-    job, files = _load(job_file, only, as_json=as_json)
-    prints = plan_prints(job, files, docket=open_docket(job.output))
+    job, files, names = _load(job_file, only, as_json=as_json)
+    docket = open_docket(job.output)
+    prints = plan_prints(job, files, docket=docket)
+    about = list(docket_findings(docket, job, names))
     if as_json:
-        echo_json({"job": str(job.path), "prints": prints_data(prints)})
+        echo_json(_data(job, about, prints_data(prints)))
     else:
         in_lines = len(prints) > dry_run.LONG_JOB if lines is None else lines
         for each in prints:
@@ -69,18 +81,20 @@ def run_dry(
                 say(dry_run.plan_line(each))
             else:
                 say_lines(dry_run.plan_text(each, job) + "\n")
+        _say_each([*sentences(about), *(text.finding_lines(prints) if in_lines else ())])
         say_lines(dry_run.totals_text(prints))
     return 1 if any(each.refused for each in prints) else 0
 
 
 def _load(
     job_file: Path, only: Sequence[str], *, as_json: bool
-) -> tuple[Job, Sequence[FilePlan[UnopenedPicture]]]:
+) -> tuple[Job, Sequence[FilePlan[UnopenedPicture]], list[str]]:
+    """A job, those of its files that ``only`` names, and the names of all."""
     job, files = load_and_report(job_file, as_json=as_json)
-    files = choose(files, only)
-    if not files:
+    chosen = choose(files, only)
+    if not chosen:
         raise UsageError(f"no print of {job_file} matches --only {' '.join(only)}")
-    return job, files
+    return job, chosen, [each.name for each in files]
 
 
 def _memory_bytes(how: How) -> int | None:
@@ -118,30 +132,39 @@ def _hands(how: How, folder: Path, memory_bytes: int | None) -> Iterator[dict[st
 def _make(
     job: Job,
     prints: list[PlannedPrint],
+    about: list[Finding],
     docket: Docket,
     hands: dict[str, Any],
     replace: Replace,
     as_json: bool,
 ) -> int:
-    for line in text.finding_lines(prints):
-        say(line, err=True)
-    with Progress(len(prints)) as progress:
+    if not as_json:
+        _say_each([*sentences(about), *text.finding_lines(prints)])
+    with Progress(len(prints), silent=as_json) as progress:
         outcomes = make_prints(
             job,
             prints,
             replace=replace,
             started=progress.start,
-            finished=progress.finish,
+            finished=lambda each: progress.finish(each.planned.name, text.outcome_line(each)),
             winding_up=progress.wind_up,
             docket=docket,
             **hands,
         )
     if as_json:
-        echo_json({"job": str(job.path), "prints": outcomes_data(outcomes)})
+        echo_json(_data(job, about, outcomes_data(outcomes)))
     else:
-        for outcome in outcomes:
-            say_lines(text.outcome_line(outcome))
+        _say_each(text.accepted_when_made(outcomes))
         there = any(outcome.status in ("made", "kept") for outcome in outcomes)
         files = f"; files in {job.output}" if there else ""
         say(f"{text.outcomes_text(outcomes)}{files}")
     return 0 if all(outcome.status in ("made", "kept") for outcome in outcomes) else 1
+
+
+def _data(job: Job, about: list[Finding], prints: list[dict[str, Any]]) -> dict[str, Any]:
+    return {"job": str(job.path), "findings": as_data(about), "prints": prints}
+
+
+def _say_each(lines: Sequence[str]) -> None:
+    for line in lines:
+        say(line)

@@ -3,8 +3,8 @@
 from pathlib import Path
 
 from sightsize.base.terminal import say
+from sightsize.base.words import count_text
 from sightsize.job.starter import write_starter
-from sightsize.report.text import count_text
 
 
 def run(folder: Path, job: Path) -> int:

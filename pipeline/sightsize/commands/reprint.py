@@ -6,11 +6,13 @@ from pathlib import Path
 from sightsize.archive.reprint import Reprinted, reprint_docket, reprint_line, reprint_totals
 from sightsize.base import interrupts
 from sightsize.base.paths import follow_links
-from sightsize.base.terminal import say, say_lines
+from sightsize.base.terminal import say
 from sightsize.commands.audit import find_docket, refuse_neither
 from sightsize.commands.shared import echo_json, hold_folder, load_and_report
 from sightsize.docket.store import NAME
 from sightsize.errors import UsageError
+from sightsize.report.progress import Progress
+from sightsize.run.protected import recorded_sources
 
 
 def run(
@@ -26,12 +28,18 @@ def run(
     if match and look_in:
         raise UsageError("--match uses no sources; remove --look-in or --match")
     docket = find_docket(_docket_path(path, as_json=as_json))
-    folder = follow_links(output or _beside(docket.path))
-    if folder == follow_links(docket.path.parent):
+    folder = output or _beside(docket.path)
+    if follow_links(folder) == follow_links(docket.path.parent):
         raise UsageError(f"{folder} holds the first prints; name another folder with --output")
     try:
-        with hold_folder(folder):
-            results = list(reprint_docket(docket, only, look_in, folder, match=match))
+        with (
+            hold_folder(folder, recorded_sources(docket)),
+            Progress(None, silent=as_json) as progress,
+        ):
+            results = []
+            for each in reprint_docket(docket, only, look_in, folder, match=match):
+                results.append(each)
+                progress.finish(each.file, reprint_line(each))
     except KeyboardInterrupt:
         say("interrupted; run the same command to continue", err=True)
         return interrupts.exit_code()
@@ -62,7 +70,5 @@ def _docket_path(path: Path, *, as_json: bool) -> Path:
 def _report(results: Sequence[Reprinted], folder: Path, *, as_json: bool) -> None:
     if as_json:
         echo_json([each._asdict() for each in results])
-        return
-    for each in results:
-        say_lines(reprint_line(each))
-    say(reprint_totals(results, folder))
+    else:
+        say(reprint_totals(results, folder))

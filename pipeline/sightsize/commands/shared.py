@@ -10,9 +10,11 @@ import typer
 
 from sightsize.base.findings import in_order
 from sightsize.base.terminal import say, say_lines
-from sightsize.errors import JobError, SightsizeError, reason_of
+from sightsize.errors import JobError, OutOfTimeError, SightsizeError, UsageError, reason_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from sightsize.base.findings import Finding
     from sightsize.docket.store import Docket
     from sightsize.model.job import Job
@@ -25,6 +27,18 @@ def load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
 
     Raises JobError with all that is wrong: in the file, and with the names of its prints.
     """
+    from sightsize.base.alarm import Alarm
+    from sightsize.job.bounds import reading_seconds, say_slow
+
+    seconds = reading_seconds(path)
+    try:
+        with Alarm(seconds, "the job takes too long to read"):
+            return _load(path)
+    except OutOfTimeError:
+        raise JobError([say_slow(path, seconds)]) from None
+
+
+def _load(path: Path) -> "tuple[Job, Sequence[FilePlan[UnopenedPicture]]]":
     from sightsize.checks.run import check_ids
     from sightsize.job.load import load_job
     from sightsize.plan.arrange import arrange
@@ -85,26 +99,44 @@ def echo_json(data: object) -> None:
 
 
 @contextmanager
-def hold_folder(folder: Path) -> Iterator[None]:
+def hold_folder(folder: Path, protected: "Mapping[Path, str]") -> Iterator[None]:
     """Hold an output folder for this run, without what a dead one or a dead worker left there.
 
-    A folder that the run makes and puts nothing in is taken away again. Raises LockedError, and
-    SightsizeError where the folder cannot be written in.
+    ``protected`` are files that stay, whatever they are called, each with what it is. A folder that
+    the run makes and puts nothing in is taken away again. Raises LockedError, UsageError where a
+    file to protect has a name that a run writes to, and SightsizeError where the folder cannot be
+    written in.
     """
     from sightsize.base.atomic import remove_if_empty, remove_leftovers
     from sightsize.base.lock import hold_lock
+    from sightsize.base.paths import follow_links
     from sightsize.plan.file_names import MASTERS
 
+    folder = follow_links(folder)
     folders = folder, folder / MASTERS
+    _refuse_written(folder, protected)
     with ExitStack() as held:
         if not folder.exists():
             held.callback(remove_if_empty, *reversed(folders))
         try:
             folder.mkdir(parents=True, exist_ok=True)
             held.enter_context(hold_lock(folder))
-            remove_leftovers(*folders)
+            remove_leftovers(*folders, keep=protected)
         except OSError as error:
             reason = reason_of(error)
             raise SightsizeError(f"cannot write in {folder}: {reason}") from error
         yield
-        remove_leftovers(*folders)
+        remove_leftovers(*folders, keep=protected)
+
+
+def _refuse_written(folder: Path, protected: "Mapping[Path, str]") -> None:
+    """Raise UsageError where a run would write its own files over one that is protected."""
+    from sightsize.base import lock
+    from sightsize.docket import docket_file, hidden_file
+
+    for name in (lock.NAME, docket_file.NAME, hidden_file.NAME):
+        if folder / name in protected:
+            raise UsageError(
+                f"{folder / name} is {protected[folder / name]}, but a run writes a file of that "
+                "name; rename it, or choose another folder for the prints"
+            )

@@ -177,7 +177,9 @@ def _make_folder(folder: Path) -> None:
 
 def _refuse_differences(what: str, seen: Seen) -> None:
     if seen.differences:
-        raise DeliveryError(f"{what} was not written as planned: {seen.differences[0].message}")
+        raise DeliveryError(
+            f"{what} was not written as planned: {seen.differences[0].message}; please report it"
+        )
 
 
 def _stamps(file: FilePlan[PicturePlan]) -> dict[Path, tuple[int, int]]:

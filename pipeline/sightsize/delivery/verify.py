@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from sightsize.base.findings import Finding
 from sightsize.base.units import MM_PER_INCH
+from sightsize.base.words import count_text
 from sightsize.errors import SourceError, reason_of
 from sightsize.imaging.colour.output import border_value, output_profile
 from sightsize.imaging.raster.header_fields import blob, orientation
@@ -82,10 +83,10 @@ def verify_master(path: Path, wanted: pyvips.Image, profile: bytes) -> Seen:
         for name in ("width", "height", "bands", "format"):
             if image.get(name) != wanted.get(name):
                 return Seen(
-                    (_difference(f"a {name} of {image.get(name)}, planned {wanted.get(name)}"),)
+                    (_difference(f"its {name} is {image.get(name)}, not {wanted.get(name)}"),)
                 )
         if blob(image, "icc-profile-data") != profile:
-            return Seen((_difference("a different ICC profile than planned"),))
+            return Seen((_difference("it has another ICC profile"),))
         digest = hashlib.sha256()
         for _, strip in _strips(image, np.uint16):
             digest.update(np.ascontiguousarray(strip).data)
@@ -98,25 +99,25 @@ def _header_differences(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Ite
     size_px, delivery = file.sheet.stock.size_px, file.delivery
     if (image.width, image.height) != size_px:
         planned = f"{size_px[0]} x {size_px[1]}"
-        yield f"{image.width} x {image.height} px, planned {planned}"
+        yield f"it has {image.width} x {image.height} px, not {planned}"
     depth = {"uchar": 8, "ushort": 16}.get(str(image.format), 0)
     if depth != delivery.bit_depth:
-        yield f"{depth} bits, planned {delivery.bit_depth}"
+        yield f"it has {depth} bits, not {delivery.bit_depth}"
     if delivery.profile in BUILT_IN_PROFILES:
         channels = 1 if delivery.profile == "grey" else 3
         if image.bands != channels:
-            yield f"{image.bands} channels, planned {channels}"
+            yield f"it has {count_text(image.bands, 'channel')}, not {channels}"
     ppi = Fraction(image.xres) * MM_PER_INCH, Fraction(image.yres) * MM_PER_INCH
     wanted = delivery.ppi if delivery.format == "tiff" else Fraction(round(delivery.ppi))
     if any(abs(each - wanted) > _PPI_WITHIN for each in ppi):
-        yield f"a resolution of {float(ppi[0]):.2f} ppi, planned {float(wanted):.2f}"
+        yield f"it has {float(ppi[0]):.2f} ppi, not {float(wanted):.2f}"
     profile = blob(image, "icc-profile-data")
     if not profile:
-        yield "no ICC profile"
+        yield "it has no ICC profile"
     elif profile != output_profile(delivery):
-        yield "a different ICC profile than planned"
+        yield "it has another ICC profile"
     if orientation(image) != 1:
-        yield "an orientation tag that turns it"
+        yield "its orientation tag turns it"
 
 
 def _read_through(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Seen:
@@ -147,7 +148,7 @@ def _read_through(image: pyvips.Image, file: FilePlan[PicturePlan]) -> Seen:
             looks = [looking.submit(look_at, top, strip)]
         differing = looks[-1].result()
     if differing is not None:
-        return Seen((_difference(f"row {differing} of the border is not exactly the paper tone"),))
+        return Seen((_difference(f"row {differing} of its border is not exactly the paper tone"),))
     return Seen((), tuple(each.shares() for each in clipped), digest.hexdigest())
 
 

@@ -10,6 +10,7 @@ spoils no other.
 import errno
 import json
 import os
+import re
 import stat
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
@@ -17,7 +18,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from sightsize.base.atomic import write_whole
-from sightsize.base.reading import read_plain
+from sightsize.base.reading import open_plain, read_plain
 from sightsize.docket.docket_file import MOST_BYTES, record_shape
 from sightsize.docket.versions import VERSION, Record
 from sightsize.errors import DocketError
@@ -116,6 +117,21 @@ def write_hidden(
 
 def _line(key: str, record: Record) -> str:
     return json.dumps({key: record})
+
+
+def refuse_strange(path: Path) -> None:
+    """Raise DocketError for a file that no run wrote; an empty one, or one cut off, is ours."""
+    try:
+        with open_plain(path) as file:
+            begin = file.read(len(_BEGIN))
+    except OSError:
+        return  # what cannot be read is told when it is to be written
+    if not (_BEGIN.startswith(begin) or re.match(rb"\[\d", begin)):
+        raise DocketError(f"{path} is not a file that a run wrote; move it away")
+
+
+_BEGIN = b'{"docket": '
+"""A mirror of an earlier version begins as a list of numbers."""
 
 
 def refuse_links(*paths: Path) -> None:

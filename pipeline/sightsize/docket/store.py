@@ -59,6 +59,7 @@ class Docket:
     def __enter__(self) -> Self:
         """Begin to note prints. Raises DocketError where a file of the docket is a link."""
         hidden_file.refuse_links(self.path, self._hidden)
+        hidden_file.refuse_strange(self._hidden)
         return self
 
     def __exit__(
@@ -101,7 +102,7 @@ class Docket:
             raise SightsizeError(f"{error}; {self._say_kept()}") from error
         except OSError as error:
             why = f"{self.path} cannot be written ({reason_of(error)})"
-            raise SightsizeError(f"{why}; make room; {self._say_kept()}") from error
+            raise SightsizeError(f"{why}; {self._say_kept()}") from error
 
     def _holds_serials(self) -> bool:
         return any(each is not without_serials(each) for each in self._standing.values())
@@ -112,6 +113,7 @@ class Docket:
     def _write(self) -> None:
         """Write the docket whole: what was noted laid over what stands in it by now."""
         hidden_file.refuse_links(self.path, self._hidden)
+        _refuse_faults(self.faults)
         standing = docket_file.read_text(self.path)
         if standing.sha256 not in ("", self._sha256):
             contents = docket_file.parse(self.path, standing.text)

@@ -5,6 +5,7 @@ What ``load_job`` returns can be planned without asking the file again.
 
 from collections.abc import Iterator, Mapping
 from functools import cache
+from itertools import islice
 from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
@@ -20,6 +21,7 @@ from sightsize.base.paths import follow_links
 from sightsize.base.schemas import RECIPE_TABLES
 from sightsize.errors import JobError
 from sightsize.job import ladder
+from sightsize.job.bounds import MOST_PRINTS
 from sightsize.job.build import build
 from sightsize.job.cascade import Settings, merge
 from sightsize.job.face_marks import count_face_marks
@@ -27,11 +29,15 @@ from sightsize.job.picture_files import Sources, profile_of
 from sightsize.job.print_rules import setting_problems
 from sightsize.job.table_rules import table_problems
 from sightsize.job.toml_file import Document, read_document
-from sightsize.job.validate import grammar_finding, validate
+from sightsize.job.validate import MOST_FINDINGS, grammar_finding, validate
 from sightsize.job.values import Table, plain, table_defaults
 from sightsize.model.job import Job, Look, Origin, PrintRequest
 from sightsize.model.picture import Picture
 from sightsize.model.settings import Delivery, Frame, Paper, PrintLimits, Thresholds
+
+_TOO_MANY = (
+    f"with this entry the job comes to more than {MOST_PRINTS} prints; make several jobs of it."
+)
 
 
 def load_job(path: Path, check_ids: frozenset[str] = frozenset()) -> Job:
@@ -65,13 +71,15 @@ class _Builder:
         self._lacks: set[tuple[str, str]] = set()
 
     def prints(self) -> Iterator[PrintRequest]:
-        for problem in table_problems(self._values, self._folder):
+        for problem in islice(table_problems(self._values, self._folder), MOST_FINDINGS):
             self._refuse(*problem)
         if self.findings:
             return
         number = 0
         for index, entry in enumerate(self._values["prints"]):
             path: KeyPath = ("prints", index)
+            if len(self.findings) >= MOST_FINDINGS:
+                return
             settings = self._settings(path, entry)
             if settings is None or not self._check_settings(path, entry, settings):
                 continue
@@ -84,6 +92,9 @@ class _Builder:
                     )
                 for step in ladder.steps(entry.get("ladder", {}), settings):
                     number += 1
+                    if number > MOST_PRINTS:
+                        self._refuse(path, _TOO_MANY)
+                        return
                     yield self._print(number, path, entry, settings, picture, step)
 
     def _refuse(self, path: KeyPath, message: str, nearest: str = "") -> None:
@@ -157,6 +168,7 @@ class _Builder:
         delivery = build(Delivery, "delivery", tables["delivery"], profile=profile)
         return PrintRequest(
             number=number,
+            source=entry.get("source", ""),
             look=self._look(tables, settings, picture),
             frame=self._frame(entry),
             recipe=entry.get("recipe", ""),

@@ -6,6 +6,7 @@ A schema error of each kind gets one sentence in a photographer's words.
 import json
 import re
 from fractions import Fraction
+from itertools import islice
 from typing import Any, cast
 
 from jsonschema import ValidationError
@@ -34,6 +35,9 @@ _NUMBER_AND_UNIT = re.compile(
     r"|(?P<decimal>\d{1,9}(?:\.\d{1,9})?|\.\d{1,9})) *(?P<unit>[^\d\s.,/][^\d.,/]*)?"
 )
 
+_MOST_GUESSES = 50
+"""Unknown keys of a table that may each be a misspelt one."""
+
 _ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX")
 
 
@@ -45,7 +49,7 @@ def say(error: ValidationError) -> tuple[str, str]:
     found = show(value)
     match error.validator:
         case "type":
-            allowed = _say_wanted(node)
+            allowed = say_wanted(node)
             hint = _kind_hint(value, node, tuple(error.absolute_path))
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "enum":
@@ -53,9 +57,8 @@ def say(error: ValidationError) -> tuple[str, str]:
             moved = say_moved(value, key_node)
             if moved:
                 return moved, kind_text(key_node)
-            guess = nearest(str(value), [str(choice) for choice in rule])
-            hint = f" Did you mean {guess!r}?" if guess else ""
-            allowed = _say_wanted(key_node)
+            hint = _choice_hint(value, rule)
+            allowed = say_wanted(key_node)
             return f"found {found}, but this takes {allowed}.{hint}", allowed
         case "const":
             allowed = f"{error.absolute_path[-1]} = {show(rule)}"
@@ -63,7 +66,9 @@ def say(error: ValidationError) -> tuple[str, str]:
         case "required":
             missing = [_write_key(key, node) for key in missing_keys(error)]
             verb, them = ("is", "it") if len(missing) == 1 else ("are", "them")
-            return f"{all_of(missing)} {verb} missing; add {them}.", ", ".join(rule)
+            lines = [_lines_hint(key, node) for key in missing_keys(error)]
+            said = f"{all_of(missing)} {verb} missing; add {them}.{''.join(lines)}"
+            return said, ", ".join(rule)
         case "minimum" | "maximum" | "exclusiveMinimum" | "exclusiveMaximum":
             allowed = key_range(node)
             return f"found {found}, but the range is {allowed}.{_share_hint(value, node)}", allowed
@@ -80,6 +85,16 @@ def say(error: ValidationError) -> tuple[str, str]:
     return f"{error.message}.", ""
 
 
+def _choice_hint(value: object, choices: list[object]) -> str:
+    """Return which of the choices was probably meant, as a sentence or nothing."""
+    bare = [choice for choice in choices if str(choice) == str(value).strip()]
+    if bare and isinstance(value, str) and not isinstance(bare[0], str):
+        return f" Write {show(bare[0])} without quotes."
+    words = [choice for choice in choices if isinstance(choice, str)]
+    guess = nearest(value, words) if isinstance(value, str) else ""
+    return f" Did you mean {guess!r}?" if guess else ""
+
+
 def say_moved(value: object, node: Node) -> str:
     """Return the sentence for a value that has another name by now, or nothing."""
     moved = node.get("x-moved", {}).get(str(value))
@@ -94,7 +109,8 @@ def say_unreadable(why: str, form: str) -> tuple[str, str]:
 def missing_keys(error: ValidationError) -> list[str]:
     """Return the required keys that a table lacks; one that it misspells is reported as such."""
     given, known = cast(Node, error.instance), cast(Node, error.schema)["properties"]
-    meant = {nearest(key, known) for key in given if key not in known}
+    unknown = (key for key in given if key not in known)
+    meant = {nearest(key, known) for key in islice(unknown, _MOST_GUESSES)}
     return [key for key in cast(list[str], error.validator_value) if key not in {*given, *meant}]
 
 
@@ -104,6 +120,12 @@ def _write_key(key: str, node: Node) -> str:
     if "const" in child:
         return f"{key} = {show(child['const'])}"
     return f"[[{key}]]" if holds_tables(child) else key
+
+
+def _lines_hint(key: str, node: Node) -> str:
+    """Return the lines that a missing entry takes, as a sentence or nothing."""
+    lines = node["properties"][key].get("x-lines", [])
+    return f" Write at the end of the file, each on a line: {'   '.join(lines)}" if lines else ""
 
 
 def in_brackets(numbers: list[Any]) -> str:
@@ -137,8 +159,8 @@ def _kind_texts(kind: str, node: Node) -> list[str]:
     return [_KINDS[kind]]
 
 
-def _say_wanted(node: Node) -> str:
-    """Return what a key takes, with its range."""
+def say_wanted(node: Node) -> str:
+    """Return what a key takes in words, with its range."""
     return f"{kind_text(node)}, {key_range(node)}" if "maximum" in node else kind_text(node)
 
 

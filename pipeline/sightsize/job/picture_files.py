@@ -3,16 +3,17 @@
 Paths start at the job file's folder.
 """
 
-import glob
 import re
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
+from glob import has_magic
 from pathlib import Path
 from typing import Any
 
 from sightsize.base.findings import KeyPath, quoted_key
-from sightsize.base.paths import follow_links, is_file, is_folder, read_path
+from sightsize.base.paths import NO_BACKSLASH, follow_links, is_file, is_folder, read_path
 from sightsize.job.build import build
+from sightsize.job.patterns import Patterns
 from sightsize.job.values import Table
 from sightsize.model.picture import Camera, Picture, Shade
 from sightsize.model.settings import BUILT_IN_PROFILES
@@ -41,10 +42,15 @@ class Sources:
         self._folder = folder
         self._output = output
         self._refuse = refuse
+        self._patterns = Patterns(folder)
 
     def find(self, path: KeyPath, pattern: str) -> list[Picture]:
         """Return the pictures that the ``source`` of the print at ``path`` finds, in order."""
-        names = self._names(pattern)
+        try:
+            names = self._names(pattern)
+        except ValueError as error:
+            self._refuse((*path, "source"), f"{pattern!r}: {error}.")
+            return []
         problem = self._problem(pattern, names)
         if problem:
             self._refuse((*path, "source"), problem)
@@ -58,19 +64,20 @@ class Sources:
 
     def _names(self, pattern: str) -> list[str]:
         # A file whose name has brackets is meant as itself before it is read as a pattern.
-        if is_file(self._folder / pattern) or not glob.has_magic(pattern):
+        if is_file(self._folder / pattern) or not has_magic(pattern):
             return [pattern]
-        found = glob.glob(pattern, root_dir=self._folder, recursive=True)  # noqa: PTH207
-        return [name for name in found if is_file(self._folder / name)]
+        return self._patterns.files(pattern)
 
     def _problem(self, pattern: str, names: list[str]) -> str:
         """Return what is wrong with what a pattern finds, or nothing."""
         if is_folder(self._folder / pattern):
             every = f"{pattern.rstrip('/')}/*.jpg"
             return f'{pattern!r} is a folder; for all its JPEGs, write "{every}".'
+        if not names and "\\" in pattern:
+            return f"no picture matches '{pattern}'; {NO_BACKSLASH}."
         if not names:
             return f"no picture matches {pattern!r}; paths are relative to the job file's folder."
-        if glob.has_magic(pattern) and self._in_output(names):
+        if has_magic(pattern) and self._in_output(names):
             return (
                 f"{pattern!r} includes the output folder, so the next run would print its own "
                 "prints; choose another job.output."
@@ -142,6 +149,11 @@ class Sources:
         if name is not None:
             named = {"dust": cameras[name].get("dust", [])}
             return (build(Camera, "camera", named, name=name),)
+        return self._cameras_to_match
+
+    @cached_property
+    def _cameras_to_match(self) -> tuple[Camera, ...]:
+        cameras = self._values.get("cameras", {})
         every = [build(Camera, "camera", table, name=each) for each, table in cameras.items()]
         return tuple(camera for camera in every if camera.model or camera.serial)
 

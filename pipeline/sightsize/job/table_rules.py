@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from sightsize.base.findings import KeyPath, nearest, quoted_key
 from sightsize.base.icc import file_colour
-from sightsize.base.paths import is_file
+from sightsize.base.paths import NO_BACKSLASH, is_file
 from sightsize.base.schemas import node_at
 from sightsize.base.units import Length
 from sightsize.job.build import build, region
@@ -39,6 +39,9 @@ def table_problems(values: Table, folder: Path) -> Iterator[Problem]:
         yield from _response((*path, "mono", "response"), level.get("mono", {}))
         profile = level.get("delivery", {}).get("profile")
         yield from _profile((*path, "delivery", "profile"), profile, folder)
+    output = values.get("job", {}).get("output", "")
+    if "\\" in output:
+        yield Problem(("job", "output"), f"'{output}' is no folder; {NO_BACKSLASH}.")
     cameras = values.get("cameras", {})
     for name, picture in values.get("pictures", {}).items():
         yield from _picture(("pictures", name), picture, cameras, folder)
@@ -117,6 +120,9 @@ def _profile(path: KeyPath, profile: str | None, folder: Path) -> Iterator[Probl
         yield Problem(path, moved, node["x-moved"][profile])
         return
     guess = nearest(profile, BUILT_IN_PROFILES)
+    if "\\" in profile:
+        yield Problem(path, f"there is no file '{profile}'; {NO_BACKSLASH}.")
+        return
     hint = f"Did you mean {guess!r}?" if guess else "Paths are relative to the job file's folder."
     yield Problem(
         path, f"{profile!r} is not srgb, grey or an ICC profile that exists. {hint}",

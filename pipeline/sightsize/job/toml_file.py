@@ -1,78 +1,29 @@
 """A TOML file as values with positions.
 
-The values and the syntax errors are tomllib's. The positions come from the syntax tree of
-tree-sitter's TOML grammar: every key path of the document is mapped to the line and column of the
-key that set it (or of the item, in an array).
+The values and the syntax errors are tomllib's; the positions come from a syntax tree.
 """
 
 import re
 import tomllib
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import tree_sitter
-import tree_sitter_toml
-
-from sightsize.base.findings import Finding, KeyPath
+from sightsize.base.findings import Finding, KeyPath, key_text
+from sightsize.base.paths import is_folder
+from sightsize.base.reading import read_plain
 from sightsize.errors import JobError, reason_of
+from sightsize.job.bounds import MOST_BYTES, MOST_LEVELS, MOST_LINES, find_excess
+from sightsize.job.other_files import say_folder, say_not_job, say_other_file
+from sightsize.job.toml_places import Place, find_place, find_places
+from sightsize.job.toml_slips import find_slip
 
-_LINE = 'Write one key = value per line, with quotes around text ("...") and none around numbers.'
-
-# What tomllib says and the line, as a pattern; what is wrong; what to write.
-_SLIPS = (
-    (r"[“”„]", "curly quotes do not work in TOML", 'Use straight ones: "...".'),
-    (
-        r"^cannot (overwrite|declare|mutate)",
-        "this key or table is already set further up",
-        "Merge the two, or remove one.",
-    ),
-    (
-        r"^(unescaped '\\'|invalid hex)",
-        "a backslash has a special meaning in TOML",
-        'Write / in paths, as in "pictures/cox.jpg".',
-    ),
-    (
-        r'\d""',
-        "the inch mark ends the text too early",
-        """Write in, as in "7 1/4 in", or put single quotes around it: '7 1/4"'.""",
-    ),
-    (r"^illegal character '\\n'", "a quotation mark is missing on this line", 'Add the missing ".'),
-    (r"^expected '=' after", "a key needs = after it", "Write key = value."),
-    (
-        r"^expected '\]' at the end",
-        "a table name contains a character that needs quotes",
-        'Use only letters, digits, - and _, or quote the name: [frames."lobby oak"].',
-    ),
-    (
-        r"^unclosed array",
-        "a list before this point is not closed or lacks a comma",
-        "Add the missing ] or comma.",
-    ),
-    (
-        r"^unclosed inline table",
-        "a table before this point is not closed or lacks a comma",
-        "Add the missing } or comma, and keep { ... } on one line.",
-    ),
-    (r"\n.*= *(true|false|yes|no|on|off)\b", "this is not a valid value", "Write true or false."),
-    (r"\n.*= *[-+]?\d+,\d", "a number has a decimal comma", "Use a point, as in 0.5."),
-    (
-        r"\n.*= *[-+]?(\.\d|0\d)",
-        "a number must start with a digit and have no leading zero",
-        "Write 0.5 for .5, and 2 for 02.",
-    ),
-    (r"^expected newline", "this line has more than one value", _LINE),
-    (r"^invalid value", "this is not a valid value", _LINE),
-)
-
-
-@dataclass(frozen=True)
-class Place:
-    """Line and column of a key or an item, both from 1; columns count characters."""
-
-    line: int
-    column: int
+_MOST_PARTS = 100
+"""Of a dotted key. tomllib takes a time that grows with their square; the depth of what a file
+holds is counted only once it is read."""
+_QUOTED = re.compile(r'"(?:[^"\\\n]|\\.)*+"?' r"|'[^'\n]*+'?")
+_MANY_DIGITS = re.compile(r"(?<![\d_])(?:\d_?+){4301}")
+_DOTTED = re.compile(r"(?<![\w-])(?:[\w-]++[ \t]*+\.[ \t]*+)++")
 
 
 @dataclass(frozen=True)
@@ -91,150 +42,91 @@ class Document:
 
 
 def read_document(path: Path) -> Document:
-    """Read a TOML file. Raises JobError with one finding when it is missing or not TOML."""
+    """Read a TOML file. Raises JobError with one finding when it is none, or past its bounds."""
+    text = _read_text(path)
+    values = _parse(path, text)
+    excess = find_excess(values)
+    if excess:
+        where, said = excess
+        place = find_place(text, where)
+        shown = key_text(where[:MOST_LEVELS])
+        raise JobError([_refuse(path, said).at(str(path), place.line, place.column, shown)])
+    said = say_not_job(values)
+    if said:
+        raise JobError([_refuse(path, said, 1)])
+    return Document(path, values, find_places(text))
+
+
+def _read_text(path: Path) -> str:
+    """The text of a file. Raises JobError for what is no text, or not to be read."""
+    if is_folder(path):
+        raise JobError([_refuse(path, say_folder(path))])
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-        values = tomllib.loads(text)
-        return Document(path, values, _places(text))
-    except OSError as error:
-        why = f"{reason_of(error)}; name a job file that can be read"
-        raise JobError([_say_unreadable(path, f"cannot read the file: {why}")]) from error
+        content = read_plain(path, MOST_BYTES)
+    except (OSError, ValueError) as error:
+        why = reason_of(error) if isinstance(error, OSError) else str(error)
+        said = f"cannot read the file: {why}; name a job file that can be read."
+        raise JobError([_refuse(path, said)]) from error
+    said = say_other_file(content)
+    if said:
+        raise JobError([_refuse(path, said, 1)])
+    try:
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise JobError(
-            [_say_unreadable(path, "the file is not UTF-8 text; save it as UTF-8")]
-        ) from error
+        line = content.count(b"\n", 0, error.start) + 1
+        said = (
+            "this is not a text file; name a job file (.toml)."
+            if b"\x00" in content
+            else "the file is not UTF-8 text; save it as UTF-8."
+        )
+        raise JobError([_refuse(path, said, line)]) from error
+
+
+def _parse(path: Path, text: str) -> dict[str, Any]:
+    """The values of a TOML text. Raises JobError."""
+    if text.count("\n") > MOST_LINES:
+        said = f"the file has more than {MOST_LINES:,} lines; make several jobs of it."
+        raise JobError([_refuse(path, said, 1)])
+    long = _long_key(text)
+    if long:
+        said = f"this key has more than {_MOST_PARTS} parts; write one of the keys of a job."
+        raise JobError([_refuse(path, said, long)])
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise JobError([_syntax_finding(path, str(error), text)]) from error
+        slip = find_slip(str(error), text)
+        finding = Finding(
+            level="refuse",
+            check="toml",
+            message=f"{slip.said}.",
+            remedy=slip.remedy,
+            found=slip.found,
+        )
+        raise JobError([finding.at(str(path), slip.line, slip.column, "")]) from error
     except ValueError as error:  # Python reads no integer of more than 4300 digits
-        raise JobError(
-            [_say_unreadable(path, "a number has too many digits; write fewer")]
-        ) from error
+        said = "a number has too many digits; write fewer."
+        raise JobError([_refuse(path, said, _line_of_digits(text))]) from error
     except RecursionError as error:
-        raise JobError([_say_unreadable(path, "lists or tables are nested too deeply")]) from error
+        said = "lists or tables are nested too deeply; no key needs more than 7."
+        raise JobError([_refuse(path, said, 1)]) from error
 
 
-def _say_unreadable(path: Path, message: str) -> Finding:
-    return Finding(level="refuse", check="toml", message=f"{message}.", file=str(path))
+def _long_key(text: str) -> int:
+    """The line of a dotted key of far too many parts; 0 where there is none."""
+    bare = _QUOTED.sub("q", text)
+    for match in _DOTTED.finditer(bare):
+        if match[0].count(".") > _MOST_PARTS:
+            return bare.count("\n", 0, match.start()) + 1
+    return 0
 
 
-def _syntax_finding(path: Path, message: str, text: str) -> Finding:
-    # tomllib states the place only inside its message before Python 3.14.
-    match = re.search(r"\(at line (\d+), column (\d+)\)", message)
-    lines = text.rstrip().split("\n")
-    row, column = (int(match[1]), int(match[2])) if match else (len(lines), len(lines[-1]) + 1)
-    line = lines[row - 1].rstrip() if row <= len(lines) else ""
-    if column > len(line) or message.startswith("Cannot"):
-        column = len(line) - len(line.lstrip()) + 1
-    said, remedy = _explain(re.sub(r"\s*\(at .*\)", "", message), line)
-    return Finding(
-        level="refuse",
-        check="toml",
-        message=f"{said}.",
-        remedy=remedy,
-        file=str(path),
-        line=row,
-        column=column,
-        found=line.strip(),
-    )
+def _line_of_digits(text: str) -> int:
+    """The line of the first number that is too long for Python, 1 where it is not found."""
+    match = _MANY_DIGITS.search(text)
+    return text.count("\n", 0, match.start()) + 1 if match else 1
 
 
-def _explain(said: str, line: str) -> tuple[str, str]:
-    """Return what is wrong on a line that is not TOML, and what to write."""
-    for pattern, message, remedy in _SLIPS:
-        if re.search(pattern, f"{said}\n{line}", re.IGNORECASE):
-            return message, remedy
-    return f"this line is not TOML: {said[:1].lower()}{said[1:]}", _LINE
-
-
-def _places(text: str) -> dict[KeyPath, Place]:
-    language = tree_sitter.Language(tree_sitter_toml.language())
-    tree = tree_sitter.Parser(language).parse(text.encode())
-    walker = _PlaceWalker(text.split("\n"))
-    walker.walk_document(tree.root_node)
-    return walker.places
-
-
-@dataclass(frozen=True)
-class _Part:
-    """One part of a dotted key, with the node that spells it."""
-
-    name: str
-    node: tree_sitter.Node
-
-
-class _PlaceWalker:
-    """Collects the places of one document's key paths while walking its syntax tree."""
-
-    def __init__(self, lines: list[str]) -> None:
-        self.places: dict[KeyPath, Place] = {}
-        self._lines = lines
-        self._array_lengths: dict[KeyPath, int] = {}
-
-    def walk_document(self, root: tree_sitter.Node) -> None:
-        for node in root.named_children:
-            if node.type == "pair":
-                self._walk_pair(node, ())
-            elif node.type == "table":
-                self._walk_table(node, self._walk_header(_named_children(node)[0]))
-            elif node.type == "table_array_element":
-                header = _named_children(node)[0]
-                name = self._walk_header(header)
-                index = self._array_lengths.get(name, 0)
-                self._array_lengths[name] = index + 1
-                self._note((*name, index), list(_key_parts(header))[-1].node)
-                self._walk_table(node, (*name, index))
-
-    def _walk_header(self, key: tree_sitter.Node) -> KeyPath:
-        """Return a header's path with the running index after each array of tables but the last."""
-        path: KeyPath = ()
-        for part in _key_parts(key):
-            if path in self._array_lengths:
-                path = (*path, self._array_lengths[path] - 1)
-            path = (*path, part.name)
-            self._note(path, part.node)
-        return path
-
-    def _walk_table(self, node: tree_sitter.Node, path: KeyPath) -> None:
-        for child in _named_children(node)[1:]:
-            if child.type == "pair":
-                self._walk_pair(child, path)
-
-    def _walk_pair(self, node: tree_sitter.Node, prefix: KeyPath) -> None:
-        key, value = _named_children(node)[:2]
-        path = prefix
-        for part in _key_parts(key):
-            path = (*path, part.name)
-            self._note(path, part.node)
-        self._walk_value(value, path)
-
-    def _walk_value(self, node: tree_sitter.Node, path: KeyPath) -> None:
-        if node.type == "inline_table":
-            for child in _named_children(node):
-                self._walk_pair(child, path)
-        elif node.type == "array":
-            for index, child in enumerate(_named_children(node)):
-                self._note((*path, index), child)
-                self._walk_value(child, (*path, index))
-
-    def _note(self, path: KeyPath, node: tree_sitter.Node) -> None:
-        row, byte_column = node.start_point
-        line = self._lines[row] if row < len(self._lines) else ""
-        column = len(line.encode()[:byte_column].decode(errors="replace")) + 1
-        self.places.setdefault(path, Place(row + 1, column))
-
-
-def _named_children(node: tree_sitter.Node) -> list[tree_sitter.Node]:
-    return [child for child in node.named_children if child.type != "comment"]
-
-
-def _key_parts(node: tree_sitter.Node) -> Iterator[_Part]:
-    if node.type == "dotted_key":
-        for child in _named_children(node):
-            yield from _key_parts(child)
-    else:
-        text = (node.text or b"").decode()
-        yield _Part(text if node.type == "bare_key" else _unquote(text), node)
-
-
-def _unquote(key: str) -> str:
-    return next(iter(tomllib.loads(f"{key} = 0")))
+def _refuse(path: Path, message: str, line: int = 0) -> Finding:
+    """A finding about a line, or about the file as a whole."""
+    found = Finding(level="refuse", check="toml", message=message)
+    return found.at(str(path), line, min(line, 1), "")

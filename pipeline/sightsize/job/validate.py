@@ -1,74 +1,123 @@
 """A job file held against the schema: its values, read, or everything that is wrong with them."""
 
 import re
-from collections.abc import Iterator
-from functools import cache
+from collections.abc import Callable, Iterator
+from functools import cache, partial
+from itertools import islice
 from math import isnan
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from jsonschema import Draft202012Validator, ValidationError
+from jsonschema.validators import extend
 
-from sightsize.base.findings import Finding, KeyPath, key_text, nearest
-from sightsize.base.paths import has_controls
-from sightsize.base.schemas import (
-    RECIPE_TABLES,
-    Node,
-    follow,
-    holds_tables,
-    moved_names,
-    node_at,
-    schema,
-    table_node,
-)
+from sightsize.base.findings import Finding, KeyPath, key_text
+from sightsize.base.plain_text import acts
+from sightsize.base.schemas import Node, follow, node_at, schema
 from sightsize.errors import JobError
-from sightsize.job.messages import (
-    in_brackets,
-    missing_keys,
-    one_of,
-    say,
-    say_unreadable,
-    show,
-    table_header,
-)
+from sightsize.job.messages import in_brackets, missing_keys, say, say_unreadable, show
 from sightsize.job.toml_file import Document
+from sightsize.job.unknown_keys import say_unknown
 from sightsize.job.values import Table, Unreadable, read_values
 
+MOST_FINDINGS = 50
+"""Told of one job file; who makes more mistakes has most often made the same one again."""
+_MOST_ERRORS = 2_000
+"""Of the schema that are looked at for it: it finds them in another order than that of the file."""
 _NO_CONTROLS = "this text contains a control character; remove it."
-_IN_PRINT = "write {} below the print's [[prints]]"
+
+
+class _Slip(NamedTuple):
+    """A mistake: the path it is about, and its finding, which is only worded when it is told."""
+
+    path: KeyPath
+    tell: Callable[[], Finding | None]
 
 
 def validate(document: Document, check_ids: frozenset[str]) -> Table:
     """Return the values of a document with their texts read.
 
-    Raises JobError with every finding, in the order of the file. ``check_ids`` are the ids that
+    Raises JobError with what is wrong, in the order of the file. ``check_ids`` are the ids that
     ``checks.accept`` may name.
     """
     values, unreadable = read_values(document.values, check_ids)
-    findings = _all_findings(document, unreadable)
+    findings = _told(document, list(_slips(document, unreadable)))
     if findings:
-        raise JobError(sorted(findings, key=lambda finding: (finding.line, finding.column)))
+        raise JobError(findings)
     return values
 
 
-def _all_findings(document: Document, unreadable: list[Unreadable]) -> list[Finding]:
-    findings = [_unreadable_finding(document, each) for each in unreadable]
-    for error in Draft202012Validator(schema()).iter_errors(document.values):
-        findings += _findings(document, error)
-    # The schema reports each missing key by itself; one sentence names them all.
-    findings = list(dict.fromkeys(findings))
-    said = {(each.line, each.column) for each in findings}
-    more = (
-        grammar_finding(document, path, message)
-        for path, message in _unsayable(document.values, ())
-    )
-    return findings + [each for each in more if (each.line, each.column) not in said]
+def say_more(document: Document, path: KeyPath, count: int) -> Finding:
+    """Return the finding that stands for those that are too many to be told."""
+    mistakes = "1 more mistake" if count == 1 else f"{count} more mistakes"
+    place = document.place(path)
+    return Finding(
+        level="refuse", check="grammar", message=f"{mistakes} from here on; mend the others first."
+    ).at(str(document.path), place.line, place.column, "")
+
+
+def _told(document: Document, slips: list[_Slip]) -> list[Finding]:
+    """The findings of the first slips in the file, once each, and how many there are besides."""
+    slips.sort(key=lambda slip: _order(document, slip.path))
+    findings: dict[Finding, None] = {}
+    told: set[KeyPath] = set()
+    for slip in slips:
+        if len(findings) == MOST_FINDINGS:
+            break
+        found = slip.tell()
+        # What no keyword of the schema keeps out comes last; a key is not told about twice.
+        if found is not None:
+            findings[found] = None
+            told.add(slip.path)
+    left = {slip.path: None for slip in slips if slip.path not in told}
+    if len(findings) < MOST_FINDINGS or not left:
+        return list(findings)
+    return [*findings, say_more(document, next(iter(left)), len(left))]
+
+
+def _order(document: Document, path: KeyPath) -> tuple[int, int]:
+    place = document.place(path)
+    return place.line, place.column
+
+
+def _slips(document: Document, unreadable: list[Unreadable]) -> Iterator[_Slip]:
+    """Yield every mistake of a document, in no order; of one place, the plainest first."""
+    said: set[KeyPath] = set()
+    for unread in unreadable:
+        said.add(unread.path)
+        yield _Slip(unread.path, partial(_unreadable_finding, document, unread))
+    for error in islice(_validator().iter_errors(document.values), _MOST_ERRORS):
+        for slip in _of_schema(document, error):
+            said.add(slip.path)
+            yield slip
+    for path, message in _unsayable(document.values, ()):
+        if path not in said:
+            yield _Slip(path, partial(grammar_finding, document, path, message))
+
+
+@cache
+def _validator() -> Draft202012Validator:
+    """The schema's, which does not look into a list that is too long anyway."""
+    rules = {key: _of_short_lists(Draft202012Validator.VALIDATORS[key]) for key in _OF_LISTS}
+    extended = extend(Draft202012Validator, rules)  # type: ignore[no-untyped-call]
+    return cast(Draft202012Validator, extended(schema()))
+
+
+_OF_LISTS = ("items", "uniqueItems")
+
+
+def _of_short_lists(rule: Any) -> Any:
+    def checked(validator: Any, wanted: Any, value: Any, node: Any) -> Iterator[ValidationError]:
+        if not isinstance(value, list) or len(value) <= node.get("maxItems", len(value)):
+            yield from rule(validator, wanted, value, node) or ()
+
+    return checked
 
 
 def _unsayable(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
     """Yield where a document holds what TOML has, and no keyword of the schema keeps out."""
     if isinstance(value, dict):
         for key, child in value.items():
-            if has_controls(key):
+            if acts(key):
                 yield (*path, key), _NO_CONTROLS
             yield from _unsayable(child, (*path, key))
     elif isinstance(value, list):
@@ -76,7 +125,7 @@ def _unsayable(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, str]]:
             yield from _unsayable(child, (*path, index))
     elif isinstance(value, float) and isnan(value):
         yield path, "found nan, which is not a number; write a number."
-    elif isinstance(value, str) and has_controls(re.sub(r"[\t\r\n]", "", value)):
+    elif isinstance(value, str) and acts(re.sub(r"[\t\r\n]", "", value)):
         yield path, _NO_CONTROLS
 
 
@@ -85,18 +134,36 @@ def _unreadable_finding(document: Document, unread: Unreadable) -> Finding:
     return grammar_finding(document, unread.path, message, allowed=allowed, found=show(unread.text))
 
 
-def _findings(document: Document, error: ValidationError) -> Iterator[Finding]:
+def _of_schema(document: Document, error: ValidationError) -> Iterator[_Slip]:
+    """Yield the mistakes that one error of the schema stands for."""
     path: KeyPath = tuple(error.absolute_path)
-    points = _flat_points(document, error)
     if error.validator == "additionalProperties":
-        yield from _unknown_keys(document, error, path)
-    elif points:
+        node = cast(Node, error.schema)
+        for key in cast(Node, error.instance):
+            if key not in node["properties"]:
+                yield _Slip((*path, key), partial(_unknown_finding, document, node, (*path, key)))
+        return
+    points = _flat_points(document, error)
+    yield _Slip(points or path, partial(_schema_finding, document, error, points))
+
+
+def _unknown_finding(document: Document, node: Node, path: KeyPath) -> Finding:
+    message, guess = say_unknown(document, node, path)
+    known = ", ".join(node["properties"])
+    found = str(path[-1])
+    return grammar_finding(document, path, message, found=found, allowed=known, nearest=guess)
+
+
+def _schema_finding(document: Document, error: ValidationError, points: KeyPath) -> Finding | None:
+    path: KeyPath = tuple(error.absolute_path)
+    if points:
         numbers = _value_at(document.values, points)
         message = f"found {show(numbers)}; {in_brackets(numbers)}"
-        yield grammar_finding(document, points, message)
-    elif error.validator != "required" or missing_keys(error):
-        message, allowed = say(error)
-        yield grammar_finding(document, path, message, allowed=allowed, found=show(error.instance))
+        return grammar_finding(document, points, message)
+    if error.validator == "required" and not missing_keys(error):
+        return None
+    message, allowed = say(error)
+    return grammar_finding(document, path, message, allowed=allowed, found=show(error.instance))
 
 
 def _flat_points(document: Document, error: ValidationError) -> KeyPath:
@@ -131,94 +198,6 @@ def grammar_finding(
         allowed=allowed,
         nearest=nearest,
     ).at(str(document.path), place.line, place.column, key_text(path))
-
-
-def _unknown_keys(document: Document, error: ValidationError, path: KeyPath) -> Iterator[Finding]:
-    node = cast(Node, error.schema)
-    known = list(node.get("properties", {}))
-    for key in cast(Node, error.instance):
-        if key not in known:
-            message, guess = _say_unknown(document, node, (*path, key))
-            yield grammar_finding(
-                document, (*path, key), message, found=key, allowed=", ".join(known), nearest=guess
-            )
-
-
-def _say_unknown(document: Document, node: Node, path: KeyPath) -> tuple[str, str]:
-    """Return the sentence for a key that its table does not have, and what was probably meant."""
-    *table, key = cast(tuple[str, ...], path)
-    known = list(node.get("properties", {}))
-    guess = _home(key) or nearest(key, known)
-    if key in node.get("x-later", ()):
-        return "not available in this version yet; remove the key.", guess
-    if key in node.get("x-moved", {}):
-        return f"this key is now called {node['x-moved'][key]!r}.", node["x-moved"][key]
-    if key in _moved_keys():
-        return _say_moved_key(document, path, _moved_keys()[key])
-    place = _picture_place(document, path, key)
-    if place:
-        return f"unknown key here; it belongs to a picture: write {place}.", guess
-    if key == "ladder":
-        return f"unknown key here; it belongs to a print: {_IN_PRINT.format(key)}.", guess
-    if key in RECIPE_TABLES:
-        return (
-            f"unknown key here; put {key} at the top of the job, above the first [table] or "
-            f"as [{key}], or in a recipe, a frame or a print."
-        ), guess
-    if guess:
-        return f"unknown key; did you mean {guess!r}?", guess
-    return f"unknown key; {'this table' if table else 'a job file'} takes {one_of(known)}.", ""
-
-
-@cache
-def _moved_keys() -> dict[str, str]:
-    """The keys of earlier versions, each with the full name of today."""
-    return {old.rpartition(".")[2]: key for old, new, key in moved_names() if new == key}
-
-
-def _say_moved_key(document: Document, path: KeyPath, today: str) -> tuple[str, str]:
-    """Return the sentence for a renamed key in a table that never had it, and the key of today."""
-    home, _, name = today.rpartition(".")
-    if home == "pictures.NAME":
-        today = _write_picture_key(document, path, name)
-        owner, place = "a picture", f"write it as {today}"
-    elif home == "prints":
-        owner, place = "a print", _IN_PRINT.format(name)
-    else:
-        owner, place = home, f"write it as {today}"
-    return f"{path[-1]} is now called {name}, and it belongs to {owner}: {place}.", today
-
-
-def _picture_place(document: Document, path: KeyPath, key: str) -> str:
-    """Return where a picture's key stands that was written elsewhere in the job, or nothing."""
-    of_picture = key in table_node("picture")["properties"]
-    of_print = key in table_node("print")["properties"]
-    in_level = len(path) == 1 or (len(path) == 3 and path[0] in ("prints", "recipes", "frames"))
-    return (
-        _write_picture_key(document, path, key) if of_picture and not of_print and in_level else ""
-    )
-
-
-def _write_picture_key(document: Document, path: KeyPath, key: str) -> str:
-    """Return a picture's key in full, by the name of the picture that it is probably about."""
-    pictures = document.values.get("pictures", {})
-    names = list(pictures) if isinstance(pictures, dict) else []
-    if path[0] == "prints" and len(path) > 2:
-        named = _value_at(document.values, path[:2]).get("picture", "")
-        names = [named] if named and isinstance(named, str) else names
-    elif path[0] == "pictures" and len(path) > 2:
-        names = [path[1]]
-    header = table_header(("pictures", names[0] if len(names) == 1 else "NAME"))
-    child = follow(table_node("picture")["properties"][key])
-    return f"[[{header}.{key}]]" if holds_tables(child) else f"{header}.{key}"
-
-
-def _home(key: str) -> str:
-    """Return the full name of a key that stands in the wrong table, when only one table has it."""
-    if key in RECIPE_TABLES:
-        return ""
-    homes = [name for name in RECIPE_TABLES if key in table_node(name)["properties"]]
-    return f"{homes[0]}.{key}" if len(homes) == 1 else ""
 
 
 def _value_at(values: Any, path: KeyPath) -> Any:

@@ -55,6 +55,8 @@ class PrintRequest:
     """One print as the job asks for it: how its picture looks, its paper and its file."""
 
     number: int
+    source: str
+    """What ``source`` says, a file or a pattern; empty where ``picture`` names a table."""
     look: Look
     frame: Frame | None
     recipe: str

@@ -4,9 +4,12 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
+from typing import get_args
 
-from sightsize.base.terminal import paragraph
+from sightsize.base.findings import Level
+from sightsize.base.plain_text import paragraph
 from sightsize.base.units import MM_PER_INCH, inch_text, mm_text
+from sightsize.base.words import count_text
 from sightsize.checks.picture import cutting_edge
 from sightsize.model.geometry import Size
 from sightsize.model.header import Header
@@ -19,7 +22,7 @@ from sightsize.plan.layout import Stock, rebate_room
 from sightsize.plan.picture import AnyPicture, PicturePlan
 from sightsize.plan.sheet import FilePlan, PlacedPicture
 from sightsize.report.look import look_rows
-from sightsize.report.text import about, count_text
+from sightsize.report.text import about
 from sightsize.run.planned_print import PlannedPrint
 
 _LABEL = 12
@@ -32,8 +35,10 @@ Rows = list[tuple[str, str]]
 def plan_text(planned: PlannedPrint, job: Job) -> str:
     """Return a dry run's account of one print: every computed dimension."""
     rows = _known_rows(planned) if planned.plan is None else _all_rows(planned.plan, job)
+    accepted = dict.fromkeys(each.check for each in planned.findings if each.level == "accepted")
+    rows += [("accepted", ", ".join(accepted))] if accepted else []
     lines = [_title(planned), *(f"  {label:<{_LABEL}}{text}" for label, text in rows)]
-    lines += [f"  {each.sentence()}" for each in planned.findings]
+    lines += [f"  {each.sentence()}" for each in planned.findings if each.level != "accepted"]
     return paragraph(lines)
 
 
@@ -200,7 +205,7 @@ def _sheet_rows(placed: PlacedPicture[AnyPicture], file: FilePlan[AnyPicture]) -
             f"{mm_text(mm.top)}, {mm_text(mm.right)}, {mm_text(mm.bottom)}, {mm_text(mm.left)} mm",
         ),
         (
-            "residual",
+            "off centre",
             f"{mm_text(place.residual_mm[0], 2)} mm across, "
             f"{mm_text(place.residual_mm[1], 2)} mm down",
         ),
@@ -238,15 +243,13 @@ def plan_line(planned: PlannedPrint) -> str:
     """Return a dry run's account of one print in one line, for long jobs."""
     request, plan = planned.file.request, planned.plan
     counts = Counter(finding.level for finding in planned.findings)
-    marks = " ".join(
-        f"{counts[level]} {level}" for level in ("refuse", "warn", "note") if counts[level]
-    )
+    marks = " ".join(f"{counts[each]} {each}" for each in get_args(Level)[::-1] if counts[each])
     if plan is None:
         return f"{request.number:>5} {planned.name}  {_why_no_plan(planned)}  {marks}".rstrip()
     pictures = ", ".join(_line_of(each) for each in plan.pictures)
     across, down = plan.sheet.stock.size_px
     crops = "".join(
-        f"  {float(each.picture.crop.crop_loss):.1%} off "
+        f"  loses {float(each.picture.crop.crop_loss):.1%}, "
         f"{float(each.picture.crop.effective_ppi):.0f} ppi"
         for each in plan.pictures
     )
@@ -257,7 +260,7 @@ def plan_line(planned: PlannedPrint) -> str:
 def _why_no_plan(planned: PlannedPrint) -> str:
     if any(each.picture.size.is_empty for each in planned.file.pictures):
         return "no picture left in the opening"
-    return "picture not readable"
+    return "the picture cannot be opened"
 
 
 def _line_of(placed: PlacedPicture[PicturePlan]) -> str:

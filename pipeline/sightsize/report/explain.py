@@ -4,10 +4,11 @@ import json
 from collections.abc import Iterator
 
 from sightsize.base.findings import nearest
-from sightsize.base.schemas import RECIPE_TABLES, Node, known_keys, moved_names, schema
+from sightsize.base.schemas import RECIPE_TABLES, Node, known_keys, moved_names
 from sightsize.checks.run import all_checks
 from sightsize.errors import UnknownKeyError
 from sightsize.job.messages import key_range, kind_text, show
+from sightsize.job.trade_words import all_words, answers, keys_meant, plain_word
 
 
 def explain_text(word: str | None) -> str:
@@ -27,20 +28,19 @@ def explain_text(word: str | None) -> str:
 
 def _sections(word: str, keys: dict[str, Node]) -> Iterator[list[str]]:
     """Yield the lines about each thing that a word may mean."""
-    plain = _plain(word)
-    yield from ([each["answer"]] for each in schema()["x-answers"] if plain in each["words"])
+    plain = plain_word(word)
+    yield from ([answer] for answer in answers(word))
     moved = [each for each in moved_names() if _is_called(plain, each[0])]
     yield from ([line] for line in dict.fromkeys(_say_moved(*each) for each in moved))
     named = [*_named(word, keys), *(key for _, _, key in moved)]
-    meant = [name for name, node in keys.items() if plain in node.get("x-words", ())]
-    yield from (_key_lines(name, keys) for name in dict.fromkeys([*named, *meant]))
+    yield from (_key_lines(name, keys) for name in dict.fromkeys([*named, *keys_meant(word)]))
     if plain.replace(" ", "-") in all_checks():
         yield _check_lines(plain.replace(" ", "-"), keys)
 
 
 def _is_called(plain: str, name: str) -> bool:
     """Whether a word is a name, in full or by its last part."""
-    return plain in (_plain(name), _plain(name.rpartition(".")[2]))
+    return plain in (plain_word(name), plain_word(name.rpartition(".")[2]))
 
 
 def _say_moved(old: str, new: str, key: str) -> str:
@@ -50,14 +50,9 @@ def _say_moved(old: str, new: str, key: str) -> str:
     return f"{show(old)} is now called {show(new)}."
 
 
-def _plain(word: str) -> str:
-    """A word as the schema lists it: in small letters, with spaces."""
-    return " ".join(word.casefold().strip("{}").replace("-", " ").replace("_", " ").split())
-
-
 def _named(word: str, keys: dict[str, Node]) -> list[str]:
     """The key of a name, given in full or by its last part; none where several share it."""
-    for name in (word, _plain(word).replace(" ", "_")):
+    for name in (word, plain_word(word).replace(" ", "_")):
         if name in keys:
             return [name]
         endings = _endings(name, keys)
@@ -76,9 +71,7 @@ def _say_unknown(word: str, keys: dict[str, Node]) -> str:
     if endings:
         return f"{word!r} could be {', '.join(endings)}; name one"
     leaves = [name.rpartition(".")[2] for name in keys]
-    words = [each for node in keys.values() for each in node.get("x-words", ())]
-    words += [each for answer in schema()["x-answers"] for each in answer["words"]]
-    guess = nearest(word, [*keys, *leaves, *all_checks(), *words])
+    guess = nearest(word, [*keys, *leaves, *all_checks(), *all_words()])
     hint = f"did you mean {guess!r}?" if guess else "sightsize explain lists all keys"
     return f"there is no key {word!r}; {hint}"
 

@@ -4,7 +4,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 
 from sightsize.base.findings import Finding
-from sightsize.base.terminal import visible
+from sightsize.base.plain_text import visible
 
 
 def junit_xml(findings_by_job: dict[str, list[tuple[str, Sequence[Finding]]]]) -> str:

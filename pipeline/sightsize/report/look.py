@@ -3,9 +3,9 @@
 from fractions import Fraction
 
 from sightsize.base.units import mm_text, px_to_mm
+from sightsize.base.words import count_text
 from sightsize.model.settings import AreaShare, Toner
 from sightsize.plan.picture import PicturePlan
-from sightsize.report.text import count_text
 
 
 def look_rows(plan: PicturePlan) -> list[tuple[str, str]]:

@@ -1,32 +1,48 @@
-"""Progress on standard error: a bar when it is a terminal, a steady line for each print if not."""
+"""What becomes of each print while a run goes on: a moving bar on a terminal, lines elsewhere."""
 
 from contextlib import suppress
 from types import TracebackType
 from typing import Self
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    SpinnerColumn,
+    TextColumn,
+    TimeElapsedColumn,
+    TimeRemainingColumn,
+)
 from rich.progress import Progress as Bar
+from rich.table import Column
 
-from sightsize.base.terminal import is_watched, say, visible
-from sightsize.report.text import count_text
-from sightsize.run.worker import Outcome
+from sightsize.base.plain_text import visible
+from sightsize.base.terminal import is_watched, say, say_lines
+from sightsize.base.words import count_text
 
-NAME_COLUMN = TextColumn("{task.description}", markup=False)
+_BAR_CELLS = 20
+_PER_SECOND = 4
+
+NAME_COLUMN = TextColumn("{task.description}", markup=False, table_column=Column(no_wrap=True))
 """A file's name, in which ``[red]`` is no colour."""
 
 
 class Progress:
-    """Shows how far a run is, which print is being made and how long the rest will take."""
+    """A bar on standard error where that is a terminal, and a line on standard output for each end.
 
-    def __init__(self, prints: int) -> None:
-        self._count = 0
-        self._prints = prints
+    The lines come at once where there is no bar, else all together when the bar is gone, so that
+    none is written through it. None come where ``silent``, as for JSON.
+    """
+
+    def __init__(self, count: int | None, *, silent: bool = False) -> None:
+        """Begin with ``count`` things to do, None where that is not known."""
+        self._silent = silent
+        self._held: list[str] = []
+        self._in_hand: dict[str, None] = {}
         self._bar: Bar | None = None
         if is_watched():
-            columns = MofNCompleteColumn(), BarColumn(), TimeRemainingColumn(compact=True)
-            self._bar = Bar(*columns, NAME_COLUMN, console=Console(stderr=True), transient=True)
-            self._task = self._bar.add_task("", total=prints)
+            self._bar = _bar()
+            self._task = self._bar.add_task("", total=count)
 
     def __enter__(self) -> Self:
         if self._bar is not None:
@@ -43,23 +59,51 @@ class Progress:
         if self._bar is not None:
             with suppress(OSError):
                 self._bar.stop()
+        for line in self._held:
+            _write(line)
 
     def start(self, name: str) -> None:
-        """Show the print that is being made."""
-        if self._bar is not None:
-            self._bar.update(self._task, description=visible(name))
+        """Show what is being done."""
+        self._in_hand[name] = None
+        self._show()
 
-    def finish(self, outcome: Outcome) -> None:
-        """Count a print."""
-        self._count += 1
-        if self._bar is not None:
-            self._bar.advance(self._task)
+    def finish(self, name: str, line: str) -> None:
+        """Count what is done, with a line about what became of it."""
+        self._in_hand.pop(name, None)
+        self._show(advance=1)
+        if self._silent:
             return
-        name = outcome.planned.name
-        line = f"[{self._count}/{self._prints}] {outcome.status} {name}"
-        say(f"{line} {outcome.seconds:.1f} s", err=True)
+        if self._bar is not None:
+            self._held.append(line)
+        else:
+            _write(line)
 
     def wind_up(self, unfinished: int) -> None:
         """Say that a run which is told to stop finishes what it has in hand."""
         prints = count_text(unfinished, "print")
         say(f"finishing {prints} in hand; Ctrl-C once more stops at once", err=True)
+
+    def _show(self, advance: int = 0) -> None:
+        if self._bar is not None:
+            said = visible(", ".join(self._in_hand))
+            self._bar.update(self._task, description=said, advance=advance)
+
+
+def _bar() -> Bar:
+    """A bar that turns and counts seconds, so that even one long print is seen to go on."""
+    return Bar(
+        SpinnerColumn(),
+        MofNCompleteColumn(),
+        BarColumn(_BAR_CELLS),
+        TimeElapsedColumn(),
+        TimeRemainingColumn(compact=True),
+        NAME_COLUMN,
+        console=Console(stderr=True),
+        refresh_per_second=_PER_SECOND,
+        transient=True,
+    )
+
+
+def _write(text: str) -> None:
+    with suppress(OSError):  # a print is worth more than its line
+        say_lines(text)

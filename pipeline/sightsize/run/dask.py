@@ -4,7 +4,6 @@ distributed is an extra and is loaded only when a scheduler is named. It gives a
 dies to another worker; a file that stands whole under its name by then is kept, as in any rerun.
 """
 
-import logging
 import os
 import re
 import secrets
@@ -29,16 +28,20 @@ if TYPE_CHECKING:
     from distributed import Client
 
 ANSWER_SECONDS = 10.0
-"""For a scheduler to greet, and for a worker to come."""
+"""For a scheduler to greet."""
 
 JOIN_SECONDS = 30.0
-"""For all else that is asked at the beginning: machines may be busy."""
+"""For all else at the beginning, such as a first worker to come: machines may be busy."""
 
 CLOSE_SECONDS = 5.0
 _RETRIES = 2
 _ADDRESS = re.compile(r"(?:(tcp|tls)://)?([^\s:/?#@\[\]]+|\[[0-9A-Fa-f:.]+\]):(\d{1,5})")
 _LONGEST_GREETING = 2**20
 _LONGEST_SAID = 200
+_KEYS = (
+    "name their files in Dask's configuration, under distributed.comm.tls: ca-file, client.cert "
+    "and client.key"
+)
 _ROOM_FOR_LATER = 16
 _IN_STOCK = 2
 """Prints handed out for each thread, so that none waits for its next one to travel; and at least so
@@ -100,9 +103,9 @@ def _client(address: str) -> "Iterator[Client]":
         raise ClusterError(
             "--scheduler needs the package distributed; install sightsize[cluster]"
         ) from None
-    for name in ("distributed", "distributed.client", "distributed.core"):
-        logging.getLogger(name).setLevel(logging.CRITICAL)  # we say in a sentence what counts
     scheme, host, port = _parts(address)
+    if scheme == "tls":
+        _require_certificates()
     try:
         within(ANSWER_SECONDS, lambda: _hear_greeting(scheme, host, port))
         client = within(
@@ -116,6 +119,20 @@ def _client(address: str) -> "Iterator[Client]":
     finally:
         with suppress(Exception):  # a scheduler that answers no more
             within(CLOSE_SECONDS, client.close)
+
+
+def _require_certificates() -> None:
+    """Raise ClusterError where Dask's configuration has none for us."""
+    from distributed.security import Security
+
+    try:
+        there = Security().get_connection_args("client").get("ssl_context") is not None
+    except Exception as error:  # a file that is not there, or is none
+        raise ClusterError(
+            f"the certificates cannot be read ({_reason(error)}); {_KEYS}"
+        ) from error
+    if not there:
+        raise ClusterError(f"a tls:// address takes certificates; {_KEYS}")
 
 
 def _parts(address: str) -> tuple[str, str, int]:
@@ -149,14 +166,11 @@ def _read(there: socket.socket, count: int) -> bytes:
 
 
 def _no_answer(address: str, error: BaseException) -> str:
-    if address.startswith("tls:"):
-        return (
-            f"no scheduler answers at {address} ({_reason(error)}); its certificate must be signed "
-            "by distributed.comm.tls.ca-file, and so must ours, tls.client.cert with tls.client.key"
-        )
+    secret = address.startswith("tls:")
+    what = "have its certificate and ours signed by one authority, " if secret else ""
     return (
-        f"no scheduler answers at {address} ({_reason(error)}); start one with dask scheduler, or "
-        "correct the address"
+        f"no scheduler answers at {address} ({_reason(error)}); start one with dask scheduler, "
+        f"{what}or correct the address"
     )
 
 
@@ -181,7 +195,7 @@ def _token(folder: Path) -> Iterator[Path]:
 
 def _workers(client: "Client", address: str, token: Path) -> dict[str, _Worker]:
     try:
-        within(JOIN_SECONDS, lambda: client.wait_for_workers(1, timeout=ANSWER_SECONDS))
+        within(JOIN_SECONDS, lambda: client.wait_for_workers(1))
         threads = within(JOIN_SECONDS, client.nthreads)
     except TimeoutError as error:
         raise ClusterError(

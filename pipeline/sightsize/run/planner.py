@@ -3,12 +3,13 @@
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
+from sightsize.base.alarm import Alarm
 from sightsize.base.findings import Finding
 from sightsize.base.paths import places
 from sightsize.checks.run import check_file, check_opened
 from sightsize.docket.recall import recall_header
 from sightsize.docket.store import Docket, Record
-from sightsize.errors import SourceError
+from sightsize.errors import OutOfTimeError, SourceError
 from sightsize.model.header import Header
 from sightsize.model.job import Job, PrintRequest
 from sightsize.model.picture import Picture
@@ -17,6 +18,9 @@ from sightsize.plan.picture import PicturePlan, UnopenedPicture, plan_picture
 from sightsize.plan.sheet import FilePlan, PlacedPicture
 from sightsize.run.planned_print import PlannedPrint
 from sightsize.run.protected import protected_files
+
+_SECONDS = 60
+"""For the headers of one print's pictures; most take a few milliseconds."""
 
 
 def plan_prints(
@@ -42,11 +46,23 @@ def _plan(
     record: Record | None,
     protected: Mapping[Path, str],
 ) -> PlannedPrint:
-    opened, findings = _open_pictures(job, file, record) if pictures else (None, [])
+    opened, findings = _open_in_time(job, file, record) if pictures else (None, [])
     findings += [*check_file(file, str(job.path)), *_hits(job, file, protected)]
     if opened is not None:
         findings += check_opened(opened, str(job.path))
     return PlannedPrint(file, opened, tuple(findings))
+
+
+def _open_in_time(
+    job: Job, file: FilePlan[UnopenedPicture], record: Record | None
+) -> tuple[FilePlan[PicturePlan] | None, list[Finding]]:
+    """What ``_open_pictures`` returns, or that it took too long."""
+    said = f"its header could not be read within {_SECONDS} s; is the file damaged?"
+    try:
+        with Alarm(_SECONDS, said):
+            return _open_pictures(job, file, record)
+    except OutOfTimeError as error:
+        return None, [_source_finding(job, file.request, "picture.source", str(error))]
 
 
 def _open_pictures(

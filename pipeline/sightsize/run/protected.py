@@ -18,7 +18,7 @@ def protected_files(job: Job, docket: Docket | None = None) -> dict[Path, str]:
     profiles = {each.delivery.profile for each in job.prints}
     profiles |= {each.assume_profile for each in pictures if each.assume_profile is not None}
     return {
-        **_recorded_sources(docket),
+        **(recorded_sources(docket) if docket is not None else {}),
         **{follow_links(Path(each)): "a profile of this job" for each in profiles - _BUILT_IN},
         follow_links(job.path): "this job's own file",
         **{
@@ -31,9 +31,8 @@ def protected_files(job: Job, docket: Docket | None = None) -> dict[Path, str]:
 _BUILT_IN = set(BUILT_IN_PROFILES)
 
 
-def _recorded_sources(docket: Docket | None) -> Mapping[Path, str]:
-    if docket is None:
-        return {}
+def recorded_sources(docket: Docket) -> Mapping[Path, str]:
+    """Return the sources that a docket names, as ``protected_files`` does."""
     folder = docket.path.parent
     return {
         follow_links(folder / each["path"]): f"the source of {record['file']} in the docket"

@@ -106,13 +106,17 @@ def _submit(executor: Executor, make: Make, task: QueuedPrint) -> Future[Outcome
 
 def _outcome(future: Future[Outcome], task: QueuedPrint) -> Outcome:
     """What became of a task, also when whoever made it is gone, or sends what is no outcome."""
+    made: object = None
+    error: BaseException | None
     try:
         error = future.exception()
+        made = future.result() if error is None else None
     except CancelledError as cancelled:
         error = cancelled
-    if error is None and isinstance(made := future.result(), Outcome):
+    if isinstance(made, Outcome):
         return made
-    reason = " ".join(str(error).split())[:_LONGEST_REASON] or type(error).__name__
+    said = "no outcome came back" if error is None else str(error)
+    reason = " ".join(said.split())[:_LONGEST_REASON] or type(error).__name__
     return _given_up(task, f"its worker or scheduler was lost ({reason})")
 
 

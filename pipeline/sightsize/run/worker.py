@@ -14,7 +14,7 @@ from sightsize.base.deadline import deadline
 from sightsize.base.findings import Finding
 from sightsize.docket.record import print_record
 from sightsize.docket.store import Record
-from sightsize.errors import OutOfTimeError
+from sightsize.errors import OutOfTimeError, reason_of
 from sightsize.model.header import RAW
 from sightsize.plan.picture import PicturePlan
 from sightsize.plan.sheet import FilePlan
@@ -76,8 +76,11 @@ def make_print(order: Order) -> Outcome:
         return failed(planned, str(error))
     except pyvips.Error as error:
         return failed(planned, _say_not_printed(order.plan, error))
+    except MemoryError:
+        return failed(planned, "not enough memory for it; close other programs, or add --workers 1")
     except OSError as error:
-        return failed(planned, f"{error.strerror or error} ({planned.name})")
+        where = f": {error.filename}" if error.filename else ""
+        return failed(planned, f"{reason_of(error)}{where}")
     except Exception as error:
         logging.getLogger(__name__).debug("print %s", planned.name, exc_info=True)
         return failed(
