@@ -3,6 +3,8 @@
 The memory is held against measured prints by the tests.
 """
 
+from math import radians, sin
+
 from sightsize.model.header import RAW, Header
 from sightsize.model.job import Look
 from sightsize.model.settings import Delivery
@@ -18,6 +20,8 @@ _SCIPY_BYTES = 50 * _MIB
 _FLOAT_BYTES = 4
 _SOURCE_LINES = 250
 _LEVEL_LINES = 600
+_SLANTED = 3
+"""A row of a picture turned level runs slanted through the source: so often is its rise held."""
 _GREY_LINES = 2000
 _COLOUR_LINES = 1500
 _STAGE_LINES = 700
@@ -79,8 +83,11 @@ def _source_bytes(plan: PicturePlan, delivery: Delivery) -> int:
     """What of the source is held: lines on their way to light, and what stands decoded."""
     header, shrink = plan.header, _shrink(plan, delivery)
     lines = _SOURCE_LINES * (2 if header.bits == 16 else 1)
-    lines += _LEVEL_LINES if plan.crop.level_degrees else 0
-    line = header.width_px // shrink * max(_channels(header), 1) * _FLOAT_BYTES
+    width = header.upright_px[0] // shrink
+    if plan.crop.level_degrees:
+        rise = abs(sin(radians(plan.crop.level_degrees)))
+        lines += _LEVEL_LINES + round(_SLANTED * rise * width)
+    line = width * max(_channels(header), 1) * _FLOAT_BYTES
     return line * lines + _decoded_bytes(plan, shrink) + _decoder_bytes(plan)
 
 
