@@ -3,7 +3,7 @@
 The memory is held against measured prints by the tests.
 """
 
-from math import radians, sin
+from math import dist, pi, radians, sin
 
 from sightsize.model.header import RAW, Header
 from sightsize.model.job import Look
@@ -34,6 +34,7 @@ _HELD_BYTES_A_PIXEL = {"WebP": 8, "HEIF": 15}
 _TILES_HELD, _MOST_HELD = 2.5, 1.5
 """Rows of tiles or strips that are held of a TIFF, and times the whole picture at most."""
 _RAW_BYTES_A_PIXEL = 24
+_MEMBRANE_BYTES_A_PIXEL = 1400
 _CODING_BYTES_A_PIXEL = 12
 _CODING_LIMIT = 128 * _MIB
 
@@ -88,7 +89,17 @@ def _source_bytes(plan: PicturePlan, delivery: Delivery) -> int:
         rise = abs(sin(radians(plan.crop.level_degrees)))
         lines += _LEVEL_LINES + round(_SLANTED * rise * width)
     line = width * max(_channels(header), 1) * _FLOAT_BYTES
-    return line * lines + _decoded_bytes(plan, shrink) + _decoder_bytes(plan)
+    decoded = _decoded_bytes(plan, shrink) + _decoder_bytes(plan)
+    return line * lines + decoded + _membrane_bytes(plan)
+
+
+def _membrane_bytes(plan: PicturePlan) -> int:
+    """What the membrane over the largest mark takes; they are made one after the other."""
+    areas = (
+        2 * mark.radius_px * dist(mark.start, mark.end) + pi * mark.radius_px**2
+        for mark in plan.marks
+    )
+    return round(max(areas, default=0) * _MEMBRANE_BYTES_A_PIXEL)
 
 
 def _shrink(plan: PicturePlan, delivery: Delivery) -> int:
