@@ -364,7 +364,7 @@ def test_a_rerun_decodes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     def opened(*_: object, **__: object) -> None:
         raise AssertionError("a picture was opened")
 
-    monkeypatch.setattr("pyvips.Image.new_from_file", opened)
+    monkeypatch.setattr("sightsize.imaging.source.image_file.open_plain", opened)
     assert states(run(made)) == ["kept", "kept"]
 
 

@@ -10,6 +10,8 @@ import pyvips
 from dng import mosaic, neutral, seen, write_dng
 from icc_profiles import Floats
 from pictures import Pixels, job, make, picture_of, printed
+from sightsize.errors import SourceError
+from sightsize.imaging.source.image_file import open_image
 
 PX = (240, 160)
 PATCHES = np.array(
@@ -100,16 +102,18 @@ def test_a_raw_file_that_libvips_cannot_open_has_no_words(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Of raw files libvips opens only those that are built like a TIFF.
-    opened = pyvips.Image.new_from_file
+    tried = []
 
-    def not_raw(name: str, **options: Any) -> pyvips.Image:
-        if name.endswith(".dng"):
-            raise pyvips.Error("not a known file format")
-        return opened(name, **options)
+    def not_raw(path: Path) -> pyvips.Image:
+        if path.suffix != ".dng":
+            return open_image(path)
+        tried.append(path.name)
+        raise SourceError("plate.dng is in a format that cannot be read")
 
-    monkeypatch.setattr("pyvips.Image.new_from_file", not_raw)
+    monkeypatch.setattr("sightsize.delivery.metadata.open_image", not_raw)
     (outcome,) = make(job(tmp_path, {"plate": {"source": dng(tmp_path).name}}, PX))
     assert outcome.status == "made", outcome.message
+    assert tried == ["plate.dng"]
 
 
 def test_a_cut_raw_file_fails_alone(tmp_path: Path) -> None:

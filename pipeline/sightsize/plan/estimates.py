@@ -3,6 +3,8 @@
 The memory is held against measured prints by the tests.
 """
 
+from math import dist, pi, radians, sin
+
 from sightsize.model.header import RAW, Header
 from sightsize.model.job import Look
 from sightsize.model.settings import Delivery
@@ -18,6 +20,8 @@ _SCIPY_BYTES = 50 * _MIB
 _FLOAT_BYTES = 4
 _SOURCE_LINES = 250
 _LEVEL_LINES = 600
+_SLANTED = 3
+"""A row of a picture turned level runs slanted through the source: so often is its rise held."""
 _GREY_LINES = 2000
 _COLOUR_LINES = 1500
 _STAGE_LINES = 700
@@ -30,6 +34,7 @@ _HELD_BYTES_A_PIXEL = {"WebP": 8, "HEIF": 15}
 _TILES_HELD, _MOST_HELD = 2.5, 1.5
 """Rows of tiles or strips that are held of a TIFF, and times the whole picture at most."""
 _RAW_BYTES_A_PIXEL = 24
+_MEMBRANE_BYTES_A_PIXEL = 1400
 _CODING_BYTES_A_PIXEL = 12
 _CODING_LIMIT = 128 * _MIB
 
@@ -79,9 +84,22 @@ def _source_bytes(plan: PicturePlan, delivery: Delivery) -> int:
     """What of the source is held: lines on their way to light, and what stands decoded."""
     header, shrink = plan.header, _shrink(plan, delivery)
     lines = _SOURCE_LINES * (2 if header.bits == 16 else 1)
-    lines += _LEVEL_LINES if plan.crop.level_degrees else 0
-    line = header.width_px // shrink * max(_channels(header), 1) * _FLOAT_BYTES
-    return line * lines + _decoded_bytes(plan, shrink) + _decoder_bytes(plan)
+    width = header.upright_px[0] // shrink
+    if plan.crop.level_degrees:
+        rise = abs(sin(radians(plan.crop.level_degrees)))
+        lines += _LEVEL_LINES + round(_SLANTED * rise * width)
+    line = width * max(_channels(header), 1) * _FLOAT_BYTES
+    decoded = _decoded_bytes(plan, shrink) + _decoder_bytes(plan)
+    return line * lines + decoded + _membrane_bytes(plan)
+
+
+def _membrane_bytes(plan: PicturePlan) -> int:
+    """What the membrane over the largest mark takes; they are made one after the other."""
+    areas = (
+        2 * mark.radius_px * dist(mark.start, mark.end) + pi * mark.radius_px**2
+        for mark in plan.marks
+    )
+    return round(max(areas, default=0) * _MEMBRANE_BYTES_A_PIXEL)
 
 
 def _shrink(plan: PicturePlan, delivery: Delivery) -> int:
