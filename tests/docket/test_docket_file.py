@@ -79,7 +79,7 @@ def test_a_docket_that_is_too_long(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     path = tmp_path / "docket.toml"
     path.write_text("docket = 2\n" + "#" * 2000)
     monkeypatch.setattr(docket_file, "MOST_BYTES", 1024)
-    assert refused(path) == " cannot be read (it has more than 1 kib)"
+    assert refused(path) == " cannot be read (it has more than 1 KiB)"
 
 
 def test_a_hidden_file_that_is_no_plain_file_is_left_alone(tmp_path: Path) -> None:
@@ -127,6 +127,7 @@ def test_a_spoilt_record_stops_no_other_where_nothing_is_written(tmp_path: Path)
         ["missing", "masters/cox-12x8in.tif"],
         ["missing", "c.jpg"],
         ["missing", "masters/cox-12x8in.tif"],
+        ["lost", "../pictures/cox"],
     ]
     result = CliRunner().invoke(app, ["reprint", str(path)])
     assert (result.exit_code, result.stderr) == (1, f"{said}{REMEDY}\n")
