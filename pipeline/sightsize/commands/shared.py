@@ -125,8 +125,9 @@ def hold_folder(folder: Path, protected: "Mapping[Path, str]") -> Iterator[None]
         except OSError as error:
             reason = reason_of(error)
             raise SightsizeError(f"cannot write in {folder}: {reason}") from error
+        # Also after an interrupt: a thread that was just begun may not be waited for.
+        held.callback(remove_leftovers, *folders, keep=protected)
         yield
-        remove_leftovers(*folders, keep=protected)
 
 
 def _refuse_written(folder: Path, protected: "Mapping[Path, str]") -> None:
