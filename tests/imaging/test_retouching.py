@@ -16,6 +16,8 @@ from pictures import Pixels, job, make, picture_of, printed, save
 from plans import CATCH_FOUR, COX_MEGAPHONE, findings, plan, with_header
 from plans import job as job_of
 from sightsize.checks.run import check_opened
+from sightsize.errors import SpottingError
+from sightsize.imaging.retouch.spotting import find_patches
 from sightsize.model.header import Header
 from sightsize.plan.arrange import arrange
 from sightsize.plan.mark_shapes import as_arrays, distance, donor_fault, donor_shift
@@ -388,3 +390,14 @@ def test_many_refusals_are_told_in_one_message(tmp_path: Path) -> None:
     (outcome,) = make(job(tmp_path, {"grey": facts}, (400, 400)))
     assert outcome.message.count("cannot be cleared") == 10
     assert "more marks" in outcome.message
+
+
+def test_a_mark_too_large_to_be_cleared_is_a_sentence() -> None:
+    spotted = plan(with_picture("spotting = [{ at = [0.5, 0.5], radius = 0.03 }]"), COX_MEGAPHONE)
+    (mark,) = spotted.marks
+    said = (
+        r"spot 1 of cox cannot be cleared: its radius of 501 px is above 500; name several smaller "
+        "marks, or reduce the radius"
+    )
+    with pytest.raises(SpottingError, match=said):
+        find_patches(lambda _: pytest.fail("read"), (4000, 6000), [replace(mark, radius_px=501)])
