@@ -12,15 +12,14 @@ import shutil
 import signal
 import subprocess
 import sys
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from guarded import Table, half, load_all, run, tree, wrong
-from worlds import STAGES, World, build
+from guarded import Table, half, run, tree, wrong
+from worlds import World, warm_world
 
 COMMANDS = (
     "make",
@@ -124,17 +123,14 @@ def main() -> None:
     parser.add_argument("--command", choices=COMMANDS, action="append")
     chosen = parser.parse_args()
     table = Table()
-    with tempfile.TemporaryDirectory() as scratch:
-        tempfile.tempdir = scratch
-        world = build(Path(scratch) / "origin")
-        load_all(world.set_job(**STAGES))
+    with warm_world() as world:
         for number in range(chosen.first, chosen.first + chosen.count):
             dice = random.Random(f"disk {number}")
             commands = chosen.command or COMMANDS
             command = commands[number % len(commands)]
             largest = 12000 if command in ("new", "check --junit") else 400000
             free = dice.choice([0, 1, 4096, dice.randrange(largest), dice.randrange(largest)])
-            disk = Disk(Path(scratch) / f"disk-{number}")
+            disk = Disk(world.folder.with_name(f"disk-{number}"))
             try:
                 faults = attacked(world, command, free, disk)
             finally:

@@ -8,7 +8,6 @@ import os
 import random
 import shutil
 import sys
-import tempfile
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -17,9 +16,9 @@ import tomli_w
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from guarded import Table, half, load_all, run
+from guarded import Table, half, run
 from tampered_dockets import places
-from worlds import STAGES, Watch, World, build, copied, job_values
+from worlds import STAGES, Watch, World, copied, job_values, warm_world
 
 from every_key import BASE
 
@@ -386,12 +385,9 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, help="folder for the jobs that are wrong")
     chosen = parser.parse_args()
     table = Table()
-    with tempfile.TemporaryDirectory() as scratch:
-        tempfile.tempdir = scratch
-        world = build(Path(scratch) / "origin")
-        load_all(world.set_job(**STAGES))
+    with warm_world() as world:
         world.set_job()
-        place = copied(world, Path(scratch) / "world")
+        place = copied(world, world.folder.with_name("world"))
         furnish(place)
         for seed in range(chosen.first, chosen.first + chosen.count):
             dice = random.Random(f"job {seed}")

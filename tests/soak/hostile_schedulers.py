@@ -8,7 +8,6 @@ import os
 import random
 import socket
 import sys
-import tempfile
 import threading
 import time
 from collections.abc import Callable
@@ -17,8 +16,8 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import msgpack  # type: ignore[import-untyped]
-from guarded import Table, half, load_all, run, tree, wrong
-from worlds import STAGES, build
+from guarded import Table, half, run, tree, wrong
+from worlds import warm_world
 
 Serve = Callable[[socket.socket], None]
 _MOST_WALL_SECONDS = 60
@@ -210,10 +209,7 @@ def main() -> None:
     parser.add_argument("--only", default="")
     chosen = parser.parse_args()
     table = Table()
-    with tempfile.TemporaryDirectory() as scratch:
-        tempfile.tempdir = scratch
-        world = build(Path(scratch) / "origin")
-        load_all(world.set_job(**STAGES))
+    with warm_world() as world:
         world.set_job()
 
         def attack(address: str) -> list[str]:

@@ -9,15 +9,14 @@ import random
 import shutil
 import signal
 import sys
-import tempfile
 import time
 from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from guarded import Run, Table, Tree, half, load_all, run, tree, wrong
-from worlds import STAGES, World, build, copied
+from guarded import Run, Table, Tree, half, run, tree, wrong
+from worlds import World, copied, warm_world
 
 from sightsize.docket.store import Docket
 
@@ -108,25 +107,22 @@ def main() -> None:
     chosen = parser.parse_args()
     table = Table()
     ways = chosen.way or WAYS
-    with tempfile.TemporaryDirectory() as scratch:
-        tempfile.tempdir = scratch
-        world = build(Path(scratch) / "origin")
-        load_all(world.set_job(**STAGES))
+    with warm_world() as world:
         prints = [{"source": f"../sources/{name}"} for name in ("a.jpg", "b.tif", "a.tif", "b.jpg")]
         world.set_job(
             prints=prints, px=(600, 400), sharpen={"gain": 0.8},
             delivery={"name": "{picture}-{number}", "keep_master": True},
         )  # fmt: skip
-        place = copied(world, Path(scratch) / "world")
+        place = copied(world, world.folder.with_name("world"))
         longest = run(["make", place.job, "--workers", "1"], place.folder, 120).seconds
         for number in range(chosen.first, chosen.first + chosen.count):
             dice = random.Random(f"signal {number}")
             way, command = ways[number % len(ways)], "reprint" if dice.random() < 0.2 else "make"
-            place = copied(world, Path(scratch) / "world")
+            place = copied(world, world.folder.with_name("world"))
             faults = attacked(place, way, command, dice, longest)
             faults = [each.replace(str(place.folder), ".") for each in faults]
             table.add(f"{way} at {command}", f"number {number}", faults)
-        shutil.rmtree(Path(scratch) / "world")
+        shutil.rmtree(world.folder.with_name("world"))
     table.end()
 
 

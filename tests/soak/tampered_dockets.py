@@ -5,7 +5,6 @@ import json
 import os
 import random
 import sys
-import tempfile
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -14,8 +13,8 @@ import tomli_w
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from guarded import Table, load_all, run
-from worlds import STAGES, Watch, World, build, copied
+from guarded import Table, run
+from worlds import STAGES, Watch, World, copied, warm_world
 
 HOSTILE: list[Any] = [
     "", "x" * 5000, "../../sources/a.jpg", "../../outside/precious.txt", "/etc/passwd", "/dev/zero",
@@ -180,16 +179,13 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="seed")
     chosen = parser.parse_args()
     table = Table()
-    with tempfile.TemporaryDirectory() as scratch:
-        tempfile.tempdir = scratch
-        world = build(Path(scratch) / "origin")
-        load_all(world.set_job(**STAGES))
+    with warm_world() as world:
         world.set_job(delivery={"keep_master": True}, **STAGES)
         made = run(["make", world.job], world.folder)
         if made.code:
             raise SystemExit(str(made))
         for seed in range(chosen.first, chosen.first + chosen.count):
-            place = copied(world, Path(scratch) / "world")
+            place = copied(world, world.folder.with_name("world"))
             dice = random.Random(f"docket {seed}")
             how, faults = attacked(place, dice)
             table.add(

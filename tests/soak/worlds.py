@@ -2,7 +2,9 @@
 
 import os
 import shutil
+import tempfile
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -10,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import tomli_w
-from guarded import Ran, Tree, changed, half, in_a_fork, tree, wrong
+from guarded import Ran, Tree, changed, half, in_a_fork, load_all, tree, wrong
 
 from pictures import save
 from sightsize.checks.run import check_ids
@@ -104,6 +106,19 @@ def build(folder: Path) -> World:
     (world.outside / f".a.tif.{2**22 - 3}-abcd1234.part").write_bytes(b"somebody's part")
     world.set_job()
     return world
+
+
+@contextmanager
+def warm_world() -> Iterator[World]:
+    """A world in a folder of its own, which also takes what is written for a while; all is loaded.
+
+    Its job has every stage.
+    """
+    with tempfile.TemporaryDirectory() as scratch:
+        tempfile.tempdir = scratch
+        world = build(Path(scratch) / "origin")
+        load_all(world.set_job(**STAGES))
+        yield world
 
 
 def copied(world: World, folder: Path) -> World:
